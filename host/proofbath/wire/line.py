@@ -1,0 +1,109 @@
+"""The line codec: one message to one checked line of ASCII and back, without I/O."""
+
+from __future__ import annotations
+
+import re
+from binascii import crc_hqx
+from dataclasses import dataclass
+from operator import le
+from typing import Any, TypeVar
+
+from proofbath.errors import LineError
+from proofbath.wire.table import LINE_MAX, MESSAGES, Message, fields_of, word_of
+
+_SHAPE = re.compile(rb"([a-z_]+)((?: (?:0|[1-9][0-9]{0,9}))+) #([0-9A-F]{4})")
+_M = TypeVar("_M", bound=Message)
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    message: Any
+    word: bytes
+    lows: tuple[int, ...]
+    highs: tuple[int, ...]
+    slices: tuple[int | slice, ...]
+
+    def build(self, numbers: tuple[int, ...]) -> Any:
+        if len(numbers) != len(self.highs):
+            raise LineError(
+                f"{self.word.decode()} line has {len(numbers)} numbers, "
+                f"the table wants {len(self.highs)}"
+            )
+        if not (all(map(le, self.lows, numbers)) and all(map(le, numbers, self.highs))):
+            raise LineError(self._first_outside(numbers))
+        return self.message._make([numbers[part] for part in self.slices])
+
+    def _first_outside(self, numbers: tuple[int, ...]) -> str:
+        names = [n for n, r in fields_of(self.message) for _ in range(r.count)]
+        name, number, low, high = next(
+            row
+            for row in zip(names, numbers, self.lows, self.highs, strict=True)
+            if not row[2] <= row[1] <= row[3]
+        )
+        return f"{self.word.decode()}: {name} is {number}, the table allows {low} to {high}"
+
+
+def _layout(message: type[Message]) -> _Layout:
+    slices: list[int | slice] = []
+    lows: list[int] = []
+    highs: list[int] = []
+    for _, field in fields_of(message):
+        at = len(lows)
+        slices.append(at if field.count == 1 else slice(at, at + field.count))
+        lows += [field.low] * field.count
+        highs += [field.high] * field.count
+    word = word_of(message).encode()
+    return _Layout(message, word, tuple(lows), tuple(highs), tuple(slices))
+
+
+_BY_TYPE: dict[type[Any], _Layout] = {message: _layout(message) for message in MESSAGES}
+_BY_WORD = {layout.word: layout for layout in _BY_TYPE.values()}
+
+
+def flat(message: Message) -> tuple[int, ...]:
+    """Return the integers of a message in wire order, arrays opened out."""
+    numbers: list[int] = []
+    for value in message:
+        if isinstance(value, tuple):
+            numbers.extend(value)
+        else:
+            numbers.append(value)
+    return tuple(numbers)
+
+
+def from_flat(message: type[_M], numbers: tuple[int, ...]) -> _M:
+    """Build a message from its integers in wire order; raises LineError outside the table."""
+    built: _M = _BY_TYPE[message].build(numbers)
+    return built
+
+
+def encode(message: Message) -> bytes:
+    """Return the line of a message, newline included; raises LineError outside the table."""
+    layout = _BY_TYPE[type(message)]
+    numbers = flat(message)
+    layout.build(numbers)
+    body = layout.word + b" " + " ".join(map(str, numbers)).encode()
+    return b"%b #%04X\n" % (body, crc_hqx(body, 0))
+
+
+def decode(line: bytes) -> Message:
+    """Return the message of one line (newline optional); raises LineError for anything else."""
+    if len(line) > LINE_MAX:
+        raise LineError(f"line of {len(line)} bytes, the wire allows {LINE_MAX}")
+    match = _SHAPE.fullmatch(line.removesuffix(b"\n"))
+    if match is None:
+        raise LineError("line is not 'word integers... #crc'")
+    word, numbers, check = match.groups()
+    if crc_hqx(line[: match.end(2)], 0) != int(check, 16):
+        raise LineError(f"line of {word.decode()!r} fails its checksum")
+    layout = _BY_WORD.get(word)
+    if layout is None:
+        raise LineError(f"word {word.decode()!r} is not in the wire table")
+    message: Message = layout.build(tuple(map(int, numbers.split())))
+    return message
+
+
+def longest_line(message: type[Message]) -> int:
+    """Return the length in bytes of a message's longest possible line, newline included."""
+    layout = _BY_TYPE[message]
+    return len(layout.word) + sum(1 + len(str(high)) for high in layout.highs) + len(" #FFFF\n")
