@@ -37,40 +37,46 @@ def parse_toml(text: str, model: type[_D], name: str) -> _D:
 
 
 def _fault(model: type[BaseModel], error: dict[str, Any]) -> str:
-    place = ""
-    for part in error["loc"]:
-        place += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if place else str(part)
+    place, known = _place(model, error["loc"])
     if error["type"] == "extra_forbidden":
-        return f"{place}: unknown key{_hint(model, error['loc'])}"
+        return f"{place}: unknown key{_hint(str(error['loc'][-1]), known)}"
     message = error["msg"].removeprefix("Value error, ")
     given = error["input"]
     shown = f", given {given!r}" if isinstance(given, (int, float, str)) else ""
     return f"{place or 'file'}: {message[0].lower()}{message[1:]}{shown}"
 
 
-def _hint(model: type[BaseModel], place: tuple[int | str, ...]) -> str:
-    known = _keys_at(model, place[:-1])
-    close = difflib.get_close_matches(str(place[-1]), known, 1)
+def _hint(key: str, known: list[str]) -> str:
+    close = difflib.get_close_matches(key, known, 1)
     if close:
         return f"; did you mean {close[0]!r}?"
-    return f"; known keys: {', '.join(known)}" if known else ""
+    return f"; known keys: {', '.join(known)}"
 
 
-def _keys_at(model: Any, place: tuple[int | str, ...]) -> list[str]:
-    """Names a table may hold; walks through lists, optionals and tagged unions."""
-    for part in place:
-        if isinstance(part, str):
-            models = [m for m in _models(model) if part in m.model_fields]
-            if models:
-                model = models[0].model_fields[part].annotation
-            else:  # the tag of a union: keep only the member that carries it
-                tagged = [m for m in _models(model) if part in _tags(m)]
-                model = tagged[0] if tagged else model
-    return sorted({key for m in _models(model) for key in m.model_fields})
+def _place(model: type[BaseModel], location: tuple[int | str, ...]) -> tuple[str, list[str]]:
+    """Return a location as a person counts (from 1), and the keys known beside its last part."""
+    place, models, known = "", [model], list[str]()
+    for part in location:
+        if isinstance(part, int):
+            place += f"[{part + 1}]"
+            continue
+        known = sorted({key for m in models for key in m.model_fields})
+        tagged = [m for m in models if part in _literals(m)]
+        if part not in known and tagged:  # the tag of a union narrows it and is no key
+            models = tagged
+            continue
+        place += f".{part}" if place else part
+        models = [
+            inner
+            for m in models
+            if part in m.model_fields
+            for inner in _models(m.model_fields[part].annotation)
+        ]
+    return place, known
 
 
-def _tags(model: type[BaseModel]) -> list[str]:
-    return [str(f.default) for f in model.model_fields.values()]
+def _literals(model: type[BaseModel]) -> list[Any]:
+    return [a for f in model.model_fields.values() for a in getattr(f.annotation, "__args__", ())]
 
 
 def _models(annotation: Any) -> list[type[BaseModel]]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum, IntFlag
-
 from typing import Annotated, NamedTuple, get_args, get_type_hints
 
 PROTOCOL = 1
