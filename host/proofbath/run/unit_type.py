@@ -1,0 +1,44 @@
+"""A unit type: the figures of one thermostat part number that a run depends on."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from proofbath.description import Described
+
+BathTemperature = Annotated[float, Field(ge=20.0, le=130.0)]
+HIGHEST_CAP_C = 110.0
+"""No bath may be asked to go beyond this, whatever the type says (common practice, no source)."""
+
+
+class UnitType(Described):
+    """One part number: where it opens, how far, and what its wax and element may be given."""
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    kind: Literal["plain", "heater-assisted"] = "plain"
+    nominal_start_to_open_c: BathTemperature
+    """Unpowered, at `threshold_mm`."""
+    threshold_mm: Annotated[float, Field(gt=0.0, le=1.0)] = 0.1
+    full_open_c: BathTemperature
+    """Unpowered temperature of the rated lift."""
+    full_lift_mm: Annotated[float, Field(gt=0.0, le=20.0)]
+    cap_c: Annotated[float, Field(gt=20.0, le=HIGHEST_CAP_C)]
+    """Highest bath temperature the unit may see."""
+    element_max_a: Annotated[float, Field(ge=0.0, le=2.0)] = 0.0
+    element_ohm: Annotated[float, Field(gt=0.0, le=200.0)] | None = None
+    """Resistance of the element heater at 25 °C."""
+
+    @model_validator(mode="after")
+    def _figures_fit(self) -> Self:
+        if self.full_open_c <= self.nominal_start_to_open_c:
+            raise ValueError("full_open_c must lie above nominal_start_to_open_c")
+        if self.kind == "plain":
+            if self.cap_c < self.full_open_c:
+                raise ValueError("cap_c of a plain type must not lie below its full_open_c")
+            if self.element_max_a or self.element_ohm:
+                raise ValueError("a plain type has no element heater: leave element_* out")
+        elif not self.element_max_a or self.element_ohm is None:
+            raise ValueError("a heater-assisted type needs element_max_a and element_ohm")
+        return self
