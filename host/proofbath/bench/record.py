@@ -1,0 +1,63 @@
+"""A whole journalled run in engineering units at once, as numpy arrays."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from proofbath.bench.calibration import Calibration, ProbeCalibration
+from proofbath.bench.convert import Scale, current_scales, lift_scales, voltage_scales
+from proofbath.wire.table import U32
+
+Floats = NDArray[np.float64]
+
+
+class RunRecord(NamedTuple):
+    """n samples of a run: `t_s`, `bath_c`, `guard_c` of shape (n,), the rest (n, 6)."""
+
+    t_s: Floats
+    bath_c: Floats
+    guard_c: Floats
+    lift_mm: Floats
+    element_a: Floats
+    element_v: Floats
+    station_flags: NDArray[np.uint8]
+
+
+def run_record(rows: NDArray[Any], calibration: Calibration) -> RunRecord:
+    """Return raw journal rows under a calibration; NaN where there was no reading.
+
+    `rows` has the journal's row type. The clock is unwrapped, and runs on over a new boot.
+    """
+    element_a = _scaled(rows["current_sum"], current_scales(calibration))
+    terminal_v = _scaled(rows["voltage_sum"], voltage_scales(calibration))
+    lead_ohm = np.array([s.lead_ohm for s in calibration.station])
+    return RunRecord(
+        t_s=_seconds(rows),
+        bath_c=_temperatures(rows["bath_sum"], rows["bath_fault"], calibration.bath),
+        guard_c=_temperatures(rows["guard_sum"], rows["guard_fault"], calibration.guard),
+        lift_mm=_scaled(rows["lift_sum"], lift_scales(calibration)),
+        element_a=element_a,
+        element_v=terminal_v - element_a * lead_ohm,
+        station_flags=rows["station_flags"],
+    )
+
+
+def _seconds(rows: NDArray[Any]) -> Floats:
+    device_ms = rows["device_ms"].astype(np.int64)
+    passed_ms = np.diff(device_ms) % (U32 + 1)
+    first_ms = device_ms[:1]
+    seconds: Floats = np.concatenate([first_ms, first_ms + np.cumsum(passed_ms)]) / 1000
+    return seconds
+
+
+def _temperatures(sums: NDArray[Any], faults: NDArray[Any], probe: ProbeCalibration) -> Floats:
+    c, s, q, g = probe.root_terms()
+    return np.where(faults == 0, c - s * np.sqrt(q - g * sums.astype(np.float64)), np.nan)
+
+
+def _scaled(sums: NDArray[Any], scales: tuple[Scale, ...]) -> Floats:
+    gain, offset, low, high = np.array(scales).T
+    return np.where((low <= sums) & (sums <= high), sums * gain + offset, np.nan)

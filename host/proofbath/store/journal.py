@@ -1,0 +1,249 @@
+"""The journal of a bench: runs, their raw samples in chunks, and what happened beside them.
+
+Each chunk carries a SHA-256 over the digest before it and its own rows and events; the first
+link is over the run's own texts.  A changed, lost or inserted chunk or event breaks the chain.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy.exc import SQLAlchemyError
+
+from proofbath.errors import BenchFaultError, RecordError
+from proofbath.store.row import ROW, ROW_TEXT, pack
+from proofbath.store.tables import CHUNK, EVENT, METADATA, RUN, open_engine
+from proofbath.wire.table import Sample
+
+OPEN = "open"
+"""Status of a run that was never closed: it is running, or its process was killed."""
+
+
+class RunHead(NamedTuple):
+    """What a run is, written before its first sample; the texts are kept whole."""
+
+    started: str
+    """UTC, ISO 8601."""
+    bench: str
+    plan_text: str
+    bench_text: str
+    calibration_text: str
+    """JSON of the calibration in force."""
+    controller: str
+    """JSON of the controller's identity."""
+
+
+class RunLine(NamedTuple):
+    """A run as listed: `status` is "open" until it is closed with a reason."""
+
+    run_id: int
+    head: RunHead
+    status: str
+    reason: str
+
+
+class EventLine(NamedTuple):
+    """Something that happened at a device time."""
+
+    t_s: float
+    kind: str
+    text: str
+
+
+class Journal:
+    """A journal file; raises BenchFaultError when it cannot be written."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._engine = open_engine(path)
+        with self._writing() as connection:
+            METADATA.create_all(connection)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._engine.dispose()
+
+    def begin(self, head: RunHead) -> RunWriter:
+        """Open a run and return its writer."""
+        row = {**head._asdict(), "row_text": ROW_TEXT, "status": OPEN, "reason": ""}
+        with self._writing() as connection:
+            key = connection.execute(insert(RUN).values(row)).inserted_primary_key
+        assert key is not None
+        return RunWriter(self, int(key[0]), _first_link(head))
+
+    def runs(self) -> list[RunLine]:
+        """Return every run, oldest first."""
+        with self._reading() as connection:
+            rows = connection.execute(select(RUN).order_by(RUN.c.id)).all()
+        return [_run_line(row) for row in rows]
+
+    def run(self, run_id: int) -> RunLine:
+        """Return one run; raises RecordError when there is none."""
+        with self._reading() as connection:
+            row = connection.execute(select(RUN).where(RUN.c.id == run_id)).one_or_none()
+        if row is None:
+            raise RecordError(
+                f"{self.path}: has no run {run_id}; list the runs to see which it has"
+            )
+        if row.row_text != ROW_TEXT:
+            raise RecordError(f"{self.path}: run {run_id} was written with another wire table")
+        return _run_line(row)
+
+    def samples(self, run_id: int) -> NDArray[Any]:
+        """Return the committed samples of a run, shape (n,) of type `ROW`."""
+        self.run(run_id)
+        query = select(CHUNK.c.rows).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number)
+        with self._reading() as connection:
+            return np.frombuffer(b"".join(connection.execute(query).scalars()), ROW)
+
+    def events(self, run_id: int) -> list[EventLine]:
+        """Return the committed events of a run in order."""
+        with self._reading() as connection:
+            return [line for _, line in _events(connection, run_id)]
+
+    def verify_chain(self, run_id: int) -> int:
+        """Return how many chunks a run has; raises RecordError at the first that was changed."""
+        run = self.run(run_id)
+        digest = _first_link(run.head)
+        query = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number)
+        beside: dict[int, list[EventLine]] = {}
+        with self._reading() as connection:
+            for at, line in _events(connection, run_id):
+                beside.setdefault(at, []).append(line)
+            chunks = connection.execute(query).all()
+        changed = f"{self.path}: run {run_id} was changed after it was written"
+        events: list[EventLine] = []
+        for number, chunk in enumerate(chunks):
+            events = beside.pop(number, [])
+            digest = _link(digest, number, chunk.rows, events)
+            if chunk.number != number or chunk.digest != digest:
+                raise RecordError(f"{changed}, first at chunk {number + 1}; use a backup")
+        end = _closing(events[-1].t_s, run.status, run.reason) if events else None
+        if beside or (run.status != OPEN and (end is None or events[-1] != end)):
+            raise RecordError(f"{changed}: its end is missing; use a backup")
+        return len(chunks)
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        try:
+            with self._engine.begin() as connection:
+                yield connection
+        except SQLAlchemyError as error:
+            raise BenchFaultError(f"journal {self.path}: {_remedy(error)}") from error
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        try:
+            with self._engine.connect() as connection:
+                yield connection
+        except SQLAlchemyError as error:
+            raise RecordError(f"journal {self.path}: {_remedy(error)}") from error
+
+
+class RunWriter:
+    """Appends to one open run; nothing is kept before `commit`."""
+
+    def __init__(self, journal: Journal, run_id: int, digest: bytes) -> None:
+        self.run_id = run_id
+        self._journal = journal
+        self._digest = digest
+        self._number = 0
+        self._rows: list[bytes] = []
+        self._sequences: list[int] = []
+        self._events: list[EventLine] = []
+
+    def append(self, sample: Sample) -> None:
+        """Take a sample into the chunk that is being filled."""
+        self._rows.append(pack(sample))
+        if not self._sequences:
+            self._sequences = [sample.sequence, 0]
+        self._sequences[1] = sample.sequence
+
+    def note(self, t_s: float, kind: str, text: str) -> None:
+        """Take an event into the chunk that is being filled."""
+        self._events.append(EventLine(t_s, kind, text))
+
+    def commit(self) -> None:
+        """Write what was taken since the last commit; on BenchFaultError it stays for the next."""
+        if self._rows or self._events:
+            with self._journal._writing() as connection:
+                digest = self._write(connection, self._events)
+            self._taken(digest)
+
+    def close(self, t_s: float, status: str, reason: str) -> None:
+        """Commit the rest and close the run with its status and reason."""
+        events = [*self._events, _closing(t_s, status, reason)]
+        with self._journal._writing() as connection:
+            digest = self._write(connection, events)
+            connection.execute(
+                update(RUN).where(RUN.c.id == self.run_id).values(status=status, reason=reason)
+            )
+        self._taken(digest)
+
+    def _write(self, connection: Connection, events: list[EventLine]) -> bytes:
+        rows = b"".join(self._rows)
+        digest = _link(self._digest, self._number, rows, events)
+        first, last = self._sequences or (0, 0)
+        at = {"run_id": self.run_id, "number": self._number}
+        connection.execute(
+            insert(CHUNK).values(
+                **at, first_sequence=first, last_sequence=last, rows=rows, digest=digest
+            )
+        )
+        if events:
+            beside = {"run_id": self.run_id, "chunk_number": self._number}
+            connection.execute(insert(EVENT), [{**beside, **e._asdict()} for e in events])
+        return digest
+
+    def _taken(self, digest: bytes) -> None:
+        self._digest = digest
+        self._number += 1
+        self._rows, self._sequences, self._events = [], [], []
+
+
+def _closing(t_s: float, status: str, reason: str) -> EventLine:
+    return EventLine(t_s, "closed", f"{status}: {reason}")
+
+
+def _run_line(row: Row[Any]) -> RunLine:
+    head = RunHead(*(getattr(row, name) for name in RunHead._fields))
+    return RunLine(row.id, head, row.status, row.reason)
+
+
+def _events(connection: Connection, run_id: int) -> list[tuple[int, EventLine]]:
+    query = select(EVENT).where(EVENT.c.run_id == run_id).order_by(EVENT.c.id)
+    return [
+        (row.chunk_number, EventLine(row.t_s, row.kind, row.text))
+        for row in connection.execute(query)
+    ]
+
+
+def _first_link(head: RunHead) -> bytes:
+    return hashlib.sha256(json.dumps(head).encode()).digest()
+
+
+def _link(before: bytes, number: int, rows: bytes, events: list[EventLine]) -> bytes:
+    beside = json.dumps([number, len(rows), events]).encode()
+    return hashlib.sha256(before + beside + rows).digest()
+
+
+def _remedy(error: SQLAlchemyError) -> str:
+    cause = str(getattr(error, "orig", error))
+    known = {
+        "locked": "another program holds it; close that program and start again",
+        "full": "the disk is full; free space and start again",
+        "unable to open": "cannot be opened; check that its folder exists and may be written",
+        "readonly": "may not be written; check its permissions",
+        "not a database": "is not a journal; name another file",
+        "malformed": "is damaged; use a backup",
+    }
+    advice = next((text for word, text in known.items() if word in cause), "check the disk")
+    return f"{advice} ({cause})"
