@@ -1,0 +1,101 @@
+// Faults of bench and units: which kinds exist, and which are present at a time.
+#pragma once
+
+#include <stdint.h>
+
+namespace plant {
+
+constexpr int kStations = 6;
+
+// Order is that of the table in fault.cpp, which names each kind and says what its size means.
+enum class Fault : uint8_t {
+  HeaterWelded,
+  HeaterOpen,
+  ContactorWelded,
+  ContactorDead,
+  MirrorStuckOpen,
+  MirrorStuckClosed,
+  MainsLost,
+  ExtraHeat,
+  CoolantLost,
+  LidOff,
+  LevelLow,
+  StirrerStopped,
+  EmergencyStop,
+  Stratified,
+  BathProbeOpen,
+  BathProbeShort,
+  BathProbeStuck,
+  BathProbeOffset,
+  BathProbeDrift,
+  GuardProbeOpen,
+  GuardProbeShort,
+  GuardProbeStuck,
+  GuardProbeOffset,
+  GuardProbeDrift,
+  ElementFeedStuck,
+  ElementOver,
+  ElementOpen,
+  ElementShort,
+  SupplyWrong,
+  GaugeOpen,
+  GaugeShort,
+  GaugeSticking,
+  OverStroke,
+  Bubbles,
+  VentPin,
+  AirRoundElement,
+  UnitStuck,
+  WaxLeak,
+  SpringWeak,
+  Overheated,
+  Count
+};
+constexpr int kFaults = int(Fault::Count);
+
+struct FaultKind {
+  Fault fault;
+  const char* name;
+  bool at_station;   // false: of the whole bench, station 0
+  const char* size;  // unit and meaning of the size; "" where a size says nothing
+};
+extern const FaultKind kFaultKinds[kFaults];
+
+class FaultSchedule {
+ public:
+  // Returns false for an unknown kind, a wrong station or a full schedule.
+  bool add(const char* kind, int station, double at_s, double until_s, double size);
+  void advance(double now_s) {
+    if (now_s >= next_change_s_) refresh(now_s);
+  }
+  bool any() const { return any_; }
+  bool on(Fault fault, int station = 0) const { return active_[int(fault)][station].on; }
+  // Size of a present fault, 0 of an absent one.
+  double size(Fault fault, int station = 0) const { return active_[int(fault)][station].size; }
+  // Size of a fault that grows from its beginning, when the size is stated per hour.
+  double grown(Fault fault, double now_s, int station = 0) const {
+    const Active& a = active_[int(fault)][station];
+    return a.size * (now_s - a.since_s) / 3600.0;
+  }
+
+ private:
+  struct Entry {
+    Fault fault;
+    int station;
+    double at_s, until_s, size;
+  };
+  struct Active {
+    bool on;
+    double size, since_s;
+  };
+  void refresh(double now_s);
+
+  static constexpr int kCapacity = 64;
+  Entry entries_[kCapacity];
+  int count_ = 0;
+  bool any_ = false;
+  double next_change_s_ = 1e300;
+  Active active_[kFaults][kStations + 1] = {};
+};
+
+}  // namespace plant

@@ -1,0 +1,131 @@
+// One step of everything, in the order mains, bath, probes, stations.
+#include "plant.h"
+
+#include <math.h>
+
+namespace plant {
+namespace {
+constexpr double kMixingS = 5.0;           // how long a fluctuation lasts at one place
+constexpr double kStillFluctuation = 4.0;  // times larger without stirring
+constexpr double kStillFilm = 0.25;        // share of a unit's film left without stirring
+constexpr double kSpinUpS = 1.0, kSpinDownS = 0.5, kTurningSpeed = 0.95;
+constexpr double kProbeDepth[2] = {0.2, -0.2};  // in the layers, -0.5 bottom .. 0.5 top
+constexpr double kOpenOhm = 1e9;
+}  // namespace
+
+Plant::Plant(uint64_t seed)
+    : station_{{seed, 1}, {seed, 2}, {seed, 3}, {seed, 4}, {seed, 5}, {seed, 6}},
+      noise_(seed, 1) {
+  signals_.probe_ohm[0] = signals_.probe_ohm[1] = platinum_ohm(bath_.model.start_c);
+  for (int i = 0; i < kStations; ++i) signals_.gauge_ratio[i] = station_[i].gauge_ratio();
+  signals_.level_ok = signals_.emergency_stop_closed = signals_.contactor_open = true;
+}
+
+bool Plant::fault(const char* kind, int station, double at_s, double until_s, double size) {
+  return faults_.add(kind, station, at_s, until_s, size);
+}
+
+void Plant::prepare(double dt_s) {
+  dt_s_ = dt_s;
+  changed_ = false;
+  if (!started_) {
+    started_ = true;
+    bath_.start(dt_s);
+    for (Probe& p : probe_) p.start(bath_.model.start_c);
+    for (Station& s : station_) s.start(bath_.model.start_c, dt_s);
+  }
+  bath_.prepare(dt_s);
+  for (Probe& p : probe_) p.prepare(dt_s);
+  for (Station& s : station_) s.prepare(dt_s);
+  const double keep = exp(-dt_s / kMixingS);
+  for (Drifting& d : mixing_) d.prepare(keep, bath_.model.mixing_k * sqrt(1.0 - keep * keep));
+}
+
+void Plant::advance(double dt_s, const Drive& drive) {
+  if (changed_ || dt_s != dt_s_) prepare(dt_s);
+  faults_.advance(time_s_);
+  switch_mains(drive);
+  turn_stirrer(drive.stirrer);
+  advance_bath(drive);
+  advance_probes();
+  advance_stations(drive);
+  time_s_ += dt_s;
+}
+
+// The emergency stop breaks the contactor's coil; its mirror contact follows the main contacts.
+void Plant::switch_mains(const Drive& drive) {
+  const bool stopped = faults_.on(Fault::EmergencyStop);
+  const bool dead = stopped || faults_.on(Fault::ContactorDead) || faults_.on(Fault::MainsLost);
+  contactor_closed_ = (drive.contactor && !dead) || faults_.on(Fault::ContactorWelded);
+  const bool relay = drive.heater || faults_.on(Fault::HeaterWelded);
+  heater_flows_ = contactor_closed_ && relay && !faults_.on(Fault::HeaterOpen) &&
+                  !faults_.on(Fault::MainsLost);
+  signals_.emergency_stop_closed = !stopped;
+  signals_.heater_live = heater_flows_;
+  signals_.contactor_open = !contactor_closed_;
+  if (faults_.on(Fault::MirrorStuckOpen)) signals_.contactor_open = true;
+  if (faults_.on(Fault::MirrorStuckClosed)) signals_.contactor_open = false;
+}
+
+void Plant::turn_stirrer(bool asked) {
+  const bool powered = !faults_.on(Fault::StirrerStopped) && !faults_.on(Fault::MainsLost);
+  stirrer_speed_ += asked && powered ? dt_s_ / kSpinUpS : -dt_s_ / kSpinDownS;
+  stirrer_speed_ = stirrer_speed_ < 0 ? 0 : stirrer_speed_ > 1 ? 1 : stirrer_speed_;
+  stirring_ = kStillFilm + (1.0 - kStillFilm) * stirrer_speed_;
+  signals_.stirrer_turning = stirrer_speed_ >= kTurningSpeed;
+}
+
+void Plant::advance_bath(const Drive& drive) {
+  BathInput in;
+  in.heater_w = heater_flows_ ? bath_.model.heater_w : 0.0;
+  for (const Station& s : station_) in.units_w += s.heat_from_bath_w();
+  in.extra_w = faults_.size(Fault::ExtraHeat);
+  in.stirring = stirrer_speed_;
+  in.stratified_k = faults_.size(Fault::Stratified);
+  in.lost_l_per_min = faults_.size(Fault::CoolantLost);
+  in.cooling = drive.cooling && !faults_.on(Fault::MainsLost);
+  in.lid_off = faults_.on(Fault::LidOff);
+  bath_.advance(in);
+  signals_.level_ok = bath_.level_ok() && !faults_.on(Fault::LevelLow);
+}
+
+// Temperature of the coolant at a sensor: mean, its lasting gradient, layers, fluctuation.
+double Plant::place_c(int sensor, double gradient_k, double depth) {
+  const double fluctuation_k = mixing_[sensor].next(noise_);
+  const double still = 1.0 - stirrer_speed_;
+  return bath_.temperature_c() + gradient_k + depth * bath_.layers_k() +
+         fluctuation_k * (1.0 + (kStillFluctuation - 1.0) * still);
+}
+
+void Plant::advance_probes() {
+  constexpr int kOfGuard = int(Fault::GuardProbeOpen) - int(Fault::BathProbeOpen);
+  for (int i = 0; i < kProbes; ++i) {
+    const auto of = [i](Fault f) { return Fault(int(f) + i * kOfGuard); };
+    const double error_k = faults_.size(of(Fault::BathProbeOffset)) +
+                           faults_.grown(of(Fault::BathProbeDrift), time_s_);
+    const double c = place_c(i, probe_[i].model.gradient_k, kProbeDepth[i]);
+    const double ohm = probe_[i].advance(c, error_k, noise_);
+    if (!faults_.on(of(Fault::BathProbeStuck))) signals_.probe_ohm[i] = ohm;
+    if (faults_.on(of(Fault::BathProbeOpen))) signals_.probe_ohm[i] = kOpenOhm;
+    if (faults_.on(of(Fault::BathProbeShort))) signals_.probe_ohm[i] = 0.0;
+  }
+}
+
+void Plant::advance_stations(const Drive& drive) {
+  for (int i = 0; i < kStations; ++i) {
+    Station& s = station_[i];
+    StationInput in;
+    in.now_s = time_s_;
+    in.place_c = place_c(kProbes + i, s.model.gradient_k, double(i) / (kStations - 1) - 0.5);
+    in.stirring = stirring_;
+    in.boiling_c = bath_.boiling_c();
+    in.feed = drive.element_feed && drive.station_switch[i];
+    in.code = drive.element_code[i];
+    s.advance(in, faults_);
+    signals_.gauge_ratio[i] = s.gauge_ratio();
+    signals_.current_ratio[i] = s.current_ratio();
+    signals_.voltage_ratio[i] = s.voltage_ratio();
+  }
+}
+
+}  // namespace plant
