@@ -1,0 +1,31 @@
+"""How long steps take on a bath, by its model."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from proofbath.control.bath_model import BathModel
+from proofbath.run.profile import FASTEST_K_PER_MIN, Hold, Leg, Soak
+
+
+def leg_seconds(leg: Leg, from_c: float, model: BathModel) -> float:
+    """Return the seconds a leg takes from a temperature; inf where the bath cannot get there."""
+    step = leg.step
+    if isinstance(step, Hold):
+        return step.for_s
+    rate = step.rate_k_per_min
+    moving_s = model.time_to_s(
+        from_c, leg.to_c, FASTEST_K_PER_MIN if isinstance(rate, str) else rate
+    )
+    return moving_s + step.at_least_s if isinstance(step, Soak) else moving_s
+
+
+def total_seconds(legs: Iterable[Leg], model: BathModel, from_c: float = math.nan) -> float:
+    """Return the seconds all legs take; they begin at ambient unless `from_c` says otherwise."""
+    at_c = model.ambient_c if math.isnan(from_c) else from_c
+    total_s = 0.0
+    for leg in legs:
+        total_s += leg_seconds(leg, at_c, model)
+        at_c = leg.to_c
+    return total_s

@@ -1,0 +1,31 @@
+"""Notes: what a run says for the journal, so that analysis knows cycles and branches."""
+
+from __future__ import annotations
+
+from enum import Enum
+from typing import NamedTuple
+
+
+class Branch(Enum):
+    """Which way the bath goes in a step."""
+
+    RISING = "rising"
+    FALLING = "falling"
+    LEVEL = "level"
+
+
+class Note(NamedTuple):
+    """One line of a run's story, stamped with the controller's clock."""
+
+    t_s: float
+    code: str
+    """run_begin, step_begin, step_end, warning, cycle_spoiled or run_end."""
+    text: str
+    leg: int = -1
+    """Index of the step; -1 belongs to no step."""
+    cycle: int = 0
+    purpose: str = ""
+    branch: str = ""
+    bath_c: float = float("nan")
+    rate_k_per_min: float = float("nan")
+    """True mean rate of the step that ends, signed."""
