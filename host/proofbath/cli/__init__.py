@@ -1,0 +1,59 @@
+"""The command line: verbs loaded when called, one-line errors, exit status by whose fault."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module, metadata
+
+import click
+
+from proofbath.errors import ProofbathError
+
+VERBS = {
+    "curve": "Find the opening temperatures in one recorded curve.",
+    "demo": "Run a whole night on the virtual bench, from cold bath to opening curves.",
+    "virtual": "Look into a virtual bench: the true answers of its units.",
+}
+"""Each verb has a module of its name beside this one, with its click command as `command`."""
+
+
+class _Verbs(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(VERBS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in VERBS:
+            return None
+        command: click.Command = import_module(f"proofbath.cli.{name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the verbs from the table, without loading any of them."""
+        with formatter.section("Verbs"):
+            formatter.write_dl(sorted(VERBS.items()))
+
+
+@click.command(cls=_Verbs, subcommand_metavar="VERB ...", no_args_is_help=False)
+@click.version_option(metadata.version("proofbath"))
+def proofbath() -> None:
+    """Bench for coolant thermostats: bath, ramp, opening curves.
+
+    Exit status: 0 done, 1 judged fail, 2 wrong input or refused, 3 bench fault.
+    """
+
+
+def main() -> None:
+    """Run the command line and leave with its exit status."""
+    try:
+        status = proofbath.main(standalone_mode=False)
+    except ProofbathError as error:
+        for fault in error.faults:
+            click.echo(fault, err=True)
+        status = error.exit_status
+    except click.ClickException as error:
+        click.echo(f"{error.format_message()} (proofbath --help tells the verbs)", err=True)
+        status = 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped", err=True)
+        status = 130
+    sys.exit(status if isinstance(status, int) else 0)

@@ -1,0 +1,28 @@
+"""What every verb prints with: JSON for programs on standard output, a console for people."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+from rich.console import Console
+
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON object instead of text."
+)
+
+
+def print_json(value: dict[str, Any]) -> None:
+    """Print one JSON object; a number that is not finite is an error of ours and raises."""
+    click.echo(json.dumps(value, indent=2, allow_nan=False))
+
+
+def console() -> Console:
+    """Return the console for people: standard output, plain when it is not a terminal."""
+    return Console(highlight=False)
+
+
+def progress_console() -> Console:
+    """Return the console for progress: standard error, so that output can be piped."""
+    return Console(stderr=True, highlight=False)
