@@ -21,7 +21,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.engine import URL
 
-BUSY_TIMEOUT_MS = 500
+BUSY_TIMEOUT_MS = 200
 """How long a write waits for another process; well inside a demand's lease."""
 
 METADATA = MetaData()

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.bench.samples import sample
@@ -123,6 +123,7 @@ def test_any_change_is_found(journal: Journal, change: str) -> None:
         journal.verify_chain(writer.run_id)
 
 
+@settings(max_examples=20)
 @given(at=st.integers(0, 2 * ROW.itemsize - 1), bit=st.integers(0, 7))
 def test_any_changed_bit_of_a_chunk_is_found(
     tmp_path_factory: pytest.TempPathFactory, at: int, bit: int

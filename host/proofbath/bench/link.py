@@ -1,0 +1,49 @@
+"""A port with the session on it: messages out, checked events in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from proofbath.bench.port import Port
+from proofbath.wire.line import encode
+from proofbath.wire.session import Event, Session
+from proofbath.wire.table import FromHost
+
+_T = TypeVar("_T")
+ASK_AGAIN_S = 0.5
+
+
+class Link:
+    """One conversation over one port."""
+
+    def __init__(self, port: Port) -> None:
+        self.port = port
+        self._session = Session()
+
+    def poll(self) -> list[Event]:
+        """Return the events in what has arrived; raises PortLostError."""
+        return self._session.feed(self.port.read())
+
+    def send(self, message: FromHost) -> None:
+        """Send one message; raises PortLostError."""
+        self.port.write(encode(message))
+
+    def ask(
+        self, message: FromHost | None, answer: Callable[[Event], _T | None], patience_s: float
+    ) -> _T | None:
+        """Send until an event is the answer, again twice a second; None when patience ends."""
+        began_s = asked_s = self.port.now_s()
+        if message:
+            self.send(message)
+        while True:
+            for event in self.poll():
+                found = answer(event)
+                if found is not None:
+                    return found
+            now_s = self.port.now_s()
+            if now_s - began_s >= patience_s:
+                return None
+            if message and now_s - asked_s >= ASK_AGAIN_S:
+                self.send(message)
+                asked_s = now_s

@@ -1,0 +1,188 @@
+"""The loop: port, session, journal, calibration, sequencer and back, one turn a read.
+
+A sample is answered at once; it is shown to nobody before its chunk is committed.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from typing import NamedTuple
+
+from proofbath.bench.clock import Clock
+from proofbath.bench.convert import Converter, release
+from proofbath.bench.link import Link
+from proofbath.bench.notes import note_text
+from proofbath.bench.port import PortLostError
+from proofbath.errors import BenchFaultError
+from proofbath.run.reading import RELEASE, Reading
+from proofbath.run.sequencer import Event as RunEvent
+from proofbath.run.sequencer import Sequencer
+from proofbath.store.journal import RunWriter
+from proofbath.wire import session
+from proofbath.wire.session import Disconnected, Garbled, LinkSilent, Rebooted, Sampled
+from proofbath.wire.table import Limits, Refused, RefusedReason, Sample, State, Trip, TripReason
+
+SILENCE_S = 1.0
+COMMIT_S = 1.0
+"""Most wall time between two commits."""
+JOURNAL_PATIENCE_S = 10.0
+"""How long a journal that cannot be written is tried again before the run is ended."""
+RELEASE_PATIENCE_S = 4.0
+
+
+class Outcome(NamedTuple):
+    """How a run ended."""
+
+    run_id: int
+    status: str
+    reason: str
+
+
+class Loop:
+    """One run on one link; `committed` is the newest reading that is safe in the journal."""
+
+    def __init__(
+        self,
+        link: Link,
+        sequencer: Sequencer,
+        writer: RunWriter,
+        converter: Converter,
+        limits: Limits,
+        wall_s: Clock,
+        on_commit: Callable[[Reading], None] = lambda _: None,
+    ) -> None:
+        self.committed: Reading | None = None
+        self.acts: deque[RunEvent] = deque()
+        """What persons ask for; taken within a turn, may be filled by another thread."""
+        self._link = link
+        self._sequencer = sequencer
+        self._writer = writer
+        self._converter = converter
+        self._limits = limits
+        self._wall_s = wall_s
+        self._on_commit = on_commit
+        self._committed_s = self._tried_s = wall_s()
+        self._heard_s = link.port.now_s()
+        self._reading: Reading | None = None
+        self._t_s = 0.0
+        self._oddities: dict[str, tuple[int, str]] = {}
+
+    def run(self) -> Outcome:
+        """Carry the run to its end, give all outputs back and close it in the journal.
+
+        Raises BenchFaultError when the journal cannot be written, after the outputs are back.
+        """
+        status, reason = "failed", "ended by a fault of the program"
+        try:
+            while not self._sequencer.ended:
+                self._turn()
+            status, reason = self._sequencer.phase.value, self._sequencer.reason
+        except KeyboardInterrupt:
+            status, reason = "stopped", "interrupted at the keyboard"
+        except Exception as error:
+            reason = str(error)
+            raise
+        finally:
+            try:
+                self._give_back()
+            finally:
+                self._note_oddities()
+                self._writer.close(self._t_s, status, reason)
+                self._show()
+        return Outcome(self._writer.run_id, status, reason)
+
+    def _turn(self) -> None:
+        while self.acts:
+            self._sequencer.step(self.acts.popleft())
+        try:
+            for event in self._link.poll():
+                self._take(event)
+        except PortLostError as error:
+            self._sequencer.step(Disconnected(str(error)))
+        if self._link.port.now_s() - self._heard_s >= SILENCE_S:
+            self._heard_s = self._link.port.now_s()
+            self._writer.note(self._t_s, "silent", f"no valid sample for {SILENCE_S:.0f} s")
+            self._sequencer.step(LinkSilent())
+        for note in self._sequencer.take_notes():
+            self._writer.note(self._t_s, note.code, note_text(note))
+        now_s = self._wall_s()
+        if now_s - self._tried_s >= COMMIT_S:
+            self._tried_s = now_s
+            self._commit(now_s)
+
+    def _take(self, event: session.Event) -> None:
+        if isinstance(event, Sampled):
+            self._sampled(event)
+        elif isinstance(event, Rebooted):
+            self._writer.note(self._t_s, "rebooted", f"controller started anew, {event.boot_id}")
+            self._sequencer.step(event)
+        elif isinstance(event, Garbled):
+            self._odd("garbled", event.reason)
+        elif isinstance(event, Refused):
+            self._odd("refused", RefusedReason(event.reason).name.lower())
+        elif isinstance(event, Trip):
+            reason = TripReason(event.reason).name.lower()
+            text = f"{event.trip_number} {reason}, value {event.value}, limit {event.limit}"
+            self._writer.note(self._t_s, "trip", text)
+
+    def _sampled(self, event: Sampled) -> None:
+        sample = event.sample
+        self._keep(event)
+        reading = self._reading = self._converter.reading(event)
+        asked = self._sequencer.step(reading)
+        if asked is RELEASE:
+            self._link.send(release(sample))
+        elif asked is not None:
+            self._link.send(self._converter.demand(asked, sample, self._limits))
+
+    def _keep(self, event: Sampled) -> None:
+        self._t_s = event.time_ms / 1000
+        self._heard_s = self._link.port.now_s()
+        if event.missing:
+            text = f"{event.missing} samples lost before {event.sample.sequence}"
+            self._writer.note(self._t_s, "gap", text)
+        self._writer.append(event.sample)
+
+    def _odd(self, kind: str, text: str) -> None:
+        count, _ = self._oddities.get(kind, (0, ""))
+        self._oddities[kind] = (count + 1, text)
+
+    def _note_oddities(self) -> None:
+        for kind, (count, text) in self._oddities.items():
+            self._writer.note(self._t_s, kind, f"{count} lines, last: {text}")
+        self._oddities.clear()
+
+    def _commit(self, now_s: float) -> None:
+        self._note_oddities()
+        try:
+            self._writer.commit()
+        except BenchFaultError:
+            if now_s - self._committed_s >= JOURNAL_PATIENCE_S:
+                raise
+            return
+        self._committed_s = now_s
+        self._show()
+
+    def _show(self) -> None:
+        if self._reading is not None and self._reading is not self.committed:
+            self.committed = self._reading
+            self._on_commit(self._reading)
+
+    def _give_back(self) -> None:
+        """Answer samples with a lease of 0 until the controller is no longer LIVE."""
+
+        def answer(event: session.Event) -> Sample | None:
+            if not isinstance(event, Sampled):
+                return None
+            self._keep(event)
+            if event.sample.state != State.LIVE:
+                return event.sample
+            self._link.send(release(event.sample))
+            return None
+
+        try:
+            if self._link.ask(None, answer, RELEASE_PATIENCE_S) is None:
+                self._writer.note(self._t_s, "unreleased", "controller not seen to switch off")
+        except PortLostError as error:
+            self._writer.note(self._t_s, "unreleased", f"left to its lease: {error}")

@@ -1,0 +1,27 @@
+"""The sequencer's notes as events of the journal, and back: where cycles and branches lie."""
+
+from __future__ import annotations
+
+import json
+import math
+
+from proofbath.run.note import Note
+from proofbath.store.journal import EventLine
+
+_CODES = frozenset({"run_begin", "step_begin", "step_end", "warning", "cycle_spoiled", "run_end"})
+
+
+def note_text(note: Note) -> str:
+    """Return a note as JSON; a number that is not known is left out."""
+    known = {key: value for key, value in note._asdict().items() if not _unknown(value)}
+    return json.dumps(known, ensure_ascii=False)
+
+
+def notes_in(events: list[EventLine]) -> list[Note]:
+    """Return the sequencer's notes among the events of a run, in order."""
+    found = [json.loads(event.text) for event in events if event.kind in _CODES]
+    return [Note(**{"t_s": math.nan, **fields}) for fields in found]
+
+
+def _unknown(value: object) -> bool:
+    return isinstance(value, float) and math.isnan(value)
