@@ -112,11 +112,15 @@ void Bath::advance_slowly(const BathInput& in) {
   layers_k_ += (still_k - layers_k_) * (1.0 - exp(-second_s / lag_s));
 }
 
-void Probe::prepare(double dt_s) { keep_ = model.lag_s > 0 ? exp(-dt_s / model.lag_s) : 0.0; }
+void Probe::prepare(double dt_s) {
+  step_s_ = dt_s;
+  keep_ = model.lag_s > 0 ? exp(-dt_s / model.lag_s) : 0.0;
+}
 
-double Probe::advance(double place_c, double error_k, Noise& noise) {
+double Probe::advance(double place_c, double error_k, double drift_k_per_h, Noise& noise) {
+  drifted_k_ += drift_k_per_h * step_s_ / 3600.0;
   sheath_c_ = place_c + (sheath_c_ - place_c) * keep_;
-  const double error = model.offset_k + model.slope_k_per_k * sheath_c_ + error_k;
+  const double error = model.offset_k + model.slope_k_per_k * sheath_c_ + drifted_k_ + error_k;
   return platinum_ohm(sheath_c_ + error + model.noise_k * noise.gauss());
 }
 

@@ -79,11 +79,11 @@ class Probe {
   ProbeModel model;
   void start(double at_c) { sheath_c_ = at_c; }
   void prepare(double dt_s);
-  // One step at a place of the bath; returns the resistance in ohm.
-  double advance(double place_c, double error_k, Noise& noise);
+  // One step at a place of the bath; returns the resistance in ohm. Drift stays when it ends.
+  double advance(double place_c, double error_k, double drift_k_per_h, Noise& noise);
 
  private:
-  double keep_ = 0, sheath_c_ = 20;
+  double step_s_ = 0.025, keep_ = 0, sheath_c_ = 20, drifted_k_ = 0;
 };
 
 // Resistance of a Pt100 by IEC 60751, 0 degC and above.

@@ -63,15 +63,13 @@ bool FaultSchedule::add(const char* kind, int station, double at_s, double until
 
 void FaultSchedule::refresh(double now_s) {
   memset(active_, 0, sizeof active_);
-  any_ = false;
   next_change_s_ = 1e300;
   for (int i = 0; i < count_; ++i) {
     const Entry& e = entries_[i];
     const double next_s = now_s < e.at_s ? e.at_s : now_s < e.until_s ? e.until_s : 1e300;
     if (next_s < next_change_s_) next_change_s_ = next_s;
     if (now_s < e.at_s || now_s >= e.until_s) continue;
-    active_[int(e.fault)][e.station] = Active{true, e.size, e.at_s};
-    any_ = true;
+    active_[int(e.fault)][e.station] = Active{true, e.size};
   }
 }
 

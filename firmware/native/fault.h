@@ -68,15 +68,9 @@ class FaultSchedule {
   void advance(double now_s) {
     if (now_s >= next_change_s_) refresh(now_s);
   }
-  bool any() const { return any_; }
   bool on(Fault fault, int station = 0) const { return active_[int(fault)][station].on; }
   // Size of a present fault, 0 of an absent one.
   double size(Fault fault, int station = 0) const { return active_[int(fault)][station].size; }
-  // Size of a fault that grows from its beginning, when the size is stated per hour.
-  double grown(Fault fault, double now_s, int station = 0) const {
-    const Active& a = active_[int(fault)][station];
-    return a.size * (now_s - a.since_s) / 3600.0;
-  }
 
  private:
   struct Entry {
@@ -86,14 +80,13 @@ class FaultSchedule {
   };
   struct Active {
     bool on;
-    double size, since_s;
+    double size;
   };
   void refresh(double now_s);
 
   static constexpr int kCapacity = 64;
   Entry entries_[kCapacity];
   int count_ = 0;
-  bool any_ = false;
   double next_change_s_ = 1e300;
   Active active_[kFaults][kStations + 1] = {};
 };

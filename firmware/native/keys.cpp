@@ -234,6 +234,11 @@ bool Plant::get(const char* key, double* value) const {
   return true;
 }
 
+double* unit_parameter(UnitModel& model, const char* name) {
+  const Key<UnitModel>* key = find(kUnit, name);
+  return key ? &(model.*key->member) : nullptr;
+}
+
 const char* parameter_names() {
   static const Names names = all_names();
   return names.text;

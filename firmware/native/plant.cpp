@@ -101,10 +101,10 @@ void Plant::advance_probes() {
   constexpr int kOfGuard = int(Fault::GuardProbeOpen) - int(Fault::BathProbeOpen);
   for (int i = 0; i < kProbes; ++i) {
     const auto of = [i](Fault f) { return Fault(int(f) + i * kOfGuard); };
-    const double error_k = faults_.size(of(Fault::BathProbeOffset)) +
-                           faults_.grown(of(Fault::BathProbeDrift), time_s_);
+    const double error_k = faults_.size(of(Fault::BathProbeOffset));
+    const double drift_k_per_h = faults_.size(of(Fault::BathProbeDrift));
     const double c = place_c(i, probe_[i].model.gradient_k, kProbeDepth[i]);
-    const double ohm = probe_[i].advance(c, error_k, noise_);
+    const double ohm = probe_[i].advance(c, error_k, drift_k_per_h, noise_);
     if (!faults_.on(of(Fault::BathProbeStuck))) signals_.probe_ohm[i] = ohm;
     if (faults_.on(of(Fault::BathProbeOpen))) signals_.probe_ohm[i] = kOpenOhm;
     if (faults_.on(of(Fault::BathProbeShort))) signals_.probe_ohm[i] = 0.0;

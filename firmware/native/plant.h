@@ -60,5 +60,7 @@ class Plant {
 
 // All names set() takes, one a line; get() takes these and the true values.
 const char* parameter_names();
+// The parameter of a unit by its name without "unit.N."; null for an unknown one.
+double* unit_parameter(UnitModel& model, const char* name);
 
 }  // namespace plant

@@ -29,7 +29,7 @@ void Station::prepare(double dt_s) {
 
 void Station::advance(const StationInput& in, const FaultSchedule& faults) {
   place_c_ = in.place_c;
-  if (faults.any()) harm_unit(in.now_s, faults);
+  harm_unit(faults);
   drive_element(in, faults);
   if (present > 0.5) unit.advance(place_c_, in.stirring, element_w_, noise_);
   lift_mm_ = unit.lift_mm() + faults.size(Fault::OverStroke, number_);
@@ -37,15 +37,14 @@ void Station::advance(const StationInput& in, const FaultSchedule& faults) {
 }
 
 // Lost wax and an overheated element stay harmed when the cause is over.
-void Station::harm_unit(double now_s, const FaultSchedule& faults) {
+void Station::harm_unit(const FaultSchedule& faults) {
   UnitWrong& wrong = unit.wrong;
   wrong.film_divisor = faults.size(Fault::AirRoundElement, number_);
   wrong.stuck_mm = faults.size(Fault::UnitStuck, number_);
   wrong.weak_spring_mm = faults.size(Fault::SpringWeak, number_);
   if (faults.on(Fault::Overheated, number_))
     wrong.shifted_k = faults.size(Fault::Overheated, number_);
-  if (faults.on(Fault::WaxLeak, number_))
-    wrong.leaked_mg = faults.grown(Fault::WaxLeak, now_s, number_);
+  wrong.leaked_mg += faults.size(Fault::WaxLeak, number_) * step_s_ / 3600.0;
 }
 
 void Station::drive_element(const StationInput& in, const FaultSchedule& faults) {

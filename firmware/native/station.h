@@ -59,7 +59,7 @@ class Station {
   double voltage_ratio() const { return voltage_ratio_; }
 
  private:
-  void harm_unit(double now_s, const FaultSchedule& faults);
+  void harm_unit(const FaultSchedule& faults);
   void drive_element(const StationInput& in, const FaultSchedule& faults);
   void read_gauge(const StationInput& in, const FaultSchedule& faults);
   double expansion_mm();

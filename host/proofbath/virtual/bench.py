@@ -1,0 +1,39 @@
+"""A virtual bench: the controller's own sources on the plant, one tick at a time, in bytes."""
+
+from __future__ import annotations
+
+import ctypes
+import weakref
+
+from proofbath.virtual.description import VirtualSection
+from proofbath.virtual.native import library
+from proofbath.virtual.plant import configure, read_value
+from proofbath.wire.table import BootCause
+
+CAPACITY = 4096
+"""Room for the controller's answer of one tick, in bytes."""
+
+
+class VirtualBench:
+    """Controller and plant, ready to be spoken to; equal seeds and bytes give equal bytes."""
+
+    def __init__(self, virtual: VirtualSection, seed: int | None = None) -> None:
+        native = library()
+        self._native = native
+        self._handle = native.pb_create(virtual.seed if seed is None else seed)
+        weakref.finalize(self, native.pb_destroy, self._handle)
+        configure(self._handle, virtual, native.pb_set, native.pb_fault)
+        self._out = ctypes.create_string_buffer(CAPACITY)
+
+    def advance(self, data: bytes) -> bytes:
+        """Deliver `data` to the controller, let one tick of 100 ms pass, return what it sends."""
+        count = self._native.pb_advance(self._handle, data, len(data), self._out, CAPACITY)
+        return ctypes.string_at(self._out, count)
+
+    def boot(self, cause: BootCause) -> None:
+        """Restart the controller; its EEPROM and the plant stay as they are."""
+        self._native.pb_boot(self._handle, int(cause))
+
+    def get(self, key: str) -> float:
+        """Return a true value or parameter of the plant by its dotted name; raises KeyError."""
+        return read_value(self._native.pb_get, self._handle, key)
