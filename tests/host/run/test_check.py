@@ -1,0 +1,161 @@
+"""Plans that must not heat are refused before heat, with every fault at once."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from host.run.workshop import F82, F103H
+from host.simple_bath import WORKSHOP
+from proofbath.control.boiling import Coolant
+from proofbath.description import parse_toml
+from proofbath.errors import InputError
+from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
+from proofbath.run.plan import NightPlan
+
+GLYCOL = Coolant(glycol="propylene", share_by_volume=0.5)
+FACTS = BenchFacts(stations=6, boiling_c=GLYCOL.boiling_c(101.325), model=WORKSHOP)
+PLAN = """
+batch = "ferry-7"
+profile = "plain-as-left"
+[unit_type]
+name = "F82"
+nominal_start_to_open_c = 82
+full_open_c = 95
+full_lift_mm = 8
+cap_c = 104
+[[station]]
+station = 1
+serial = "F82-0101"
+[[station]]
+station = 6
+serial = "REF-1"
+role = "reference"
+"""
+STEP = """
+[[step]]
+kind = "soak"
+to_c = 60
+[[step]]
+kind = "ramp"
+to_c = {to_c}
+rate_k_per_min = {rate}
+at_most_bath_limit = {at_most}
+"""
+
+
+def checked(text: str, facts: BenchFacts = FACTS) -> CheckedPlan:
+    return check_plan(parse_toml(text, NightPlan, "plan.toml"), facts)
+
+
+def own_steps(to_c: float = 97.0, rate: float = 1.0, at_most: str = "false") -> str:
+    return PLAN.replace('profile = "plain-as-left"', "") + STEP.format(
+        to_c=to_c, rate=rate, at_most=at_most
+    )
+
+
+def refused(text: str, facts: BenchFacts = FACTS) -> tuple[str, ...]:
+    with pytest.raises(InputError) as caught:
+        checked(text, facts)
+    assert all("\n" not in fault for fault in caught.value.faults)
+    return caught.value.faults
+
+
+def test_a_good_plan_has_no_warning_and_a_nights_length() -> None:
+    plan = checked(PLAN)
+    assert plan.warnings == ()
+    assert 8.0 < plan.expected_s / 3600.0 < 14.0
+
+
+def test_a_profile_fixedly_above_the_bath_limit_is_refused() -> None:
+    (fault,) = refused(own_steps(to_c=103.9))
+    assert "bath's limit" in fault
+
+
+def test_a_step_that_may_be_clipped_is_clipped_with_a_warning() -> None:
+    water = BenchFacts(6, Coolant(glycol="none").boiling_c(101.325), WORKSHOP)
+    plan = checked(own_steps(to_c=99.0, at_most="true"), water)
+    assert plan.legs[1].to_c == pytest.approx(96.97, abs=0.01)  # 3 K below 99.97 °C, IAPWS-IF97
+    assert any("clipped" in warning for warning in plan.warnings)
+
+
+@pytest.mark.parametrize("whose", ["unit", "reference"])
+def test_beyond_any_loaded_units_cap_is_refused(whose: str) -> None:
+    text = own_steps(to_c=101.0)
+    low = text.replace("cap_c = 104", "cap_c = 100")
+    if whose == "reference":
+        table = low[low.index("[unit_type]") : low.index("[[station]]")]
+        low = text + table.replace("[unit_type]", "[reference_type]")
+    faults = refused(low)
+    assert any("cap 100.0" in fault and "REF-1" in fault for fault in faults)
+    assert any("F82-0101" in fault for fault in faults) == (whose == "unit")
+
+
+def test_duplicates_and_absent_stations_are_all_named_at_once() -> None:
+    text = PLAN.replace("station = 6", "station = 1").replace("REF-1", "F82-0101")
+    faults = refused(text)
+    assert any(fault.startswith("station 1: loaded 2") for fault in faults)
+    assert any(fault.startswith("serial F82-0101") for fault in faults)
+    assert any("this bench has 2" in fault for fault in refused(PLAN, FACTS._replace(stations=2)))
+
+
+def test_a_rate_the_bath_cannot_do_is_refused_with_the_one_it_can() -> None:
+    (fault,) = refused(own_steps(rate=4.0))
+    said = re.search(r"more than the ([\d.]+) K/min attainable", fault)
+    assert said
+    # By hand: losses at 97 °C 1.8 * 75 + 90 * 91.2/70.2 = 252 W; 60 * (1500 - 252) / 31000.
+    assert float(said[1]) == pytest.approx(2.415, abs=0.01)
+
+
+def test_a_fall_may_ask_for_more_than_the_bath_can() -> None:
+    text = own_steps() + '[[step]]\nkind = "ramp"\nto_c = 44\nrate_k_per_min = 1.0\n'
+    assert checked(text).legs[-1].to_c == 44.0
+
+
+def test_a_temperature_the_heater_cannot_keep_is_refused() -> None:
+    weak = FACTS._replace(model=WORKSHOP.model_copy(update={"heater_w": 240.0}))
+    assert any("of the heater" in fault for fault in refused(own_steps(rate=0.01), weak))
+
+
+def test_below_ambient_is_refused() -> None:
+    text = own_steps() + '[[step]]\nkind = "ramp"\nto_c = 20\nrate_k_per_min = 1.0\n'
+    assert any("cannot be reached by cooling" in fault for fault in refused(text))
+
+
+def test_as_found_refuses_a_conditioning_cycle() -> None:
+    text = PLAN.replace('batch = "ferry-7"', 'batch = "ferry-7"\nstage = "as-found"')
+    assert any("the first cycle is the finding" in fault for fault in refused(text))
+    assert checked(text.replace("as-left", "as-found")).warnings == ()
+
+
+def test_a_plan_that_begins_with_a_hold_is_refused() -> None:
+    text = PLAN.replace('profile = "plain-as-left"', "") + '[[step]]\nkind = "hold"\nfor_s = 9\n'
+    assert any("begin with a soak" in fault for fault in refused(text))
+
+
+def test_neither_or_both_profile_and_steps_are_refused() -> None:
+    for text in (
+        PLAN.replace('profile = "plain-as-left"', ""),
+        PLAN + STEP.format(to_c=90, rate=1, at_most="false"),
+    ):
+        with pytest.raises(InputError, match="either profile"):
+            parse_toml(text, NightPlan, "plan.toml")
+
+
+def test_a_reference_that_opens_beyond_the_bath_is_refused() -> None:
+    plan = parse_toml(PLAN, NightPlan, "plan.toml").model_copy(update={"reference_type": F103H})
+    water = BenchFacts(6, Coolant(glycol="none").boiling_c(101.325), WORKSHOP)
+    with pytest.raises(InputError, match="opens unpowered below"):
+        check_plan(plan, water)
+
+
+def test_no_reference_and_a_hot_end_are_warned_of() -> None:
+    warnings = checked(own_steps().replace('role = "reference"', "")).warnings
+    assert any("no reference unit" in warning for warning in warnings)
+    assert any("scald" in warning for warning in warnings)
+
+
+def test_types_loaded_leave_a_blank_out() -> None:
+    plan = parse_toml(PLAN.replace('"reference"', '"blank"'), NightPlan, "plan.toml")
+    assert plan.types_loaded() == [("F82-0101", F82)]

@@ -1,0 +1,117 @@
+"""Profiles as an operator writes them: temperatures resolved, clipped, or refused in one line."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from host.run.workshop import F82, F103H
+from proofbath.description import parse_toml
+from proofbath.errors import InputError
+from proofbath.run.profile import Profile, Ramp, Soak, resolve
+from proofbath.run.profiles import PROFILES, shipped
+from proofbath.run.unit_type import UnitType
+
+WRITTEN = """
+name = "two steps"
+[[step]]
+kind = "soak"
+above_nominal_k = -12
+[[step]]
+kind = "ramp"
+above_full_open_k = 2
+rate_k_per_min = 1.0
+at_most_bath_limit = true
+[[step]]
+kind = "hold"
+for_s = 300
+"""
+
+
+def test_relative_temperatures_follow_the_unit_type() -> None:
+    steps = parse_toml(WRITTEN, Profile, "p.toml").step
+    assert [leg.to_c for leg in resolve(steps, F82, 103.0)] == [70.0, 97.0, 97.0]
+    assert [leg.to_c for leg in resolve(steps, F103H, 103.0)] == [91.0, 103.0, 103.0]
+
+
+def test_only_what_lies_above_the_bath_limit_is_marked_clipped() -> None:
+    steps = parse_toml(WRITTEN, Profile, "p.toml").step
+    assert [leg.clipped for leg in resolve(steps, F82, 103.0)] == [False, False, False]
+    assert [leg.clipped for leg in resolve(steps, F103H, 103.0)] == [False, True, False]
+
+
+@pytest.mark.parametrize(
+    ("line", "changed", "said"),
+    [
+        ("rate_k_per_min = 1.0", "rate_k_per_min = -1.0", "rate_k_per_min"),
+        ("rate_k_per_min = 1.0", 'rate_k_per_min = "fast"', "rate_k_per_min"),
+        ("for_s = 300", "for_s = 0", "for_s"),
+        ("for_s = 300", "for_min = 5", "did you mean"),
+        ('kind = "hold"', 'kind = "holt"', "kind"),
+        ("above_nominal_k = -12", "above_nominal_k = -12\nto_c = 70", "exactly one"),
+        ("above_nominal_k = -12", "at_least_s = 60", "exactly one"),
+        ("above_nominal_k = -12", "to_c = 60\nat_least_s = 90\nat_most_s = 60", "at_most_s"),
+    ],
+)
+def test_a_wrong_step_is_named_with_its_place(line: str, changed: str, said: str) -> None:
+    with pytest.raises(InputError, match=r"p\.toml: step\[\d\]") as caught:
+        parse_toml(WRITTEN.replace(line, changed, 1), Profile, "p.toml")
+    assert said in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"full_open_c": 80}, "full_open_c"),
+        ({"cap_c": 90}, "cap_c"),
+        ({"cap_c": 140}, "110"),
+        ({"element_max_a": 0.8}, "element heater"),
+        ({"kind": "heater-assisted"}, "element_max_a"),
+        ({"name": ""}, "character"),
+    ],
+)
+def test_a_unit_type_that_contradicts_itself_is_refused(
+    change: dict[str, object], said: str
+) -> None:
+    with pytest.raises(ValueError, match=said):
+        UnitType.model_validate(F82.model_dump() | change)
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_shipped_profiles_end_cold_and_only_as_left_conditions(name: str) -> None:
+    steps = shipped(name).step
+    legs = resolve(steps, F82, 103.0)
+    assert legs[-1].to_c < 45.0
+    conditions = any(step.purpose == "conditioning" for step in steps)
+    assert conditions == ("as-left" in name)
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_every_cycle_soaks_below_the_opening_rises_holds_and_falls(name: str) -> None:
+    legs = resolve(shipped(name).step, F82, 103.0)
+    for cycle in {leg.step.cycle for leg in legs if leg.step.purpose == "recorded"}:
+        mine = [leg for leg in legs if leg.step.cycle == cycle]
+        assert isinstance(mine[0].step, Soak)
+        assert mine[0].to_c == 82.0 - 12.0
+        assert max(leg.to_c for leg in mine) == 95.0 + 2.0
+        assert mine[-1].to_c <= 70.0
+
+
+def test_two_rates_are_recorded_as_left() -> None:
+    rises = [
+        step.rate_k_per_min
+        for step in shipped("plain-as-left").step
+        if isinstance(step, Ramp) and step.above_full_open_k is not None
+    ]
+    assert {0.5, 1.0} <= set(rises)
+
+
+def test_an_unknown_profile_names_those_there_are() -> None:
+    with pytest.raises(InputError, match="plain-as-left"):
+        shipped("plain-as-lefd")
+
+
+def test_a_hold_before_any_temperature_has_none() -> None:
+    steps = parse_toml(WRITTEN, Profile, "p.toml").step
+    assert math.isnan(resolve(steps[2:], F82, 103.0)[0].to_c)

@@ -1,0 +1,26 @@
+"""Unit types and profiles the tests of the run share: the ferry workshop's two."""
+
+from __future__ import annotations
+
+from proofbath.run.profile import Hold, Ramp, Soak
+from proofbath.run.unit_type import UnitType
+
+F82 = UnitType(name="F82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=8, cap_c=104)
+F103H = UnitType(
+    name="F103H",
+    kind="heater-assisted",
+    nominal_start_to_open_c=103,
+    full_open_c=116,
+    full_lift_mm=9,
+    cap_c=110,
+    element_max_a=0.9,
+    element_ohm=15.0,
+)
+SHORT = [
+    Soak(cycle=1, to_c=40.0, at_least_s=60.0),
+    Ramp(cycle=1, to_c=42.0, rate_k_per_min=1.0),
+    Ramp(cycle=1, to_c=44.0, rate_k_per_min=0.5),
+    Hold(cycle=1, for_s=60.0),
+    Ramp(purpose="cool-down", to_c=43.5, rate_k_per_min="attainable"),
+]
+"""A quarter of an hour of bench time with a step of each kind."""
