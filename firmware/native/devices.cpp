@@ -1,0 +1,104 @@
+#include "devices.h"
+
+namespace devices {
+
+namespace {
+
+constexpr double reference_ohm = 400.0;
+constexpr uint8_t converting = 0xC0;  // bias on and continuous
+constexpr uint8_t clear_faults = 0x02;
+constexpr uint8_t above_high = 0x80, below_low = 0x40;
+
+constexpr uint8_t configuration = 0, code_high = 1, code_low = 2, threshold_high = 3,
+                  threshold_low = 5, fault = 7;
+
+}  // namespace
+
+void RtdConverter::convert(double probe_ohm) {
+  if ((registers_[configuration] & converting) != converting) return;
+  const double ratio = probe_ohm * (32768.0 / reference_ohm);
+  const uint16_t code = ratio < 32767.0 ? uint16_t(ratio + 0.5) : 32767;
+  const uint16_t shifted = uint16_t(code << 1);
+  if (shifted >= (pair(threshold_high) & 0xFFFE)) registers_[fault] |= above_high;
+  if (shifted <= (pair(threshold_low) & 0xFFFE)) registers_[fault] |= below_low;
+  registers_[code_high] = uint8_t(shifted >> 8);
+  registers_[code_low] = uint8_t(shifted | (registers_[fault] != 0));
+}
+
+uint8_t RtdConverter::read(uint8_t address, double probe_ohm) {
+  if (address == code_high) convert(probe_ohm);
+  return registers_[address];
+}
+
+void RtdConverter::write(uint8_t address, uint8_t value) {
+  if (address == code_high || address == code_low || address == fault) return;
+  registers_[address] = value;
+  if (address == configuration && value & clear_faults) {
+    registers_[configuration] &= uint8_t(~clear_faults);
+    registers_[fault] = 0;
+  }
+}
+
+uint8_t RtdConverter::transfer(uint8_t in, double probe_ohm) {
+  if (at_ == address_awaited) {
+    writing_ = in & 0x80;
+    at_ = in & 7;
+    return 0xFF;
+  }
+  uint8_t out = 0xFF;
+  if (writing_) write(at_, in);
+  else out = read(at_, probe_ohm);
+  at_ = (at_ + 1) & 7;
+  return out;
+}
+
+uint8_t Adc::transfer(uint8_t in, const double* ratio) {
+  const uint8_t byte = count_++;
+  if (byte == 0) {
+    first_ = in;
+    return 0xFF;
+  }
+  if (byte > 1) return uint8_t(code_);
+  const bool asked = (first_ & 0x06) == 0x06;  // started, single-ended
+  const uint8_t channel = uint8_t((first_ & 1) << 2 | in >> 6);
+  const double share = asked && channel < plant::kStations ? ratio[channel] : 0.0;
+  code_ = share <= 0.0 ? 0 : share >= 1.0 ? 4095 : uint16_t(share * 4095.0 + 0.5);
+  return uint8_t(0xE0 | code_ >> 8);
+}
+
+void Dac::transfer(uint8_t in) {
+  frame_ = uint16_t(frame_ << 8 | in);
+  ++count_;
+}
+
+void Dac::release(uint16_t* code) {
+  const uint8_t channel = (frame_ >> 12) & 7;
+  if (count_ == 2 && !(frame_ & 0x8000) && channel < plant::kStations)
+    code[channel] = frame_ & 0x0FFF;
+}
+
+void Bus::select(board::Chip chip) {
+  chip_ = uint8_t(chip);
+  if (chip_ < 2) rtd_[chip_].select();
+  else if (chip_ < 5) adc_[chip_ - 2].select();
+  else dac_.select();
+}
+
+void Bus::release(plant::Drive& drive) {
+  if (chip_ == uint8_t(board::Chip::element_dac)) dac_.release(drive.element_code);
+  chip_ = nobody;
+}
+
+uint8_t Bus::transfer(uint8_t in, const plant::Signals& signals) {
+  switch (chip_) {
+    case 0:
+    case 1: return rtd_[chip_].transfer(in, signals.probe_ohm[chip_]);
+    case 2: return adc_[0].transfer(in, signals.gauge_ratio);
+    case 3: return adc_[1].transfer(in, signals.current_ratio);
+    case 4: return adc_[2].transfer(in, signals.voltage_ratio);
+    case 5: dac_.transfer(in); return 0xFF;
+    default: return 0xFF;
+  }
+}
+
+}  // namespace devices

@@ -1,0 +1,38 @@
+// Two looks at how the bath's temperature rises, both on means so that noise of a few counts and a
+// single disturbed tick do nothing. Sums are of one tick (scan.h), near 126 counts a kelvin.
+
+#pragma once
+#include <stdint.h>
+
+// Rise within 10 s: the mean of the latest second against the mean of the second 10 s before.
+class FastClimb {
+ public:
+  void restart() { *this = FastClimb(); }
+
+  // Takes one tick's sum; returns the rise when a second is complete and 10 s lie behind it.
+  uint16_t add(uint32_t bath_sum);
+
+ private:
+  static constexpr uint8_t seconds = 10;
+  static constexpr uint8_t ticks = 10;  // of one second
+  uint32_t second_[seconds] = {};       // sums of whole seconds, oldest at next_
+  uint32_t filling_ = 0;
+  uint8_t ticks_in_ = 0, known_ = 0, next_ = 0;
+};
+
+// Rise above the lowest 10 s mean since the restart. Means below 35 degC count as 35 degC: a cold
+// bath is warmed by the room, by its stirrer and by whoever fills it.
+class SlowClimb {
+ public:
+  void restart() { *this = SlowClimb(); }
+
+  // Takes one tick's sum; returns the rise known so far.
+  uint16_t add(uint32_t bath_sum);
+
+ private:
+  static constexpr uint8_t ticks = 100;
+  static constexpr uint32_t floor_sum = 37228;  // 35 degC (IEC 60751)
+  uint32_t filling_ = 0, lowest_ = 0;
+  uint16_t rise_ = 0;
+  uint8_t ticks_in_ = 0;
+};

@@ -1,0 +1,140 @@
+#include "guard.h"
+
+namespace {
+
+using wire::Input;
+using wire::Output;
+using wire::TripReason;
+
+constexpr uint16_t level_low_ms = 1000;
+constexpr uint16_t not_turning_ms = 2000;
+constexpr uint16_t mirror_ms = 500;
+constexpr uint16_t welded_ms = 200;
+constexpr uint16_t open_ms = 500;
+constexpr uint16_t stirred_ms = 3000;
+
+constexpr uint8_t probe_samples = 3;
+constexpr uint8_t disagree_samples = 30;  // 3 s
+
+// Slow back-up for a welded path: sheath and mixing are over 120 s after the last heat, element
+// heat has left the units after 60 s, a restarted stirrer has mixed the layers after 60 s.
+constexpr uint32_t quiet_heater_ms = 120000;
+constexpr uint32_t quiet_elements_ms = 60000;
+constexpr uint32_t quiet_stirrer_ms = 60000;
+constexpr uint16_t quiet_climb_sum = 63;  // 0.5 K
+
+}  // namespace
+
+void Guard::row(TripReason reason, bool present, bool complete, uint32_t value, uint32_t limit) {
+  const uint32_t bit = 1UL << uint8_t(reason);
+  present_ = present ? present_ | bit : present_ & ~bit;
+  if (complete && cause_.reason == TripReason::none) cause_ = {reason, value, limit};
+}
+
+void Guard::lasting(TripReason reason, Lasting& timer, bool present, uint32_t now_ms,
+                    uint16_t limit_ms) {
+  timer.note(present, now_ms);
+  row(reason, present, timer.reached(now_ms, limit_ms), timer.ms(now_ms), limit_ms);
+}
+
+Cause Guard::take_cause() {
+  const Cause cause = cause_;
+  cause_ = Cause();
+  return cause;
+}
+
+bool Guard::stirred(uint32_t now_ms) const {
+  return turning_.reached(now_ms, stirred_ms);
+}
+
+void Guard::look(const Status& status, uint32_t now_ms) {
+  const bool estop = !status.in(Input::emergency_stop_closed);
+  row(TripReason::emergency_stop, estop, estop, 0, 0);
+  lasting(TripReason::level_low, level_low_, !status.in(Input::level_ok), now_ms, level_low_ms);
+
+  const bool driven = status.out(Output::stirrer);
+  const bool turning = status.in(Input::stirrer_turning);
+  stirrer_on_.note(driven, now_ms);
+  turning_.note(driven && turning, now_ms);
+  lasting(TripReason::stirrer_stopped, not_turning_, driven && !turning, now_ms, not_turning_ms);
+
+  const bool mirror_wrong = status.out(Output::contactor) == status.in(Input::contactor_open);
+  lasting(TripReason::contactor_mirror, mirror_wrong_, mirror_wrong, now_ms, mirror_ms);
+
+  const bool heater = status.out(Output::heater);
+  const bool sensed = status.in(Input::heater_live);
+  heater_off_.note(!heater, now_ms);
+  heated_ |= heater;
+  lasting(TripReason::heater_welded, live_while_off_, !heater && sensed, now_ms, welded_ms);
+
+  // On-time without a sign of current: at a low duty it adds up over several ticks.
+  if (sensed || !status.live()) on_ms_at_sense_ = status.heater_on_ms;
+  const uint32_t unsensed_ms = status.heater_on_ms - on_ms_at_sense_;
+  const bool open = unsensed_ms >= open_ms;
+  row(TripReason::heater_open, open, open, unsensed_ms, open_ms);
+}
+
+void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& limits,
+                  const Elements& elements, uint32_t now_ms) {
+  judge_probe(TripReason::bath_probe_fault, TripReason::bath_over_limit, bath_faulty_, bath_over_,
+              sums.bath, sums.bath_fault, limits.bath_limit_sum);
+  judge_probe(TripReason::guard_probe_fault, TripReason::guard_over_limit, guard_faulty_,
+              guard_over_, sums.guard, sums.guard_fault, limits.guard_limit_sum);
+
+  const uint32_t difference =
+      sums.bath > sums.guard ? sums.bath - sums.guard : sums.guard - sums.bath;
+  const bool apart = difference > limits.disagree_limit_sum;
+  row(TripReason::probes_disagree, apart, disagree_.reached(apart, disagree_samples), difference,
+      limits.disagree_limit_sum);
+
+  if (!sums.bath_fault || !believed_bath_sum_) believed_bath_sum_ = sums.bath;
+  judge_climb(status, believed_bath_sum_, limits.climb_limit_sum, now_ms);
+  judge_quiet_climb(elements, believed_bath_sum_, now_ms);
+  judge_elements(sums, elements, now_ms);
+
+  const uint32_t on_ms = status.heater_on_ms - on_ms_at_closing_;
+  const bool too_long = status.live() && on_ms > limits.heater_on_limit_s * 1000UL;
+  row(TripReason::heater_on_limit, too_long, too_long, on_ms / 1000, limits.heater_on_limit_s);
+}
+
+// The fault row stands first: an open probe also reads hot.
+void Guard::judge_probe(TripReason fault_reason, TripReason over_reason, InARow& faulty,
+                        InARow& over, uint32_t sum, uint8_t fault, uint32_t limit) {
+  const bool bad = fault || sum < probe_low_sum || sum > probe_high_sum;
+  const uint32_t bound = sum < probe_low_sum ? probe_low_sum : probe_high_sum;
+  row(fault_reason, bad, faulty.reached(bad, probe_samples), fault ? fault : sum,
+      fault ? 0 : bound);
+  const bool hot = sum > limit;
+  row(over_reason, hot, over.reached(hot, probe_samples), sum, limit);
+}
+
+// Judged in LIVE. A stirrer just started mixes the layers of a bath that stood still: its first
+// 3 s, in which no heat is allowed either, do not count.
+void Guard::judge_climb(const Status& status, uint32_t bath_sum, uint16_t limit, uint32_t now_ms) {
+  const bool mixing =
+      status.out(Output::stirrer) && !stirrer_on_.reached(now_ms, stirred_ms);
+  if (!status.live() || mixing) fast_climb_.restart();
+  const uint16_t rise = fast_climb_.add(bath_sum);
+  const bool fast = rise > limit;
+  row(TripReason::climb_too_fast, fast, fast, rise, limit);
+}
+
+void Guard::judge_quiet_climb(const Elements& elements, uint32_t bath_sum, uint32_t now_ms) {
+  elements_off_.note(elements.switches() == 0, now_ms);
+  const bool quiet = heated_ && heater_off_.reached(now_ms, quiet_heater_ms) &&
+                     elements_off_.reached(now_ms, quiet_elements_ms) &&
+                     turning_.reached(now_ms, quiet_stirrer_ms);
+  if (!quiet) slow_climb_.restart();
+  const uint16_t rise = quiet ? slow_climb_.add(bath_sum) : 0;
+  const bool climbs = rise > quiet_climb_sum;
+  row(TripReason::climb_while_off, climbs, climbs, rise, quiet_climb_sum);
+}
+
+// Current through a station that is switched off: its switch or the feed does not open.
+void Guard::judge_elements(const Sums& sums, const Elements& elements, uint32_t now_ms) {
+  uint16_t worst = 0;
+  for (uint8_t s = 0; s < board::stations; ++s)
+    if (elements.settled_off(s, now_ms) && sums.current[s] > worst) worst = sums.current[s];
+  const bool stuck = worst >= element_judged_sum;
+  row(TripReason::element_feed_stuck, stuck, stuck, worst, element_judged_sum);
+}

@@ -1,0 +1,62 @@
+// The guard table: every cause that trips the bench, with its level and persistence.
+// Station faults, which cost one station only, are in elements.h; the lease is in controller.cpp.
+
+#pragma once
+#include <stdint.h>
+
+#include "climb.h"
+#include "elements.h"
+#include "scan.h"
+#include "status.h"
+#include "timer.h"
+
+struct Cause {
+  wire::TripReason reason = wire::TripReason::none;
+  uint32_t value = 0, limit = 0;  // in the same unit
+};
+
+class Guard {
+ public:
+  // The contactor closes anew: the heater's on-time counts from here.
+  void contactor_closes(const Status& status) { on_ms_at_closing_ = status.heater_on_ms; }
+
+  // Rows that live on digital inputs; each loop pass.
+  void look(const Status& status, uint32_t now_ms);
+
+  // Rows that live on measured sums; each tick.
+  void judge(const Status& status, const Sums& sums, const wire::Limits& limits,
+             const Elements& elements, uint32_t now_ms);
+
+  // First completed cause since the last call, reason `none` when there is none.
+  Cause take_cause();
+
+  // Whether any cause stands now, persistence aside.
+  bool cause_present() const { return present_ != 0; }
+
+  // Stirred long enough for heat.
+  bool stirred(uint32_t now_ms) const;
+
+ private:
+  void row(wire::TripReason reason, bool present, bool complete, uint32_t value, uint32_t limit);
+  void lasting(wire::TripReason reason, Lasting& timer, bool present, uint32_t now_ms,
+               uint16_t limit_ms);
+  void judge_probe(const wire::TripReason fault_reason, const wire::TripReason over_reason,
+                   InARow& faulty, InARow& over, uint32_t sum, uint8_t fault, uint32_t limit);
+  void judge_climb(const Status& status, uint32_t bath_sum, uint16_t limit, uint32_t now_ms);
+  void judge_quiet_climb(const Elements& elements, uint32_t bath_sum, uint32_t now_ms);
+  void judge_elements(const Sums& sums, const Elements& elements, uint32_t now_ms);
+
+  Cause cause_;
+  uint32_t present_ = 0;  // bit per TripReason
+
+  Lasting level_low_, not_turning_, mirror_wrong_, live_while_off_;
+  Lasting turning_, stirrer_on_, heater_off_, elements_off_;
+  uint32_t on_ms_at_closing_ = 0;  // heater on-time when the contactor closed
+  uint32_t on_ms_at_sense_ = 0;    // heater on-time when heater_live was last seen
+  bool heated_ = false;
+
+  InARow bath_faulty_, bath_over_, guard_faulty_, guard_over_, disagree_;
+  FastClimb fast_climb_;
+  SlowClimb slow_climb_;
+  uint32_t believed_bath_sum_ = 0;
+};

@@ -1,0 +1,24 @@
+// Driver of the two RTD converters (eight registers, continuous 50 Hz conversions, 4-wire Pt100).
+
+#pragma once
+#include <stdint.h>
+
+#include "board.h"
+
+// Plausible probe sums: -20 to 160 degC (IEC 60751), scale as in board.h.
+constexpr uint32_t probe_low_sum = 30199;
+constexpr uint32_t probe_high_sum = 52773;
+
+// The converter's fault register, whose lowest bit is unused, takes this one from the driver:
+// the converter had lost its configuration or contradicts itself, so its code may be old.
+constexpr uint8_t rtd_fault_converter = 1;
+
+struct RtdReading {
+  uint16_t code;  // 15-bit ratio of probe to reference resistor
+  uint8_t fault;  // fault register, 0 when the code can be believed
+};
+
+void rtd_configure(board::Chip chip);
+
+// Latest conversion; clears faults and restores a lost configuration for the next one.
+RtdReading rtd_read(board::Chip chip);

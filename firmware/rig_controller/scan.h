@@ -1,0 +1,22 @@
+// One tick of measurement: the sums of four scans of every channel, 25 ms apart.
+// Four scans meet hum of 50 Hz a quarter cycle apart and of 60 Hz half a cycle: it cancels.
+
+#pragma once
+#include <stdint.h>
+
+#include "board.h"
+#include "line.h"
+#include "rtd.h"
+
+constexpr uint8_t scan_ms = wire::tick_ms / wire::scans_per_tick;
+
+struct Sums {
+  uint32_t bath = 0, guard = 0;
+  uint8_t bath_fault = 0, guard_fault = 0;
+  uint16_t lift[board::stations] = {};
+  uint16_t current[board::stations] = {};
+  uint16_t voltage[board::stations] = {};
+};
+
+// Adds one scan; waiting bytes are drained between the channels.
+void scan_add(Sums& sums, LineBuffer& line);
