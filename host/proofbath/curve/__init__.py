@@ -1,0 +1,1 @@
+"""Opening curves from samples: features, lag, uncertainty, trust; pure calculation."""

@@ -1,0 +1,223 @@
+"""From one unit's record to its result: the analysis' front door."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.branches import cycles_of
+from proofbath.curve.budget import Contribution
+from proofbath.curve.features import CycleFeatures, features_of
+from proofbath.curve.quantities import (
+    DEFAULT_HYSTERESIS_LIFT_MM,
+    Evidence,
+    falling_quantity,
+    hysteresis_quantity,
+    lift_quantity,
+    rising_quantity,
+)
+from proofbath.curve.record import CurveRecord
+from proofbath.curve.result import CurveResult, CycleResult, Quantity, Warned, known, unknown
+from proofbath.curve.samples import Samples, reduce
+from proofbath.errors import InputError
+
+HYSTERESIS_LIFTS_MM = (0.5, 1.0, 2.0, 4.0, 6.0, 8.0)
+NOT_POWERED = "the record holds no element currents"
+
+
+def analyse(
+    record: CurveRecord,
+    threshold_mm: float = 0.1,
+    rated_lift_mm: float | None = None,
+    bench_budget: BenchBudget | None = None,
+    cycles: Sequence[int] | None = None,
+    hysteresis_lift_mm: float | None = None,
+) -> CurveResult:
+    """Return what a record says about its unit; temperatures in °C at zero rate, lifts in mm.
+
+    `threshold_mm` defines start-to-open and closing, `rated_lift_mm` full-open; `cycles` picks
+    cycles by number from 0 (all by default). What the record does not support is None with its
+    reason. Raises InputError for impossible arguments, RecordError for an unusable record.
+    """
+    if not 0.01 <= threshold_mm <= 5.0:
+        raise InputError(f"threshold {threshold_mm:g} mm: 0.01 to 5 mm can be told; give another")
+    bench = bench_budget or BenchBudget()
+    samples, warned = reduce(record, bench.probe_lag_s or 0.0)
+    if bench_budget is None:
+        warned.append(
+            Warned(
+                "no_bench_budget",
+                "probe, gradient, gauge and pooled repeatability uncertainties were not supplied;"
+                " U covers only what the file shows; give a bench file",
+            )
+        )
+    found = _features(samples, threshold_mm, rated_lift_mm)
+    used = found if cycles is None else [found[number] for number in cycles if number < len(found)]
+    evidence = Evidence(used, threshold_mm, rated_lift_mm, bench)
+    quantities = _quantities(evidence, hysteresis_lift_mm)
+    series = {
+        "hysteresis_at_k": tuple(hysteresis_quantity(evidence, x) for x in HYSTERESIS_LIFTS_MM)
+        if used
+        else ()
+    }
+    warned += _warnings(evidence, quantities)
+    return CurveResult(
+        record.name,
+        threshold_mm,
+        quantities,
+        series,
+        tuple(_cycle_result(c) for c in found),
+        tuple(warned),
+    )
+
+
+def _features(
+    samples: Samples, threshold_mm: float, rated_lift_mm: float | None
+) -> list[CycleFeatures]:
+    """Take each cycle's features; one that starts open borrows the zero of a closed one."""
+    cycles = cycles_of(samples)
+    found = [features_of(samples, cycle, threshold_mm, rated_lift_mm) for cycle in cycles]
+    zeros = [features.zero for features in found if features.zero is not None]
+    if not zeros:
+        return found
+    return [
+        features
+        if features.zero is not None
+        else features_of(samples, features.cycle, threshold_mm, rated_lift_mm, zeros[0])
+        for features in found
+    ]
+
+
+def _quantities(evidence: Evidence, hysteresis_lift_mm: float | None) -> dict[str, Quantity]:
+    at_mm = hysteresis_lift_mm or (
+        evidence.rated_lift_mm / 2 if evidence.rated_lift_mm else DEFAULT_HYSTERESIS_LIFT_MM
+    )
+    return {
+        "start_to_open_c": _start(evidence),
+        "full_open_c": _full_open(evidence),
+        "full_lift_mm": lift_quantity(evidence, "full_lift_mm", lambda c: c.full_lift),
+        "closing_c": _closing(evidence),
+        "hysteresis_k": hysteresis_quantity(evidence, at_mm),
+        "zero_return_mm": lift_quantity(evidence, "zero_return_mm", lambda c: c.zero_return),
+        "lag_s": _lag(evidence),
+        "unpowered_start_to_open_c": unknown(NOT_POWERED),
+        "shift_k_per_w": unknown(NOT_POWERED),
+        "start_by_line_c": _start_by_line(evidence),
+        "repeatability_k": _repeatability(evidence),
+    }
+
+
+def _reason(evidence: Evidence, name: str) -> str:
+    reasons = [c.reasons[name] for c in evidence.cycles if name in c.reasons]
+    if reasons:
+        return reasons[0]
+    if not evidence.cycles:
+        return "no cycle: the bath moved less than 3 K"
+    started = [c.reasons["start_to_open_c"] for c in evidence.cycles if c.reasons]
+    return started[0] if started else "no cycle shows it"
+
+
+def _start(evidence: Evidence) -> Quantity:
+    events = [c.start for c in evidence.cycles if c.start]
+    if not events:
+        return unknown(_reason(evidence, "start_to_open_c"), {"lift_mm": evidence.threshold_mm})
+    return rising_quantity(evidence, evidence.threshold_mm, events)
+
+
+def _full_open(evidence: Evidence) -> Quantity:
+    if evidence.rated_lift_mm is None:
+        return unknown("no rated lift was stated; give one")
+    events = [c.full_open for c in evidence.cycles if c.full_open]
+    if not events:
+        return unknown(_reason(evidence, "full_open_c"), {"lift_mm": evidence.rated_lift_mm})
+    return rising_quantity(evidence, evidence.rated_lift_mm, events)
+
+
+def _closing(evidence: Evidence) -> Quantity:
+    events = [c.closing for c in evidence.cycles if c.closing]
+    if not events:
+        return unknown(_reason(evidence, "closing_c"), {"lift_mm": evidence.threshold_mm})
+    starts = [c.start for c in evidence.cycles if c.start]
+    lag = evidence.known_lag
+    if starts:
+        lag = evidence.rising_at_zero_rate(evidence.threshold_mm, starts).lag
+    return falling_quantity(evidence, evidence.threshold_mm, events, lag)
+
+
+def _lag(evidence: Evidence) -> Quantity:
+    events = [c.start for c in evidence.cycles if c.start]
+    if not events:
+        return unknown(_reason(evidence, "start_to_open_c"))
+    lag = evidence.rising_at_zero_rate(evidence.threshold_mm, events).lag
+    probe = Contribution("bath probe's lag", evidence.bench.probe_lag_u_s)
+    return known(
+        lag.lag_s,
+        [Contribution("lag fit", lag.u_s, note=f"from {lag.source}"), probe],
+        None,
+        {"lift_mm": evidence.threshold_mm},
+    )
+
+
+def _start_by_line(evidence: Evidence) -> Quantity:
+    """The straight line's estimate as the cycles show it: another quantity, not at zero rate."""
+    shown = [(c.start_by_line_c, c.start) for c in evidence.cycles]
+    pairs = [(line_c, start) for line_c, start in shown if line_c is not None and start]
+    if not pairs:
+        return unknown(_reason(evidence, "start_by_line_c"))
+    starts = [start for _, start in pairs]
+    found = evidence.rising_at_zero_rate(evidence.threshold_mm, starts)
+    lags = [start.lag_rate_k_per_min / 60 * found.lag.lag_s for start in starts]
+    value = float(np.mean([line_c for line_c, _ in pairs]) - np.mean(lags))
+    start = rising_quantity(evidence, evidence.threshold_mm, starts)
+    return known(value, start.contributions, "zero", {"from_mm": 0.3, "to_mm": 1.5})
+
+
+def _repeatability(evidence: Evidence) -> Quantity:
+    """Sd of the unit's own cycles at zero rate, with the chi-square's relative uncertainty."""
+    events = [c.start for c in evidence.cycles if c.start]
+    if len(events) < 2:
+        return unknown("fewer than two cycles show a start")
+    lag_s = evidence.rising_at_zero_rate(evidence.threshold_mm, events).lag.lag_s
+    at_zero = [event.bath_c - event.lag_rate_k_per_min / 60 * lag_s for event in events]
+    sd_k, freedom = float(np.std(at_zero, ddof=1)), len(events) - 1.0
+    own = Contribution("few cycles", sd_k / math.sqrt(2 * freedom), 1.0, freedom, "A")
+    return known(sd_k, [own], "zero")
+
+
+def _warnings(evidence: Evidence, quantities: dict[str, Quantity]) -> list[Warned]:
+    warned = []
+    if not evidence.cycles:
+        warned.append(Warned("no_cycle", "the bath moved less than 3 K; nothing can be read"))
+    start = quantities["start_to_open_c"]
+    lag = next((c for c in start.contributions if c.name == "lag"), None)
+    if lag and "two rates" not in lag.note and "relaxation" not in lag.note:
+        warned.append(
+            Warned(
+                "lag_from_prior",
+                "one ramp rate and no usable top hold: the lag is a prior's or the type's;"
+                " run two rates or hold 5 min at the top",
+            )
+        )
+    return warned
+
+
+def _cycle_result(features: CycleFeatures) -> CycleResult:
+    start, closing, zero = features.start, features.closing, features.zero
+    full, back = features.full_lift, features.zero_return
+    return CycleResult(
+        float(features.rising.t_s[0] if features.cycle.rises else features.falling.t_s[0]),
+        start.bath_c if start else None,
+        start.rate_k_per_min if start else None,
+        features.start_by_line_c,
+        features.full_open.bath_c if features.full_open else None,
+        full.lift_mm if full else None,
+        closing.bath_c if closing else None,
+        closing.rate_k_per_min if closing else None,
+        zero.level_mm if zero else None,
+        zero.slope_mm_per_k if zero else None,
+        back.lift_mm if back else None,
+        features.reasons,
+    )

@@ -1,0 +1,143 @@
+"""Opening curves as pictures: SVG or PNG bytes, readable without colour, the same every time."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import Any, Literal
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from proofbath.curve.branches import cycles_of
+from proofbath.curve.features import CycleFeatures, features_of
+from proofbath.curve.record import CurveRecord
+from proofbath.curve.result import CurveResult
+from proofbath.curve.samples import reduce
+
+Form = Literal["svg", "png"]
+
+# Blue and vermilion keep apart for every kind of colour blindness and in grey; dashes repeat it.
+RISING: dict[str, Any] = {"color": "#0b4f8a", "linestyle": "-", "linewidth": 1.6}
+FALLING: dict[str, Any] = {"color": "#d55e00", "linestyle": (0, (5, 1.8)), "linewidth": 1.4}
+GUIDE: dict[str, Any] = {"color": "#555555", "linewidth": 0.8, "linestyle": ":"}
+STYLE: Any = {
+    "font.size": 10.0,
+    "font.family": "DejaVu Sans",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#e4e4e4",
+    "grid.linewidth": 0.6,
+    "svg.hashsalt": "proofbath",
+    "svg.fonttype": "path",
+}
+MARGIN_K = 6.0
+DRAWN_POINTS = 1500
+
+
+def curve_picture(record: CurveRecord, result: CurveResult, form: Form = "svg") -> bytes:
+    """Return one unit's opening curve: all cycles, threshold, start-to-open with its interval."""
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(7.2, 4.8), layout="constrained")
+        axes = figure.subplots()
+        _draw_unit(axes, record, result)
+        axes.set_title(record.name, loc="left", fontweight="bold")
+        axes.set_xlabel("bath temperature / °C")
+        axes.set_ylabel("lift / mm")
+        axes.legend(*_legend(axes), loc="upper left", frameon=False)
+        _say_start(axes, result)
+        return _bytes(figure, form)
+
+
+def batch_picture(
+    records: Sequence[CurveRecord], results: Sequence[CurveResult], form: Form = "svg"
+) -> bytes:
+    """Return the opening curves of several units as small multiples on common axes."""
+    columns = min(3, max(1, len(records)))
+    rows = -(-len(records) // columns)
+    with mpl.rc_context(STYLE | {"font.size": 9.0}):
+        figure = Figure(figsize=(3.4 * columns, 2.7 * rows + 0.5), layout="constrained")
+        grid = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False).ravel()
+        for axes, record, result in zip(grid, records, results, strict=False):
+            _draw_unit(axes, record, result)
+            axes.set_title(record.name, loc="left", fontweight="bold", fontsize=10)
+            _say_start(axes, result)
+        for axes in grid[len(records) :]:
+            axes.set_visible(False)
+        figure.supxlabel("bath temperature / °C", fontsize=10)
+        figure.supylabel("lift / mm", fontsize=10)
+        figure.legend(*_legend(grid[0]), loc="outside upper right", ncols=3, frameon=False)
+        return _bytes(figure, form)
+
+
+def _draw_unit(axes: Axes, record: CurveRecord, result: CurveResult) -> None:
+    for features in _cycles(record, result.threshold_mm):
+        _draw_branches(axes, features)
+    axes.axhline(result.threshold_mm, label=f"threshold {result.threshold_mm:g} mm", **GUIDE)
+    start = result.start_to_open_c
+    if start.value is not None and start.expanded_uncertainty is not None:
+        axes.axvspan(
+            start.value - start.expanded_uncertainty,
+            start.value + start.expanded_uncertainty,
+            color="#999999",
+            alpha=0.35,
+            linewidth=0,
+        )
+        axes.axvline(start.value, color="#222222", linewidth=0.8)
+    _frame(axes, record)
+
+
+def _cycles(record: CurveRecord, threshold_mm: float) -> list[CycleFeatures]:
+    samples, _ = reduce(record)
+    return [features_of(samples, cycle, threshold_mm, None) for cycle in cycles_of(samples)]
+
+
+def _draw_branches(axes: Axes, features: CycleFeatures) -> None:
+    for branch, label, look in (
+        (features.rising, "rising", RISING),
+        (features.falling, "falling", FALLING),
+    ):
+        if len(branch) > 1:
+            shut = features.zero.reading_mm(branch.bath_c) if features.zero else 0.0
+            every = max(1, len(branch) // DRAWN_POINTS)
+            lift_mm = np.where(np.diff(branch.run, prepend=0) > 0, np.nan, branch.lift_mm - shut)
+            axes.plot(branch.bath_c[::every], lift_mm[::every], label=label, **look)
+
+
+def _frame(axes: Axes, record: CurveRecord) -> None:
+    """Show the stroke and some kelvins beside it, not the whole heating up from cold."""
+    lift_mm, bath_c = record.lift_mm, record.bath_c
+    moved = lift_mm > np.nanquantile(lift_mm, 0.02) + 0.3
+    if moved.any():
+        low_c = float(np.nanmin(bath_c[moved]))
+        axes.set_xlim(low_c - MARGIN_K, float(np.nanmax(bath_c)) + 1.0)
+
+
+def _say_start(axes: Axes, result: CurveResult) -> None:
+    start = result.start_to_open_c
+    if start.value is None or start.expanded_uncertainty is None:
+        text = "start-to-open: none"
+    else:
+        text = f"start-to-open\n{start.value:.2f} ± {start.expanded_uncertainty:.2f} °C"
+    axes.text(0.98, 0.06, text, transform=axes.transAxes, ha="right", va="bottom")
+
+
+def _legend(axes: Axes) -> tuple[list[Any], list[str]]:
+    """Return each label once, although every cycle drew its own lines."""
+    handles, labels = axes.get_legend_handles_labels()
+    once = dict(zip(labels, handles, strict=True))
+    return list(once.values()), list(once)
+
+
+def _bytes(figure: Figure, form: Form) -> bytes:
+    FigureCanvasAgg(figure)
+    buffer = io.BytesIO()
+    metadata = (
+        {"Date": None, "Creator": "proofbath"} if form == "svg" else {"Software": "proofbath"}
+    )
+    figure.savefig(buffer, format=form, dpi=150, metadata=metadata)
+    return buffer.getvalue()

@@ -1,0 +1,155 @@
+"""What an analysis hands over: quantities with their budgets, cycles, warnings; and their JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from proofbath.curve.budget import Combined, Contribution, combine
+
+
+@dataclass(frozen=True)
+class Warned:
+    """One thing the user must know about a record: a code, a sentence, and what to do."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A measured value with its uncertainty, or None with the reason why there is none.
+
+    `rate` is "zero", or the ramp's rate in K/min the value holds for, or None where a rate has
+    no meaning; `at` holds what the value is stated for, e.g. {"lift_mm": 0.1}.
+    """
+
+    value: float | None
+    contributions: tuple[Contribution, ...] = ()
+    combined: Combined | None = None
+    reason: str | None = None
+    rate: str | float | None = None
+    at: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def standard_uncertainty(self) -> float | None:
+        """Combined standard uncertainty in the value's unit."""
+        return self.combined.standard_uncertainty if self.combined else None
+
+    @property
+    def expanded_uncertainty(self) -> float | None:
+        """Half width of the 95 % interval in the value's unit."""
+        return self.combined.expanded_uncertainty if self.combined else None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the fixed JSON shape of a quantity; infinite degrees of freedom become null."""
+        combined = self.combined
+        return {
+            "value": self.value,
+            "standard_uncertainty": self.standard_uncertainty,
+            "expanded_uncertainty": self.expanded_uncertainty,
+            "coverage_factor": combined.coverage_factor if combined else None,
+            "degrees_of_freedom": _finite(combined.degrees_of_freedom) if combined else None,
+            "budget": [_contribution_json(item) for item in self.contributions],
+            "reason": self.reason,
+            "rate": self.rate,
+            **({"at": dict(self.at)} if self.at else {}),
+        }
+
+
+def known(
+    value: float,
+    contributions: Sequence[Contribution],
+    rate: str | float | None = None,
+    at: Mapping[str, float] | None = None,
+) -> Quantity:
+    """Return a quantity whose uncertainty is combined from its contributions."""
+    items = tuple(contributions)
+    return Quantity(float(value), items, combine(items), None, rate, at or {})
+
+
+def unknown(reason: str, at: Mapping[str, float] | None = None) -> Quantity:
+    """Return a quantity without a value, with the reason in words."""
+    return Quantity(None, reason=reason, at=at or {})
+
+
+def _contribution_json(item: Contribution) -> dict[str, Any]:
+    supplied = item.standard_uncertainty is not None
+    return {
+        "name": item.name,
+        "standard_uncertainty": item.standard_uncertainty,
+        "sensitivity": item.sensitivity,
+        "contribution": abs(item.share) if supplied else None,
+        "degrees_of_freedom": _finite(item.degrees_of_freedom),
+        "evaluation": item.evaluation if supplied else "not supplied",
+        "note": item.note,
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+@dataclass(frozen=True)
+class CycleResult:
+    """One cycle's own readings, uncorrected for lag unless the name says so; None where absent."""
+
+    start_s: float
+    start_to_open_c: float | None
+    start_rate_k_per_min: float | None
+    start_by_line_c: float | None
+    full_open_c: float | None
+    full_lift_mm: float | None
+    closing_c: float | None
+    closing_rate_k_per_min: float | None
+    zero_mm: float | None
+    zero_slope_mm_per_k: float | None
+    zero_return_mm: float | None
+    reasons: Mapping[str, str] = field(default_factory=dict)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the cycle's readings with reasons for those that are null."""
+        return {name: getattr(self, name) for name in self.__dataclass_fields__} | {
+            "reasons": dict(self.reasons)
+        }
+
+
+@dataclass(frozen=True)
+class CurveResult:
+    """All that one record says about its unit."""
+
+    name: str
+    threshold_mm: float
+    quantities: Mapping[str, Quantity]
+    series: Mapping[str, tuple[Quantity, ...]]
+    cycles: tuple[CycleResult, ...]
+    warnings: tuple[Warned, ...]
+
+    def __getattr__(self, name: str) -> Quantity:
+        """Return a quantity by its JSON name, e.g. result.start_to_open_c."""
+        quantities: Mapping[str, Quantity] = self.__dict__.get("quantities", {})
+        if name in quantities:
+            return quantities[name]
+        raise AttributeError(name)
+
+    def warned(self, code: str) -> bool:
+        """Tell whether a warning of this code was given."""
+        return any(item.code == code for item in self.warnings)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the object that `proofbath curve --json` prints."""
+        return {
+            "name": self.name,
+            "threshold_mm": self.threshold_mm,
+            **{name: quantity.to_json() for name, quantity in self.quantities.items()},
+            **{name: [q.to_json() for q in items] for name, items in self.series.items()},
+            "warnings": [{"code": w.code, "text": w.text} for w in self.warnings],
+            "cycles": [cycle.to_json() for cycle in self.cycles],
+        }
+
+    def to_json_text(self) -> str:
+        """Return the JSON object as text."""
+        return json.dumps(self.to_json(), indent=2, allow_nan=False)

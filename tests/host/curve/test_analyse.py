@@ -1,0 +1,181 @@
+"""Start, closing, hysteresis, lag and lifts of a unit whose answers are closed forms."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from host.curve.closed_form import StraightUnit, night, ramps, record_of
+from proofbath.curve.analyse import analyse
+from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.record import CurveRecord
+from proofbath.curve.result import CurveResult
+
+QUANTITIES = (
+    "start_to_open_c",
+    "full_open_c",
+    "full_lift_mm",
+    "closing_c",
+    "hysteresis_k",
+    "zero_return_mm",
+    "lag_s",
+    "unpowered_start_to_open_c",
+    "shift_k_per_w",
+)
+BENCH = BenchBudget(
+    probe_k=0.05,
+    gradient_k=0.06,
+    gauge_mm=0.005,
+    gauge_relative=0.001,
+    night_k=0.05,
+    repeatability_k=0.1,
+    repeatability_dof=40,
+)
+
+
+def value(result: CurveResult, name: str) -> float:
+    found = result.quantities[name].value
+    assert found is not None, result.quantities[name].reason
+    return found
+
+
+@pytest.fixture(scope="module")
+def straight() -> CurveResult:
+    unit, bath_c = StraightUnit(), night()
+    return analyse(record_of(bath_c, unit.lift_mm(bath_c)), rated_lift_mm=8.0)
+
+
+def test_values_at_zero_rate_are_those_of_the_closed_form(straight: CurveResult) -> None:
+    """Within 0.05 K: the lag's shape rule is the wax model's, a constant lag misses it by 8 %."""
+    unit = StraightUnit()
+    assert value(straight, "start_to_open_c") == pytest.approx(unit.start_c(0.1), abs=0.05)
+    assert value(straight, "closing_c") == pytest.approx(unit.closing_c(0.1), abs=0.03)
+    assert value(straight, "full_open_c") == pytest.approx(unit.start_c(8.0), abs=0.05)
+    assert value(straight, "hysteresis_k") == pytest.approx(3.0, abs=0.08)
+    assert value(straight, "lag_s") == pytest.approx(20.0, abs=2.5)
+    assert value(straight, "full_lift_mm") == pytest.approx(8.5, abs=0.01)
+    assert value(straight, "zero_return_mm") == pytest.approx(0.0, abs=0.001)
+    assert value(straight, "start_by_line_c") == pytest.approx(unit.opens_c, abs=0.05)
+
+
+def test_each_cycle_shows_its_lag_and_its_true_rate(straight: CurveResult) -> None:
+    """A constant lag shifts a ramp by rate times lag: 0.333 K at 1 K/min and 20 s."""
+    for cycle, rate in zip(straight.cycles, (1.0, 1.0, 0.5), strict=True):
+        assert cycle.start_to_open_c == pytest.approx(82.2 + rate / 3, abs=0.01)
+        assert cycle.start_rate_k_per_min == pytest.approx(rate, abs=0.01)
+        assert cycle.closing_c == pytest.approx(79.2 - 0.5 / 3, abs=0.01)
+
+
+def test_the_json_has_the_fixed_shape(straight: CurveResult) -> None:
+    shown = json.loads(straight.to_json_text())
+    for name in QUANTITIES:
+        assert {
+            "value",
+            "standard_uncertainty",
+            "expanded_uncertainty",
+            "coverage_factor",
+            "degrees_of_freedom",
+            "budget",
+            "reason",
+            "rate",
+        } <= shown[name].keys()
+    assert shown["start_to_open_c"]["rate"] == "zero"
+    assert shown["unpowered_start_to_open_c"]["value"] is None
+    assert shown["unpowered_start_to_open_c"]["reason"]
+    assert {w["code"] for w in shown["warnings"]} == {"no_bench_budget"}
+    assert len(shown["cycles"]) == 3
+
+
+def test_what_nobody_supplied_is_listed_so_and_a_bench_supplies_it() -> None:
+    unit, bath_c = StraightUnit(), night((1.0, 0.5))
+    record = record_of(bath_c, unit.lift_mm(bath_c))
+    bare = analyse(record).to_json()["start_to_open_c"]["budget"]
+    assert {item["name"] for item in bare if item["evaluation"] == "not supplied"} == {
+        "bath probe",
+        "bath gradient",
+        "gauge",
+        "gauge scale",
+        "change between nights",
+    }
+    full = analyse(record, bench_budget=BENCH)
+    assert not full.warned("no_bench_budget")
+    budget = full.to_json()["start_to_open_c"]["budget"]
+    assert all(item["contribution"] is not None for item in budget)
+    total = math.sqrt(sum(item["contribution"] ** 2 for item in budget))
+    assert full.start_to_open_c.standard_uncertainty == pytest.approx(total)
+
+
+def test_the_threshold_is_the_users(straight: CurveResult) -> None:
+    unit, bath_c = StraightUnit(), night((1.0, 0.5))
+    result = analyse(record_of(bath_c, unit.lift_mm(bath_c)), threshold_mm=0.35)
+    assert value(result, "start_to_open_c") == pytest.approx(unit.start_c(0.35), abs=0.05)
+    assert result.start_to_open_c.at == {"lift_mm": 0.35}
+
+
+def test_one_rate_without_hold_says_that_the_lag_is_a_prior() -> None:
+    unit, bath_c = StraightUnit(), ramps((70, 0), (95, 1), (70, 0.5))
+    result = analyse(record_of(bath_c, unit.lift_mm(bath_c)))
+    assert result.warned("lag_from_prior")
+    interval_k = result.start_to_open_c.expanded_uncertainty or 0.0
+    assert 0.15 < interval_k < 0.5
+    assert abs(value(result, "start_to_open_c") - unit.start_c(0.1)) < interval_k
+
+
+def test_less_than_six_kelvin_closed_gives_a_level_only_and_says_so() -> None:
+    unit = StraightUnit()
+    bath_c = ramps((76, 0), (76, 300), (95, 1), (95, 300), (76, 0.5))
+    budget = analyse(record_of(bath_c, unit.lift_mm(bath_c))).start_to_open_c.contributions
+    zero = next(item for item in budget if item.name == "lift zero")
+    assert "level only" in zero.note
+    assert abs(zero.share) > 0.002
+
+
+@pytest.mark.parametrize(
+    ("opens_c", "said"),
+    [(105.0, "never opened"), (60.0, "no closed part"), (68.5, "no closed part")],
+)
+def test_never_open_and_already_open_are_null_with_reason(opens_c: float, said: str) -> None:
+    bath_c = ramps((70, 0), (70, 300), (95, 1), (95, 300), (70, 0.5))
+    result = analyse(record_of(bath_c, StraightUnit(opens_c=opens_c).lift_mm(bath_c)))
+    assert result.start_to_open_c.value is None
+    assert said in (result.start_to_open_c.reason or "")
+    json.dumps(result.to_json(), allow_nan=False)
+
+
+def test_a_gap_at_the_start_is_said_and_not_bridged() -> None:
+    unit, bath_c = StraightUnit(), ramps((70, 0), (95, 1), (95, 300), (70, 0.5))
+    record = record_of(bath_c, unit.lift_mm(bath_c))
+    keep = np.abs(record.bath_c - 82.5) > 1
+    keep |= record.t_s > 1600
+    holed = CurveRecord(record.t_s[keep], record.bath_c[keep], record.lift_mm[keep])
+    result = analyse(holed)
+    assert result.warned("gaps")
+    assert "gap" in (result.start_to_open_c.reason or "")
+    assert value(result, "closing_c") == pytest.approx(unit.closing_c(0.1), abs=0.05)
+
+
+@pytest.mark.parametrize(
+    "bath_c",
+    [ramps((70, 0), (95, 1)), ramps((95, 0), (95, 60), (70, 1)), ramps((85, 0), (85, 900))],
+    ids=["only rising", "only falling", "constant"],
+)
+def test_half_records_give_nulls_with_reasons(bath_c: np.ndarray) -> None:
+    shown = analyse(record_of(bath_c, StraightUnit().lift_mm(bath_c)), rated_lift_mm=8).to_json()
+    json.dumps(shown, allow_nan=False)
+    for name in QUANTITIES:
+        assert (shown[name]["value"] is None) == bool(shown[name]["reason"])
+
+
+def test_missing_and_repeated_samples_are_warned_of() -> None:
+    unit, bath_c = StraightUnit(), ramps((70, 0), (95, 1), (95, 300), (70, 0.5))
+    record = record_of(bath_c, unit.lift_mm(bath_c))
+    t_s, lift_mm = record.t_s.copy(), record.lift_mm.copy()
+    lift_mm[100:110] = math.nan
+    t_s[500] = t_s[499]
+    result = analyse(CurveRecord(t_s, record.bath_c, lift_mm))
+    assert result.warned("missing_values")
+    assert result.warned("repeated_time")
+    assert value(result, "start_to_open_c") == pytest.approx(82.2, abs=0.1)
