@@ -24,8 +24,8 @@ class LimitsSection(Described):
     guard_limit_c: Annotated[float, Field(ge=40, le=117)] = 110.0
     probes_disagree_k: Annotated[float, Field(ge=1, le=4)] = 4.0
     climb_k_per_min: Annotated[float, Field(ge=2, le=15)] = 15.0
-    heater_on_limit_s: Annotated[int, Field(ge=60, le=65535)] = 12 * 3600
-    element_on_limit_s: Annotated[int, Field(ge=1, le=65535)] = 4 * 3600
+    heater_on_limit_s: Annotated[int, Field(ge=60, le=14 * 3600)] = 14 * 3600
+    element_on_limit_s: Annotated[int, Field(ge=1, le=4 * 3600)] = 4 * 3600
 
 
 class StationLimit(NamedTuple):

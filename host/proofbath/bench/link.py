@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TypeVar
 
 from proofbath.bench.port import Port
 from proofbath.wire.line import encode
 from proofbath.wire.session import Event, Session
 from proofbath.wire.table import FromHost
 
-_T = TypeVar("_T")
 ASK_AGAIN_S = 0.5
 
 
@@ -30,17 +28,16 @@ class Link:
         self.port.write(encode(message))
 
     def ask(
-        self, message: FromHost | None, answer: Callable[[Event], _T | None], patience_s: float
-    ) -> _T | None:
-        """Send until an event is the answer, again twice a second; None when patience ends."""
+        self, message: FromHost | None, answers: Callable[[Event], bool], patience_s: float
+    ) -> Event | None:
+        """Send until an event answers, again twice a second; None when patience ends."""
         began_s = asked_s = self.port.now_s()
         if message:
             self.send(message)
         while True:
             for event in self.poll():
-                found = answer(event)
-                if found is not None:
-                    return found
+                if answers(event):
+                    return event
             now_s = self.port.now_s()
             if now_s - began_s >= patience_s:
                 return None

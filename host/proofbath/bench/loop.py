@@ -21,7 +21,7 @@ from proofbath.run.sequencer import Sequencer
 from proofbath.store.journal import RunWriter
 from proofbath.wire import session
 from proofbath.wire.session import Disconnected, Garbled, LinkSilent, Rebooted, Sampled
-from proofbath.wire.table import Limits, Refused, RefusedReason, Sample, State, Trip, TripReason
+from proofbath.wire.table import Limits, Refused, RefusedReason, State, Trip, TripReason
 
 SILENCE_S = 1.0
 COMMIT_S = 1.0
@@ -51,9 +51,10 @@ class Loop:
         limits: Limits,
         wall_s: Clock,
         on_commit: Callable[[Reading], None] = lambda _: None,
+        acts: deque[RunEvent] | None = None,
     ) -> None:
         self.committed: Reading | None = None
-        self.acts: deque[RunEvent] = deque()
+        self.acts: deque[RunEvent] = deque() if acts is None else acts
         """What persons ask for; taken within a turn, may be filled by another thread."""
         self._link = link
         self._sequencer = sequencer
@@ -172,17 +173,17 @@ class Loop:
     def _give_back(self) -> None:
         """Answer samples with a lease of 0 until the controller is no longer LIVE."""
 
-        def answer(event: session.Event) -> Sample | None:
+        def answers(event: session.Event) -> bool:
             if not isinstance(event, Sampled):
-                return None
+                return False
             self._keep(event)
-            if event.sample.state != State.LIVE:
-                return event.sample
-            self._link.send(release(event.sample))
-            return None
+            live = event.sample.state == State.LIVE
+            if live:
+                self._link.send(release(event.sample))
+            return not live
 
         try:
-            if self._link.ask(None, answer, RELEASE_PATIENCE_S) is None:
+            if self._link.ask(None, answers, RELEASE_PATIENCE_S) is None:
                 self._writer.note(self._t_s, "unreleased", "controller not seen to switch off")
         except PortLostError as error:
             self._writer.note(self._t_s, "unreleased", f"left to its lease: {error}")

@@ -20,7 +20,6 @@ from proofbath.wire.table import (
     LimitsInForce,
     Refused,
     RefusedReason,
-    Sample,
     State,
     TripReason,
     Word,
@@ -37,14 +36,13 @@ def greet(link: Link) -> Identity:
     """Return who answers on a link; raises BenchFaultError or MismatchError when nobody fits."""
     garbled: list[str] = []
 
-    def answer(event: Event) -> Identity | Refused | None:
+    def answers(event: Event) -> bool:
         if isinstance(event, Garbled):
             garbled.append(event.reason)
-        if isinstance(event, Refused) and event.reason == RefusedReason.WRONG_PROTOCOL:
-            return event
-        return event if isinstance(event, Identity) else None
+        refused = isinstance(event, Refused) and event.reason == RefusedReason.WRONG_PROTOCOL
+        return refused or isinstance(event, Identity)
 
-    found = link.ask(Hello(PROTOCOL), answer, GREETING_PATIENCE_S)
+    found = link.ask(Hello(PROTOCOL), answers, GREETING_PATIENCE_S)
     if isinstance(found, Identity):
         return found
     if found or garbled:
@@ -96,21 +94,20 @@ def set_limits(link: Link, limits: Limits) -> None:
 
     Waits first for an earlier demand's lease to run out, as limits change only without heat.
     """
-    quiet_sample(link)
+    wait_quiet(link)
 
-    def answer(event: Event) -> LimitsInForce | Refused | None:
-        if isinstance(event, Refused):
-            return event if event.word == Word.LIMITS else None
-        return event if isinstance(event, LimitsInForce) else None
+    def answers(event: Event) -> bool:
+        refused = isinstance(event, Refused) and event.word == Word.LIMITS
+        return refused or isinstance(event, LimitsInForce)
 
-    found = link.ask(limits, answer, ANSWER_PATIENCE_S)
-    if found is None:
-        raise BenchFaultError(f"{link.port.name}: limits not answered; check the cable")
+    found = link.ask(limits, answers, ANSWER_PATIENCE_S)
     if isinstance(found, Refused):
         reason = RefusedReason(found.reason).name.lower().replace("_", " ")
         raise MismatchError(
             f"controller refuses the limits: {reason}; lower [limits] in the bench file or the plan"
         )
+    if not isinstance(found, LimitsInForce):
+        raise BenchFaultError(f"{link.port.name}: limits not answered; check the cable")
     if not found.valid or found[1:] != tuple(limits):
         names = [n for n in Limits._fields if getattr(found, n) != getattr(limits, n)]
         raise MismatchError(
@@ -119,23 +116,21 @@ def set_limits(link: Link, limits: Limits) -> None:
         )
 
 
-def quiet_sample(link: Link) -> Sample:
-    """Return a sample once the contactor is open and no demand is in force."""
+def wait_quiet(link: Link) -> None:
+    """Wait until the contactor is open and no demand is in force; raises BenchFaultError."""
 
-    def answer(event: Event) -> Sample | None:
+    def answers(event: Event) -> bool:
         if not isinstance(event, Sampled):
-            return None
+            return False
         sample = event.sample
         quiet = sample.state != State.LIVE and not sample.outputs
-        return sample if quiet and sample.inputs & Input.CONTACTOR_OPEN else None
+        return quiet and bool(sample.inputs & Input.CONTACTOR_OPEN)
 
-    sample = link.ask(None, answer, LEASE_PATIENCE_S)
-    if sample is None:
+    if link.ask(None, answers, LEASE_PATIENCE_S) is None:
         raise BenchFaultError(
             f"{link.port.name}: outputs not off within {LEASE_PATIENCE_S:.0f} s; "
             "end any other program that drives this bench, else isolate it and check its contactor"
         )
-    return sample
 
 
 def clear_trip(link: Link, identity: Identity, calibration: Calibration, asked: bool) -> None:
@@ -148,18 +143,15 @@ def clear_trip(link: Link, identity: Identity, calibration: Calibration, asked: 
             f"{shown}; find and remove the cause, then start with the clear option"
         )
 
-    def answer(event: Event) -> Sample | Refused | None:
-        if isinstance(event, Refused):
-            return event if event.word == Word.CLEAR else None
-        if isinstance(event, Sampled) and event.sample.state == State.READY:
-            return event.sample
-        return None
+    def answers(event: Event) -> bool:
+        refused = isinstance(event, Refused) and event.word == Word.CLEAR
+        return refused or (isinstance(event, Sampled) and event.sample.state == State.READY)
 
-    found = link.ask(Clear(identity.trip_number), answer, ANSWER_PATIENCE_S)
-    if isinstance(found, Sample):
+    found = link.ask(Clear(identity.trip_number), answers, ANSWER_PATIENCE_S)
+    if isinstance(found, Sampled):
         return
     why = "does not answer"
-    if found is not None:
+    if isinstance(found, Refused):
         why = RefusedReason(found.reason).name.lower().replace("_", " ")
     raise BenchFaultError(f"{shown}; cannot be cleared: {why}; remove the cause and try again")
 

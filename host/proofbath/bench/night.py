@@ -1,0 +1,153 @@
+"""A night from plan to closed run: everything checked before heat, then the loop."""
+
+from __future__ import annotations
+
+import json
+from collections import deque
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+from proofbath.bench.clock import Clock, monotonic_s, utc_text
+from proofbath.bench.convert import Converter
+from proofbath.bench.description import TRIP_MARGIN_K, BenchFile
+from proofbath.bench.limits import StationLimit, wire_limits
+from proofbath.bench.link import Link
+from proofbath.bench.loop import Loop, Outcome
+from proofbath.bench.preflight import Check, check_disk, check_rest, mean_of, readings_at_rest
+from proofbath.bench.start import check_identity, clear_trip, greet, set_limits, wait_quiet
+from proofbath.control.boiling import MARGIN_K
+from proofbath.errors import BenchFaultError
+from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
+from proofbath.run.plan import NightPlan
+from proofbath.run.reading import Reading
+from proofbath.run.sequencer import Event, Progress, Sequencer
+from proofbath.store.journal import Journal, RunHead
+from proofbath.store.row import ROW
+from proofbath.wire.table import STATIONS, TICK_MS, Identity, Limits
+
+STROKE_SPARE = 1.2
+STROKE_SPARE_MM = 1.0
+"""A unit is over its stroke beyond its full lift times the one plus the other."""
+CLOSED_AT_MOST_MM = 2.0
+"""A gauge that reads more at the start is taken to hold a unit that is open already."""
+
+
+class Progressed(NamedTuple):
+    """What a watcher is told after each commit."""
+
+    reading: Reading
+    phase: str
+    progress: Progress
+
+
+class Ready(NamedTuple):
+    """A bench that may heat: who it is, what it guards, what the plan will do."""
+
+    identity: Identity
+    limits: Limits
+    checked: CheckedPlan
+    checks: list[Check]
+
+
+def check_night(plan: NightPlan, bench: BenchFile, stations: int = STATIONS) -> CheckedPlan:
+    """Return the plan made ready for a bench, without touching it; raises InputError."""
+    limit_c = bench.bath_limit_c()
+    return check_plan(plan, BenchFacts(stations, limit_c + MARGIN_K, bench.bath))
+
+
+def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[Check]:
+    """Return the pre-flight of a bench at rest for its `loaded` stations, without heating.
+
+    Raises MismatchError or BenchFaultError when nobody fitting answers.
+    """
+    identity = greet(link)
+    check_identity(identity, bench.board(), bench.bench.serial_number, max(loaded, default=0))
+    return check_rest(readings_at_rest(link, Converter(bench.calibration)), loaded)
+
+
+def make_ready(
+    link: Link, plan: NightPlan, bench: BenchFile, journal_path: Path, clear: bool
+) -> Ready:
+    """Return a bench ready to heat; refuses with every fault found.
+
+    `clear` says that a person asked for a latched trip to be cleared.
+    """
+    checked = check_night(plan, bench)
+    loaded = tuple(sorted(place.station for place in plan.station))
+    identity = greet(link)
+    check_identity(identity, bench.board(), bench.bench.serial_number, loaded[-1])
+    wait_quiet(link)
+    readings = readings_at_rest(link, Converter(bench.calibration))
+    checks = check_rest(readings, loaded)
+    needed = int(checked.expected_s * 1.5 * 1000 / TICK_MS) * ROW.itemsize
+    checks.append(check_disk(journal_path, needed))
+    faults = [check.fault() for check in checks if not check.ok]
+    if faults:
+        raise BenchFaultError(*faults)
+    limits = _limits(plan, bench, checked, readings)
+    set_limits(link, limits)
+    clear_trip(link, identity, bench.calibration, clear)
+    return Ready(identity, limits, checked, checks)
+
+
+def run_night(
+    link: Link,
+    plan: NightPlan,
+    bench: BenchFile,
+    journal: Journal,
+    *,
+    clear: bool = False,
+    acts: deque[Event] | None = None,
+    on_progress: Callable[[Progressed], None] = lambda _: None,
+    on_ready: Callable[[Ready], None] = lambda _: None,
+    wall_s: Clock = monotonic_s,
+    started: Callable[[], str] = utc_text,
+) -> Outcome:
+    """Carry a night on a bench to its end and return how it ended.
+
+    `acts` takes what persons ask for meanwhile; raises the errors of `make_ready` before any
+    heat, BenchFaultError when the journal fails.
+    """
+    ready = make_ready(link, plan, bench, journal.path, clear)
+    on_ready(ready)
+    sequencer = Sequencer(ready.checked.legs, bench.bath)
+    head = RunHead(
+        started(),
+        bench.bench.name,
+        plan.model_dump_json(),
+        bench.model_dump_json(),
+        bench.calibration.model_dump_json(),
+        json.dumps(ready.identity._asdict()),
+    )
+
+    def tell(reading: Reading) -> None:
+        on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
+
+    loop = Loop(
+        link,
+        sequencer,
+        journal.begin(head),
+        Converter(bench.calibration),
+        ready.limits,
+        wall_s,
+        tell,
+        acts,
+    )
+    return loop.run()
+
+
+def _limits(
+    plan: NightPlan, bench: BenchFile, checked: CheckedPlan, readings: list[Reading]
+) -> Limits:
+    highest_c = max(leg.to_c for leg in checked.legs if leg.to_c == leg.to_c)
+    stations: list[StationLimit | None] = [None] * STATIONS
+    for place in plan.station:
+        unit_type = plan.unit_type
+        if place.role == "reference" and plan.reference_type:
+            unit_type = plan.reference_type
+        element_max_a = 0.0 if place.role == "blank" else unit_type.element_max_a
+        closed_mm = min(mean_of(r.lift_mm[place.station - 1] for r in readings), CLOSED_AT_MOST_MM)
+        stroke_mm = unit_type.full_lift_mm * STROKE_SPARE + STROKE_SPARE_MM
+        stations[place.station - 1] = StationLimit(element_max_a, closed_mm + stroke_mm)
+    return wire_limits(bench.limits, bench.calibration, highest_c + TRIP_MARGIN_K, tuple(stations))
