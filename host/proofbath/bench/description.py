@@ -10,6 +10,7 @@ from proofbath.bench.calibration import Calibration
 from proofbath.bench.limits import LimitsSection
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import Coolant, pressure_kpa
+from proofbath.curve.bench_budget import BenchBudget
 from proofbath.description import Described
 from proofbath.virtual.description import VirtualSection
 from proofbath.wire.table import U32, Board
@@ -50,6 +51,8 @@ class BenchFile(Described):
     bath: BathModel
     limits: LimitsSection = LimitsSection()
     calibration: Calibration = Calibration()
+    budget: BenchBudget | None = None
+    """Uncertainties the bench brings to every result; None when it states none."""
     virtual: VirtualSection | None = None
 
     @model_validator(mode="after")
