@@ -28,6 +28,9 @@ class LineStream(Protocol):
     def read(self) -> bytes:
         """Return what has arrived, after a short wait at most; empty when nothing has."""
 
+    def waiting(self) -> bool:
+        """Return whether `read` would return at once: bytes have come, or the line is lost."""
+
     def write(self, data: bytes) -> None:
         """Send all of `data`."""
 
@@ -52,6 +55,8 @@ class Dialogue:
     def ask(self, query: str, patience_s: float = 0.0) -> str:
         """Return the answer to a query, waiting for the timeout or `patience_s` if longer."""
         was_in_step, self.in_step = self.in_step, False
+        if self._stream.waiting() and (unasked := self._stream.read()):
+            raise self.fault(f"talks unasked ({unasked[:20]!r}) before {query}")
         self.tell(query)
         line = self._line(query, max(patience_s, self._timeout_s))
         try:

@@ -22,7 +22,17 @@ class Stream:
     def read(self) -> bytes:
         """Return what has arrived, waiting for the first byte at most; empty after the timeout."""
         try:
-            return bytes(self._port.read(max(1, self._port.in_waiting)))
+            data = bytes(self._port.read(1))
+            while data and (more := self._port.in_waiting):  # a socket admits to one byte at most
+                data += self._port.read(more)
+        except OSError as error:
+            raise self._lost(error) from error
+        return data
+
+    def waiting(self) -> bool:
+        """Return whether `read` would return at once: bytes have come, or the line is lost."""
+        try:
+            return bool(self._port.in_waiting)
         except OSError as error:
             raise self._lost(error) from error
 
