@@ -15,9 +15,11 @@ from proofbath.curve.quantities import (
     DEFAULT_HYSTERESIS_LIFT_MM,
     Evidence,
     falling_quantity,
+    full_lift_quantity,
     hysteresis_quantity,
-    lift_quantity,
+    reason_of,
     rising_quantity,
+    zero_return_quantity,
 )
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult, CycleResult, Quantity, Warned, known, unknown
@@ -98,10 +100,10 @@ def _quantities(evidence: Evidence, hysteresis_lift_mm: float | None) -> dict[st
     return {
         "start_to_open_c": _start(evidence),
         "full_open_c": _full_open(evidence),
-        "full_lift_mm": lift_quantity(evidence, "full_lift_mm", lambda c: c.full_lift),
+        "full_lift_mm": full_lift_quantity(evidence),
         "closing_c": _closing(evidence),
         "hysteresis_k": hysteresis_quantity(evidence, at_mm),
-        "zero_return_mm": lift_quantity(evidence, "zero_return_mm", lambda c: c.zero_return),
+        "zero_return_mm": zero_return_quantity(evidence),
         "lag_s": _lag(evidence),
         "unpowered_start_to_open_c": unknown(NOT_POWERED),
         "shift_k_per_w": unknown(NOT_POWERED),
@@ -110,20 +112,10 @@ def _quantities(evidence: Evidence, hysteresis_lift_mm: float | None) -> dict[st
     }
 
 
-def _reason(evidence: Evidence, name: str) -> str:
-    reasons = [c.reasons[name] for c in evidence.cycles if name in c.reasons]
-    if reasons:
-        return reasons[0]
-    if not evidence.cycles:
-        return "no cycle: the bath moved less than 3 K"
-    started = [c.reasons["start_to_open_c"] for c in evidence.cycles if c.reasons]
-    return started[0] if started else "no cycle shows it"
-
-
 def _start(evidence: Evidence) -> Quantity:
     events = [c.start for c in evidence.cycles if c.start]
     if not events:
-        return unknown(_reason(evidence, "start_to_open_c"), {"lift_mm": evidence.threshold_mm})
+        return unknown(reason_of(evidence, "start_to_open_c"), {"lift_mm": evidence.threshold_mm})
     return rising_quantity(evidence, evidence.threshold_mm, events)
 
 
@@ -132,14 +124,14 @@ def _full_open(evidence: Evidence) -> Quantity:
         return unknown("no rated lift was stated; give one")
     events = [c.full_open for c in evidence.cycles if c.full_open]
     if not events:
-        return unknown(_reason(evidence, "full_open_c"), {"lift_mm": evidence.rated_lift_mm})
+        return unknown(reason_of(evidence, "full_open_c"), {"lift_mm": evidence.rated_lift_mm})
     return rising_quantity(evidence, evidence.rated_lift_mm, events)
 
 
 def _closing(evidence: Evidence) -> Quantity:
     events = [c.closing for c in evidence.cycles if c.closing]
     if not events:
-        return unknown(_reason(evidence, "closing_c"), {"lift_mm": evidence.threshold_mm})
+        return unknown(reason_of(evidence, "closing_c"), {"lift_mm": evidence.threshold_mm})
     starts = [c.start for c in evidence.cycles if c.start]
     lag = evidence.known_lag
     if starts:
@@ -150,7 +142,7 @@ def _closing(evidence: Evidence) -> Quantity:
 def _lag(evidence: Evidence) -> Quantity:
     events = [c.start for c in evidence.cycles if c.start]
     if not events:
-        return unknown(_reason(evidence, "start_to_open_c"))
+        return unknown(reason_of(evidence, "start_to_open_c"))
     lag = evidence.rising_at_zero_rate(evidence.threshold_mm, events).lag
     probe = Contribution("bath probe's lag", evidence.bench.probe_lag_u_s)
     return known(
@@ -166,7 +158,7 @@ def _start_by_line(evidence: Evidence) -> Quantity:
     shown = [(c.start_by_line_c, c.start) for c in evidence.cycles]
     pairs = [(line_c, start) for line_c, start in shown if line_c is not None and start]
     if not pairs:
-        return unknown(_reason(evidence, "start_by_line_c"))
+        return unknown(reason_of(evidence, "start_by_line_c"))
     starts = [start for _, start in pairs]
     found = evidence.rising_at_zero_rate(evidence.threshold_mm, starts)
     lags = [start.lag_rate_k_per_min / 60 * found.lag.lag_s for start in starts]

@@ -22,6 +22,7 @@ FULL_LIFT_S = 30.0
 WIDEST_BAND_MM = 0.15
 STEADY_LIFT_MM_PER_MIN = 0.05
 CLOSED_BELOW_K = 1.5
+END_OF_RISE_K = 1.5
 
 _T = TypeVar("_T")
 
@@ -46,10 +47,12 @@ class Event:
 
 @dataclass(frozen=True)
 class Reading:
-    """A lift in mm with the standard uncertainty its noise leaves."""
+    """A lift with the standard uncertainty its noise leaves, where it was read, and dL/dT there."""
 
     lift_mm: float
     u_mm: float
+    bath_c: float
+    lift_slope_mm_per_k: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -203,9 +206,12 @@ def _full_lift(samples: Samples, cycle: Cycle, zero: Zero) -> Reading | str:
         return "too few samples in the hold at the top"
     lift_mm = hold.lift_mm[last] - zero.reading_mm(hold.bath_c[last])
     line = fit_line(hold.t_s[last], lift_mm)
+    rise = samples.part(cycle.first, cycle.top + 1)
+    near = rise.bath_c > rise.bath_c[-1] - END_OF_RISE_K
+    slope = fit_line(rise.bath_c[near], rise.lift_mm[near]).slope if near.sum() >= 3 else 0.0
     if abs(line.slope) * 60 > STEADY_LIFT_MM_PER_MIN:
         return f"the lift still moved {line.slope * 60:+.2f} mm/min at the end of the hold"
-    return Reading(line.level, line.level_u)
+    return Reading(line.level, line.level_u, float(hold.bath_c[last].mean()), slope)
 
 
 def _zero_return(down: Branch, closing: Event | None) -> Reading | str:
@@ -217,4 +223,4 @@ def _zero_return(down: Branch, closing: Event | None) -> Reading | str:
     if closed.sum() < 5:
         return f"the bath did not fall {CLOSED_BELOW_K:g} K below the closing temperature"
     line = fit_line(down.samples.t_s[closed], down.lift_mm[closed], with_slope=False)
-    return Reading(line.level, line.level_u)
+    return Reading(line.level, line.level_u, float(bath_c[closed].mean()))

@@ -21,9 +21,9 @@ TOP_TAIL_S = 900.0
 SHORTEST_TOP_HOLD_S = 120.0
 MEMORY_S = 400.0
 LAG_SCALE_S = np.geomspace(4.0, 100.0, 14)
-# Relaxation at the top reads 8 % low on the one-node element model, whose lag falls off there.
-TOP_LAG_LOW = 0.92
-SHAPE_RELATIVE_U = 0.08
+# Relaxation at the top reads 10 % low on the one-node element model, whose lag falls off there.
+TOP_LAG_LOW = 0.90
+SHAPE_RELATIVE_U = 0.06
 # A lag grows with the lift's slope, since the wax that moves the pin takes up the latent heat;
 # what is left at slope zero, in mm/K, is its sensible heat (one-node element model).
 SENSIBLE_MM_PER_K = 0.227
@@ -65,7 +65,7 @@ def at_lift(lag: Lag, start_slope_mm_per_k: float, slope_mm_per_k: float) -> Lag
     """Return the lag at another lift from the opening curve's slopes here and there."""
     share = (slope_mm_per_k + SENSIBLE_MM_PER_K) / (start_slope_mm_per_k + SENSIBLE_MM_PER_K)
     share = min(max(share, 0.3), 4.0)
-    moved = abs(share - 1) * SHAPE_RELATIVE_U * 2
+    moved = abs(share - 1) * SHAPE_RELATIVE_U
     return Lag(lag.lag_s * share, math.hypot(lag.u_s, moved * lag.lag_s) * share, lag.source)
 
 
@@ -135,7 +135,8 @@ def lag_from_top(features: CycleFeatures, start_slope_mm_per_k: float) -> Lag | 
     blurred = min(misfits[best - 1], misfits[best + 1])
     if slope < 0.1 or blurred < 2 * residual_mm:
         return None
-    top = Lag(float(found.x) / TOP_LAG_LOW, 0.03 * float(found.x), "relaxation in the top hold")
+    lag_s = float(found.x) / TOP_LAG_LOW
+    top = Lag(lag_s, 0.03 * lag_s, "relaxation in the top hold")
     lag = at_lift(top, slope, start_slope_mm_per_k)
     return Lag(lag.lag_s, math.hypot(lag.u_s, SHAPE_RELATIVE_U * lag.lag_s), lag.source)
 

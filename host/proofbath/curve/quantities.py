@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -213,32 +213,64 @@ def _own_scatter(values: np.ndarray) -> tuple[float, float]:
     return math.sqrt((squares + HYSTERESIS_SCATTER_DOF * HYSTERESIS_SCATTER_K**2) / total), total
 
 
-def lift_quantity(
-    evidence: Evidence,
-    name: str,
-    reading: Callable[[CycleFeatures], Reading | None],
-    rate: str | None = None,
-) -> Quantity:
-    """Return the mean of a lift read in each cycle: full lift, zero return."""
-    readings = [r for c in evidence.cycles if (r := reading(c)) is not None]
+def full_lift_quantity(evidence: Evidence) -> Quantity:
+    """Return the mean lift at the end of the top holds, for the bath read there."""
+    readings = [c.full_lift for c in evidence.cycles if c.full_lift]
     if not readings:
-        reasons = [c.reasons[name] for c in evidence.cycles if name in c.reasons]
-        other = [text for c in evidence.cycles for text in c.reasons.values()]
-        return unknown((reasons or other or ["no cycle shows it"])[0])
-    values = np.array([r.lift_mm for r in readings])
-    bench, count = evidence.bench, len(values)
-    zero_mm = float(np.mean([c.zero.u_mm(c.zero.at_c + 15) for c in evidence.cycles if c.zero]))
-    mean = float(values.mean())
-    scale = None if bench.gauge_relative is None else bench.gauge_relative * abs(mean)
-    spread = Contribution("cycle scatter", None, note="one cycle shows none")
-    if count > 1:
-        sd = float(np.std(values, ddof=1))
-        spread = Contribution("cycle scatter", sd, 1 / math.sqrt(count), count - 1.0, "A")
+        return unknown(reason_of(evidence, "full_lift_mm"))
+    bench, count = evidence.bench, len(readings)
+    lift_mm = float(np.mean([r.lift_mm for r in readings]))
+    slope = float(np.mean([r.lift_slope_mm_per_k for r in readings]))
+    scale = None if bench.gauge_relative is None else bench.gauge_relative * lift_mm
     contributions = [
+        Contribution("bath probe", bench.probe_k, slope, bench.probe_dof or math.inf),
+        Contribution("bath gradient", bench.gradient_k, slope),
         Contribution("gauge", bench.gauge_mm),
         Contribution("gauge scale", scale),
-        Contribution("lift zero", zero_mm, 1.0, 30.0, "A"),
-        Contribution("reading noise", float(np.mean([r.u_mm for r in readings])), 1.0, 20.0, "A"),
-        spread,
+        _zero_part(evidence, [r.bath_c for r in readings]),
+        _noise_part(readings),
+        _scaled(evidence.repeatability, slope / math.sqrt(count)),
+        Contribution("change between nights", bench.night_k, slope),
     ]
-    return known(mean, contributions, rate)
+    at = {"bath_c": float(np.mean([r.bath_c for r in readings]))}
+    return known(lift_mm, contributions, None, at)
+
+
+def zero_return_quantity(evidence: Evidence) -> Quantity:
+    """Return the mean zeroed lift after closing; the gauge's zero and scale do not enter."""
+    readings = [c.zero_return for c in evidence.cycles if c.zero_return]
+    if not readings:
+        return unknown(reason_of(evidence, "zero_return_mm"))
+    lifts_mm = np.array([r.lift_mm for r in readings])
+    contributions = [
+        Contribution("gauge", evidence.bench.gauge_mm),
+        _zero_part(evidence, [r.bath_c for r in readings]),
+        _noise_part(readings),
+    ]
+    if len(readings) > 1:
+        sd, freedom = float(np.std(lifts_mm, ddof=1)), len(readings) - 1.0
+        weight = 1 / math.sqrt(len(readings))
+        contributions.append(Contribution("cycle scatter", sd, weight, freedom, "A"))
+    return known(float(lifts_mm.mean()), contributions)
+
+
+def _zero_part(evidence: Evidence, baths_c: Sequence[float]) -> Contribution:
+    bath_c = float(np.mean(baths_c))
+    zero_mm = float(np.mean([c.zero.u_mm(bath_c) for c in evidence.cycles if c.zero]))
+    return Contribution("lift zero", zero_mm, 1.0, 30.0, "A", _zero_note(evidence.cycles))
+
+
+def _noise_part(readings: Sequence[Reading]) -> Contribution:
+    noise_mm = math.sqrt(sum(r.u_mm**2 for r in readings)) / len(readings)
+    return Contribution("reading noise", noise_mm, 1.0, 20.0, "A")
+
+
+def reason_of(evidence: Evidence, name: str) -> str:
+    """Return why no cycle shows a reading: its own reason, or that of the missing start."""
+    if not evidence.cycles:
+        return "no cycle: the bath moved less than 3 K"
+    for wanted in (name, "start_to_open_c"):
+        reasons = [c.reasons[wanted] for c in evidence.cycles if wanted in c.reasons]
+        if reasons:
+            return reasons[0]
+    return "no cycle shows it"
