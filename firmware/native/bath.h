@@ -12,7 +12,7 @@ struct BathModel {
   double fill_l = 8.0;
   double glycol_percent = 40.0;  // by volume, when filled
   double level_switch_share = 0.75;
-  double vessel_j_per_k = 600.0;
+  double vessel_j_per_k = 400.0;
   double loss_w_per_k = 1.7;
   double surface_m2 = 0.06;
   double evaporation_w_per_m2 = 15000.0;  // open water surface at 90 degC
@@ -20,7 +20,7 @@ struct BathModel {
   double lid = 1.0;
   double heater_w = 1500.0;
   double sheath_s = 10.0;
-  double sheath_w_per_k = 60.0;
+  double sheath_w_per_k = 30.0;
   double dead_s = 5.0;
   double coil_w_per_k = 6.0;
   double coil_c = 15.0;

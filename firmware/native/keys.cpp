@@ -224,6 +224,7 @@ bool Plant::set(const char* key, double value) {
   if (!place) return false;
   *const_cast<double*>(place) = value;  // ours, and we are not const here
   changed_ = true;
+  if (time_s_ == 0) start(dt_s_);
   return true;
 }
 

@@ -16,6 +16,7 @@ constexpr double kOpenOhm = 1e9;
 Plant::Plant(uint64_t seed)
     : station_{{seed, 1}, {seed, 2}, {seed, 3}, {seed, 4}, {seed, 5}, {seed, 6}},
       noise_(seed, 1) {
+  start(dt_s_);
   signals_.probe_ohm[0] = signals_.probe_ohm[1] = platinum_ohm(bath_.model.start_c);
   for (int i = 0; i < kStations; ++i) signals_.gauge_ratio[i] = station_[i].gauge_ratio();
   signals_.level_ok = signals_.emergency_stop_closed = signals_.contactor_open = true;
@@ -25,15 +26,16 @@ bool Plant::fault(const char* kind, int station, double at_s, double until_s, do
   return faults_.add(kind, station, at_s, until_s, size);
 }
 
+void Plant::start(double dt_s) {
+  bath_.start(dt_s);
+  for (Probe& p : probe_) p.start(bath_.model.start_c);
+  for (Station& s : station_) s.start(bath_.model.start_c, dt_s);
+  prepare(dt_s);
+}
+
 void Plant::prepare(double dt_s) {
   dt_s_ = dt_s;
   changed_ = false;
-  if (!started_) {
-    started_ = true;
-    bath_.start(dt_s);
-    for (Probe& p : probe_) p.start(bath_.model.start_c);
-    for (Station& s : station_) s.start(bath_.model.start_c, dt_s);
-  }
   bath_.prepare(dt_s);
   for (Probe& p : probe_) p.prepare(dt_s);
   for (Station& s : station_) s.prepare(dt_s);

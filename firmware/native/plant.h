@@ -26,7 +26,7 @@ class Plant {
  public:
   explicit Plant(uint64_t seed);
   // Sets a parameter by its dotted name, e.g. "unit.3.wax_mg"; false for an unknown one.
-  // Those that describe the beginning (start_c, fill) count until the first step only.
+  // Those that describe the beginning count until the first step.
   bool set(const char* key, double value);
   // Reads a parameter or a true value, e.g. "unit.3.lift_mm".
   bool get(const char* key, double* value) const;
@@ -38,6 +38,7 @@ class Plant {
 
  private:
   friend struct Keys;
+  void start(double dt_s);
   void prepare(double dt_s);
   void switch_mains(const Drive& drive);
   void turn_stirrer(bool asked);
@@ -54,8 +55,8 @@ class Plant {
   Noise noise_;
   Drifting mixing_[kSensors];
   Signals signals_ = {};
-  bool started_ = false, changed_ = true, contactor_closed_ = false, heater_flows_ = false;
-  double dt_s_ = 0, time_s_ = 0, stirrer_speed_ = 0, stirring_ = 0;
+  bool changed_ = true, contactor_closed_ = false, heater_flows_ = false;
+  double dt_s_ = 0.025, time_s_ = 0, stirrer_speed_ = 0, stirring_ = 0;
 };
 
 // All names set() takes, one a line; get() takes these and the true values.

@@ -14,6 +14,7 @@ double share(double ratio) { return ratio < 0 ? 0 : ratio > 1 ? 1 : ratio; }
 }  // namespace
 
 void Station::start(double at_c, double dt_s) {
+  noise_ = fresh_noise_;  // a start that is repeated draws the same
   place_c_ = fixture_c_ = at_c;
   unit.start(at_c, dt_s, noise_);
   prepare(dt_s);

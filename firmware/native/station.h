@@ -39,7 +39,7 @@ struct StationInput {
 
 class Station {
  public:
-  Station(uint64_t seed, int number) : number_(number), noise_(seed, 100 + number) {}
+  Station(uint64_t seed, int number) : number_(number), fresh_noise_(seed, 100 + number), noise_(fresh_noise_) {}
 
   StationModel model;
   Unit unit;
@@ -66,7 +66,7 @@ class Station {
   double bubble_mm(const StationInput& in, const FaultSchedule& faults);
 
   int number_;
-  Noise noise_;
+  Noise fresh_noise_, noise_;
   double step_s_ = 0.025, rising_keep_ = 0, falling_keep_ = 0;
   double place_c_ = 20, fixture_c_ = 20, lift_mm_ = 0, plunger_mm_ = 0;
   double bubble_height_mm_ = 0, bubble_until_s_ = 0;

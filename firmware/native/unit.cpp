@@ -8,6 +8,10 @@ namespace {
 constexpr double kPi = 3.14159265358979323846;
 constexpr double kCopperJPerGK = 0.385;
 constexpr double kFilmReferenceC = 80.0;
+// Of the resistance 1 / wax_w_per_k, which is the mean from a shell to the cup, this share lies
+// between the shells and the rest at the cup's wall. A guess: it sets how far a start that is
+// pulled down by power bends from a straight line.
+constexpr double kBetweenShells = 1.0 / 3.0;
 constexpr double kOpenedMm = 0.5;   // a cycle counts once the valve was this far open ...
 constexpr double kClosedMm = -0.5;  // ... and is over when the wax has drawn back this far
 
@@ -27,8 +31,9 @@ void Unit::start(double at_c, double dt_s, Noise& noise) {
 void Unit::prepare(double dt_s) {
   step_s_ = dt_s;
   shells_ = int(clip(model.shells, 1, kShellsMax));
-  // Equal resistances from shell to shell whose mean over the shells is that of wax_w_per_k.
-  between_w_per_k_ = model.wax_w_per_k * (shells_ + 1) / 2.0;
+  const double between = (shells_ - 1) / 2.0 / kBetweenShells, wall = 1.0 - kBetweenShells;
+  for (int i = 0; i + 1 < shells_; ++i) outward_w_per_k_[i] = model.wax_w_per_k * between;
+  outward_w_per_k_[shells_ - 1] = model.wax_w_per_k / (shells_ > 1 ? wall : 1.0);
   leaked_mg_ = wrong.leaked_mg;
   shell_g_ = clip(model.wax_mg - leaked_mg_, 1, 1e6) / 1000.0 / shells_;
   sensible_j_per_k_ =
@@ -74,14 +79,15 @@ void Unit::conduct(double bath_c, double film_w_per_k, double power_w) {
     const double outer_c = i + 1 < shells_ ? shell_[i + 1].wax_c : cup_c_;
     const double inner_c = i > 0 ? shell_[i - 1].wax_c : s.wax_c;
     const double source_w = i == 0 ? power_w : 0.0;
-    const double heating_w = between_w_per_k_ * (outer_c + inner_c - 2.0 * s.wax_c) + source_w;
+    const double outer_w_per_k = outward_w_per_k_[i];
+    const double heating_w = outer_w_per_k * (outer_c - s.wax_c) +
+                             inner_w_per_k * (inner_c - s.wax_c) + source_w;
     const double store = capacity_j_per_k(s, heating_w) / step_s_;
-    const double scale =
-        1.0 / (store + between_w_per_k_ + inner_w_per_k * (1.0 - inner_carry));
-    carry[i] = inner_carry = between_w_per_k_ * scale;
+    const double scale = 1.0 / (store + outer_w_per_k + inner_w_per_k * (1.0 - inner_carry));
+    carry[i] = inner_carry = outer_w_per_k * scale;
     known[i] = inner_known =
         (store * s.wax_c + source_w + inner_w_per_k * inner_known) * scale;
-    inner_w_per_k = between_w_per_k_;
+    inner_w_per_k = outer_w_per_k;
   }
   const double store = model.cup_j_per_k / step_s_;
   cup_c_ = (store * cup_c_ + film_w_per_k * bath_c + inner_w_per_k * inner_known) /

@@ -79,7 +79,7 @@ class Unit {
 
   int shells_ = 1;
   double step_s_ = 0.025;
-  double between_w_per_k_ = 0;  // from shell to shell, and from the outermost to the cup
+  double outward_w_per_k_[kShellsMax] = {};  // from a shell to the next one or to the cup
   double shell_g_ = 0, sensible_j_per_k_ = 0, latent_j_ = 0;
   double liquid_cm3_per_g_ = 0;
   double offset_k_ = 0;

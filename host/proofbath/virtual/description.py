@@ -36,7 +36,7 @@ class VirtualBath(Described):
     """By volume, when filled."""
     level_switch_share: Share = 0.75
     """The level switch opens below this share of the fill."""
-    vessel_j_per_k: Annotated[float, Field(ge=0, le=20000)] = 600.0
+    vessel_j_per_k: Annotated[float, Field(ge=0, le=20000)] = 400.0
     loss_w_per_k: Annotated[float, Field(ge=0, le=20)] = 1.7
     surface_m2: Annotated[float, Field(ge=0, le=1)] = 0.06
     evaporation_w_per_m2: Annotated[float, Field(ge=0, le=40000)] = 15000.0
@@ -46,7 +46,7 @@ class VirtualBath(Described):
     lid: bool = True
     heater_w: Annotated[float, Field(ge=0, le=6000)] = 1500.0
     sheath_s: Annotated[float, Field(ge=0.5, le=120)] = 10.0
-    sheath_w_per_k: Annotated[float, Field(ge=5, le=500)] = 60.0
+    sheath_w_per_k: Annotated[float, Field(ge=5, le=500)] = 30.0
     dead_s: Annotated[float, Field(ge=0, le=25)] = 5.0
     coil_w_per_k: Annotated[float, Field(ge=0, le=50)] = 6.0
     coil_c: Annotated[float, Field(ge=0, le=40)] = 15.0
@@ -173,21 +173,21 @@ class VirtualSection(Described):
     bath: VirtualBath = VirtualBath()
     bath_probe: VirtualProbe = VirtualProbe()
     guard_probe: VirtualProbe = VirtualProbe()
-    stations: tuple[VirtualStation, ...] = ()
-    units: tuple[VirtualUnit, ...] = ()
-    faults: Annotated[tuple[VirtualFault, ...], Field(max_length=FAULTS_MAX)] = ()
+    station: tuple[VirtualStation, ...] = ()
+    unit: tuple[VirtualUnit, ...] = ()
+    fault: Annotated[tuple[VirtualFault, ...], Field(max_length=FAULTS_MAX)] = ()
 
-    @field_validator("stations")
+    @field_validator("station")
     @classmethod
     def _each_station_once(cls, stations: tuple[VirtualStation, ...]) -> tuple[VirtualStation, ...]:
         return _refuse(stations, [f"station {n} is described twice" for n in _twice(stations)])
 
-    @field_validator("units")
+    @field_validator("unit")
     @classmethod
     def _one_unit_a_station(
         cls, units: tuple[VirtualUnit, ...], info: ValidationInfo
     ) -> tuple[VirtualUnit, ...]:
-        blanks = {s.station for s in info.data.get("stations", ()) if s.blank}
+        blanks = {s.station for s in info.data.get("station", ()) if s.blank}
         faults = [f"station {n} holds two units" for n in _twice(units)]
         faults += [f"station {u.station} holds a blank" for u in units if u.station in blanks]
         serials = [u.serial for u in units]
@@ -199,11 +199,11 @@ class VirtualSection(Described):
         for part in ("bath", "bath_probe", "guard_probe"):
             for name, value in getattr(self, part):
                 yield f"{part}.{name}", float(value)
-        for station in self.stations:
+        for station in self.station:
             for name, value in station:
                 if name != "station":
                     yield f"station.{station.station}.{name}", float(value)
-        for unit in self.units:
+        for unit in self.unit:
             yield f"unit.{unit.station}.present", 1.0
             for name, value in unit.parameters().items():
                 yield f"unit.{unit.station}.{name}", value

@@ -77,7 +77,7 @@ def configure(handle: Any, virtual: VirtualSection, put: Any, add_fault: Any) ->
     for key, value in virtual.parameters():
         if put(handle, key.encode(), value) != 0:
             raise BenchFaultError(f"plant: no parameter {key}; compile the native library again")
-    for f in virtual.faults:
+    for f in virtual.fault:
         if add_fault(handle, f.kind.encode(), f.station, f.at_s, f.until_s, f.size or 0.0) != 0:
             raise BenchFaultError(f"plant: fault {f.kind} refused; compile the library again")
 

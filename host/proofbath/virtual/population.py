@@ -89,6 +89,6 @@ def draw_bench(
         bath=draw_bath(rng, bath or VirtualBath()),
         bath_probe=draw_probe(rng),
         guard_probe=draw_probe(rng),
-        stations=stations,
-        units=tuple(draw_unit(rng, type_unit, serials[n], n + 1) for n in range(count)),
+        station=stations,
+        unit=tuple(draw_unit(rng, type_unit, serials[n], n + 1) for n in range(count)),
     )

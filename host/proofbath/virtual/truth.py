@@ -18,6 +18,8 @@ from scipy.optimize import brentq
 from proofbath.virtual.description import VirtualUnit
 
 FILM_REFERENCE_C = 80.0
+BETWEEN_SHELLS = 1.0 / 3.0
+"""Share of the wax's resistance that lies between its shells, the rest at the cup's wall."""
 _COLDEST_C, _HOTTEST_C = -100.0, 300.0
 
 
@@ -61,8 +63,11 @@ def cup_c(unit: VirtualUnit, bath_c: float, power_w: float) -> float:
 
 def shells_c(unit: VirtualUnit, bath_c: float, power_w: float) -> list[float]:
     """Return the steady temperatures of the wax, core first; the heater sits in the core."""
-    step_k = power_w * 2.0 / (unit.wax_w_per_k * (unit.shells + 1))
-    outermost_c = cup_c(unit, bath_c, power_w) + step_k
+    at_cup_c, mean_k = cup_c(unit, bath_c, power_w), power_w / unit.wax_w_per_k
+    if unit.shells == 1:
+        return [at_cup_c + mean_k]
+    step_k = mean_k * BETWEEN_SHELLS * 2.0 / (unit.shells - 1)
+    outermost_c = at_cup_c + mean_k * (1.0 - BETWEEN_SHELLS)
     return [outermost_c + step_k * i for i in reversed(range(unit.shells))]
 
 
