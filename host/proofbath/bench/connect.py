@@ -1,0 +1,50 @@
+"""From a bench file to an open link, with the bench locked for this process."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager
+from pathlib import Path
+
+from proofbath.bench.description import VIRTUAL_PORT, BenchFile
+from proofbath.bench.link import Link
+from proofbath.bench.lock import BenchLock, file_name, runtime_folder
+from proofbath.bench.serial_port import SerialPort
+from proofbath.bench.start import greet
+from proofbath.bench.virtual_port import VirtualPort
+from proofbath.virtual.bench import VirtualBench
+
+
+def bench_key(bench: BenchFile) -> str:
+    """Return what tells a bench from others on this computer."""
+    port = bench.bench.port
+    if port == VIRTUAL_PORT:
+        return f"virtual {bench.bench.name}"
+    return port if "://" in port else os.path.realpath(port)
+
+
+def control_path(bench: BenchFile, folder: Path | None = None) -> Path:
+    """Return where the process that runs a bench listens for commands."""
+    return (folder or runtime_folder()) / f"{file_name(bench_key(bench))}.sock"
+
+
+@contextmanager
+def connected(bench: BenchFile, folder: Path | None = None) -> Iterator[Link]:
+    """Open and lock a bench and close it in the end; its demands run out by their lease.
+
+    A real one is locked by its port and by its controller's serial number, so that two ways to
+    one controller do not meet.  Raises InputError, BenchFaultError or MismatchError.
+    """
+    folder = folder or runtime_folder()
+    with ExitStack() as held:
+        held.enter_context(closing(BenchLock(bench_key(bench), folder)))
+        if bench.bench.port == VIRTUAL_PORT:
+            assert bench.virtual is not None
+            yield Link(VirtualPort(VirtualBench(bench.virtual)))
+            return
+        link = Link(held.enter_context(closing(SerialPort(bench.bench.port))))
+        serial_number = greet(link).serial_number
+        if serial_number:  # 0 has never been given one
+            held.enter_context(closing(BenchLock(f"controller {serial_number}", folder)))
+        yield link

@@ -1,0 +1,99 @@
+"""Commands to a running bench: a local socket for its owner, one line each way.
+
+`status` answers with JSON; `stop REASON`, `pause` and `resume` reach the run within a tick.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import socketserver
+import threading
+from collections import deque
+from collections.abc import Callable
+from pathlib import Path
+
+from proofbath.errors import BenchFaultError
+from proofbath.run.sequencer import Event, Stop
+
+LONGEST_LINE = 300
+PATIENCE_S = 2.0
+BY_COMMAND = "stopped by a command"
+
+
+class ControlSocket:
+    """Listens at a path and puts what persons ask for into `acts`."""
+
+    def __init__(self, path: Path, acts: deque[Event], status: Callable[[], str]) -> None:
+        """Listen; `status` returns one line of JSON and is called from another thread.
+
+        The caller holds the bench's lock, so a socket left at `path` is a dead one.
+        """
+        self.path = path
+        path.unlink(missing_ok=True)
+        mask = os.umask(0o177)
+        try:
+            self._server = _Server(str(path), _Handler)
+        except OSError as error:
+            raise BenchFaultError(f"control socket {path}: {error.strerror or error}") from error
+        finally:
+            os.umask(mask)
+        self._server.acts = acts
+        self._server.status = status
+        self._thread = threading.Thread(
+            target=self._server.serve_forever, args=(0.1,), name="control", daemon=True
+        )
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop listening."""
+        self._server.shutdown()
+        self._server.server_close()
+        self._thread.join()
+        self.path.unlink(missing_ok=True)
+
+
+def command(path: Path, line: str) -> str:
+    """Send one command to the bench process at a path and return its answer.
+
+    Raises BenchFaultError when no process runs there, does not answer or refuses.
+    """
+    try:
+        with socket.socket(socket.AF_UNIX) as client:
+            client.settimeout(PATIENCE_S)
+            client.connect(str(path))
+            client.sendall(line.encode() + b"\n")
+            answer = client.makefile("rb").readline().decode().strip()
+    except (FileNotFoundError, ConnectionError):
+        raise BenchFaultError("no run on this bench; start one first") from None
+    except OSError as error:
+        raise BenchFaultError(f"control socket {path}: {error.strerror or error}") from error
+    if not answer.startswith("ok"):
+        raise BenchFaultError(f"bench: {answer or 'no answer'}")
+    return answer.removeprefix("ok").strip()
+
+
+class _Server(socketserver.UnixStreamServer):
+    acts: deque[Event]
+    status: Callable[[], str]
+
+
+class _Handler(socketserver.StreamRequestHandler):
+    timeout = PATIENCE_S
+    server: _Server
+
+    def handle(self) -> None:
+        try:
+            line = self.rfile.readline(LONGEST_LINE).decode(errors="replace").strip()
+            self.wfile.write(self._answer(line).encode() + b"\n")
+        except OSError:
+            return  # a client that went away gets no answer
+
+    def _answer(self, line: str) -> str:
+        word, _, rest = line.partition(" ")
+        if word == "status":
+            return f"ok {self.server.status()}"
+        if word == "stop":
+            self.server.acts.append(Stop(rest or BY_COMMAND))
+            return "ok stopping"
+        return f"refused: no command {word!r}; there are status and stop"

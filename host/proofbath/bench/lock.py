@@ -1,0 +1,57 @@
+"""One process a bench: locks that end with their process, in the user's runtime folder."""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+import tempfile
+from pathlib import Path
+
+from proofbath.errors import BenchFaultError
+
+if sys.platform != "win32":
+    import fcntl
+
+
+def runtime_folder() -> Path:
+    """Return the folder of locks and control sockets, made for its owner alone."""
+    base = os.environ.get("XDG_RUNTIME_DIR")
+    owner = os.getuid() if hasattr(os, "getuid") else "user"
+    folder = Path(base) / "proofbath" if base else Path(tempfile.gettempdir(), f"proofbath-{owner}")
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if hasattr(os, "getuid") and folder.stat().st_uid != owner:
+            raise BenchFaultError(f"{folder}: belongs to another user; remove it")
+    except OSError as error:
+        raise BenchFaultError(f"{folder}: cannot be used: {error.strerror}") from error
+    return folder
+
+
+def file_name(key: str) -> str:
+    """Return a file name that stands for a bench's key."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", key).strip("-")[-60:]
+
+
+class BenchLock:
+    """Held until `close` or the end of the process, however it ends."""
+
+    def __init__(self, key: str, folder: Path) -> None:
+        """Take the lock of `key`; raises BenchFaultError when another process holds it."""
+        path = folder / f"{file_name(key)}.lock"
+        self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+        try:
+            if sys.platform != "win32":
+                fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            holder = os.read(self._file, 20).decode(errors="replace").strip() or "unknown"
+            os.close(self._file)
+            raise BenchFaultError(
+                f"bench {key}: in use by process {holder}; stop that run or wait for its end"
+            ) from None
+        os.ftruncate(self._file, 0)
+        os.write(self._file, f"{os.getpid()}\n".encode())
+
+    def close(self) -> None:
+        """Give the lock back; its file stays, as removing it would race with the next process."""
+        os.close(self._file)

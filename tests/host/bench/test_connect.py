@@ -1,0 +1,167 @@
+"""One process a bench, and the commands that reach it."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import stat
+import subprocess
+import sys
+from collections import deque
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from host.bench.controller import IDENTITY, Controller
+from host.bench.nights import BENCH, bench_file
+from host.bench.served import Served, on_pty
+from proofbath.bench.connect import bench_key, connected, control_path
+from proofbath.bench.control_socket import ControlSocket, command
+from proofbath.bench.lock import BenchLock
+from proofbath.errors import BenchFaultError
+from proofbath.run.sequencer import Stop
+
+
+@pytest.fixture
+def served() -> Iterator[Served]:
+    with on_pty(Controller()) as served:
+        served.start()
+        yield served
+
+
+def at_port(url: str, name: str = "quay") -> Any:
+    return bench_file(BENCH.replace('name = "quay"', f'name = "{name}"\nport = "{url}"'))
+
+
+def test_a_bench_is_opened_locked_and_given_back(served: Served, tmp_path: Path) -> None:
+    bench = at_port(served.url)
+    with connected(bench, tmp_path) as link:
+        assert link.port.name == served.url
+        with (
+            pytest.raises(BenchFaultError, match=f"in use by process {os.getpid()}"),
+            connected(bench, tmp_path),
+        ):
+            pass
+    with connected(bench, tmp_path):
+        pass
+
+
+def test_two_ways_to_one_port_do_not_meet(served: Served, tmp_path: Path) -> None:
+    (tmp_path / "by-name").symlink_to(served.url)
+    with (
+        connected(at_port(served.url), tmp_path),
+        pytest.raises(BenchFaultError, match="in use by process"),
+        connected(at_port(str(tmp_path / "by-name"), "other"), tmp_path),
+    ):
+        pass
+
+
+def test_two_ports_of_one_controller_do_not_meet(served: Served, tmp_path: Path) -> None:
+    with on_pty(Controller()) as second:
+        second.start()
+        with (
+            connected(at_port(served.url), tmp_path),
+            pytest.raises(BenchFaultError, match="controller 4711: in use"),
+            connected(at_port(second.url), tmp_path),
+        ):
+            pass
+
+
+def test_two_controllers_run_side_by_side(served: Served, tmp_path: Path) -> None:
+    with on_pty(Controller(IDENTITY._replace(serial_number=12))) as second:
+        second.start()
+        with connected(at_port(served.url), tmp_path), connected(at_port(second.url), tmp_path):
+            pass
+
+
+HOLDER = """
+import sys
+from pathlib import Path
+from proofbath.bench.lock import BenchLock
+lock = BenchLock("quay", Path(sys.argv[1]))
+print("held", flush=True)
+sys.stdin.read()
+"""
+
+
+def test_the_lock_of_a_killed_process_is_free(tmp_path: Path) -> None:
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}
+    with subprocess.Popen(
+        [sys.executable, "-c", HOLDER, str(tmp_path)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env=environment,
+    ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"held\n"
+        with pytest.raises(BenchFaultError, match=f"in use by process {process.pid}"):
+            BenchLock("quay", tmp_path)
+        process.send_signal(signal.SIGKILL)
+    BenchLock("quay", tmp_path).close()
+
+
+@pytest.fixture
+def acts() -> deque[Any]:
+    return deque()
+
+
+@pytest.fixture
+def control(tmp_path: Path, acts: deque[Any]) -> Iterator[ControlSocket]:
+    with closing(ControlSocket(tmp_path / "b.sock", acts, lambda: '{"phase": "soaking"}')) as it:
+        yield it
+
+
+def test_a_stop_reaches_the_run_with_its_reason(control: ControlSocket, acts: deque[Any]) -> None:
+    assert command(control.path, "stop smoke in the workshop") == "stopping"
+    command(control.path, "stop")
+    assert list(acts) == [Stop("smoke in the workshop"), Stop("stopped by a command")]
+
+
+def test_the_status_is_json(control: ControlSocket) -> None:
+    assert json.loads(command(control.path, "status")) == {"phase": "soaking"}
+
+
+@pytest.mark.parametrize("line", ["heat", "", "STOP", "stop\x00", "x" * 1000, "\udcff"])
+def test_anything_else_is_refused(control: ControlSocket, acts: deque[Any], line: str) -> None:
+    with socket.socket(socket.AF_UNIX) as client:
+        client.connect(str(control.path))
+        client.sendall(line.encode(errors="surrogateescape") + b"\n")
+        assert client.recv(500).startswith(b"refused: no command")
+    assert not acts
+
+
+def test_a_client_that_says_nothing_or_goes_away_blocks_nobody(control: ControlSocket) -> None:
+    with socket.socket(socket.AF_UNIX) as client:
+        client.connect(str(control.path))
+    assert command(control.path, "status")
+
+
+def test_only_the_owner_may_command(control: ControlSocket) -> None:
+    assert stat.S_IMODE(control.path.stat().st_mode) == 0o600
+
+
+def test_no_run_is_told_so(tmp_path: Path, control: ControlSocket) -> None:
+    with pytest.raises(BenchFaultError, match="no run on this bench"):
+        command(tmp_path / "other.sock", "status")
+
+
+def test_a_socket_left_by_a_killed_process_is_replaced(tmp_path: Path, acts: deque[Any]) -> None:
+    path = tmp_path / "b.sock"
+    with socket.socket(socket.AF_UNIX) as dead:
+        dead.bind(str(path))
+    with pytest.raises(BenchFaultError, match="no run on this bench"):
+        command(path, "status")
+    with closing(ControlSocket(path, acts, lambda: "{}")):
+        assert command(path, "status") == "{}"
+    assert not path.exists()
+
+
+def test_a_benchs_key_is_where_its_controller_is(tmp_path: Path) -> None:
+    assert bench_key(bench_file()) == "virtual quay"
+    assert bench_key(at_port("socket://rig:7000")) == "socket://rig:7000"
+    assert control_path(at_port("socket://rig:7000"), tmp_path).name == "socket-rig-7000.sock"
