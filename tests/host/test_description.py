@@ -25,7 +25,9 @@ class Square(Described):
 
 class Drawing(Described):
     title: str
-    shape: list[Annotated[Round | Square, Field(discriminator="kind")]] = []
+    shape: list[Annotated[Round | Square, Field(discriminator="kind")]] = Field(
+        default_factory=list
+    )
 
 
 def faults(text: str) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import sys
 from importlib import import_module, metadata
 
@@ -21,9 +22,11 @@ class _Verbs(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         return sorted(VERBS)
 
-    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+    def get_command(self, ctx: click.Context, name: str) -> click.Command:
         if name not in VERBS:
-            return None
+            close = difflib.get_close_matches(name, VERBS, 1)
+            meant = f"did you mean {close[0]}?" if close else f"verbs: {', '.join(sorted(VERBS))}"
+            raise click.UsageError(f"{name} is not a verb of proofbath; {meant}", ctx)
         command: click.Command = import_module(f"proofbath.cli.{name}").command
         return command
 
@@ -42,16 +45,21 @@ def proofbath() -> None:
     """
 
 
+def _where_to_look(error: click.ClickException) -> str:
+    context = getattr(error, "ctx", None)
+    return f"See {context.command_path if context else 'proofbath'} --help."
+
+
 def main() -> None:
     """Run the command line and leave with its exit status."""
     try:
-        status = proofbath.main(standalone_mode=False)
+        status = proofbath.main(prog_name="proofbath", standalone_mode=False)
     except ProofbathError as error:
         for fault in error.faults:
             click.echo(fault, err=True)
         status = error.exit_status
     except click.ClickException as error:
-        click.echo(f"{error.format_message()} (proofbath --help tells the verbs)", err=True)
+        click.echo(f"{error.format_message()} {_where_to_look(error)}", err=True)
         status = 2
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)

@@ -1,0 +1,84 @@
+"""The demo's scenario: a river-ferry workshop's batch of rebuilt thermostats, drawn from a seed.
+
+All data here are invented for the demo.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from proofbath.bench.description import BenchFile, BenchSection
+from proofbath.control.bath_model import BathModel
+from proofbath.control.boiling import Coolant
+from proofbath.curve.bench_budget import BenchBudget
+from proofbath.run.plan import LoadedStation, NightPlan
+from proofbath.run.unit_type import UnitType
+from proofbath.virtual.description import VirtualSection, VirtualUnit
+from proofbath.virtual.population import draw_bench, draw_unit
+
+F82 = UnitType(
+    name="F82", nominal_start_to_open_c=82.0, full_open_c=95.0, full_lift_mm=8.0, cap_c=103.0
+)
+_MODEL_UNIT = VirtualUnit(serial="F82", station=1, heater_ohm=0.0)
+_REFERENCE_STATION = 6
+_BUDGET = BenchBudget(
+    probe_k=0.05,
+    gradient_k=0.07,
+    gauge_mm=0.004,
+    gauge_relative=0.002,
+    probe_lag_s=6.0,
+    probe_lag_u_s=1.2,
+    repeatability_k=0.12,
+    repeatability_dof=30,
+)
+"""Spreads from which the scenario draws its bench, as a bench's calibration would state them."""
+
+
+def ferry_bench(seed: int) -> BenchFile:
+    """Return the workshop's virtual bench with five drawn units and the reference unit."""
+    rng = np.random.default_rng([seed, 82])
+    drawn = draw_bench(seed, _MODEL_UNIT, count=5)
+    units = [
+        VirtualUnit.model_validate(unit.model_dump() | {"serial": f"F82-{number:04d}"})
+        for unit, number in zip(drawn.unit, _numbers(rng), strict=True)
+    ]
+    reference = draw_unit(rng, _MODEL_UNIT, "F82-REF", _REFERENCE_STATION)
+    virtual = VirtualSection.model_validate(
+        drawn.model_dump() | {"unit": [u.model_dump() for u in (*units, reference)]}
+    )
+    return BenchFile(
+        bench=BenchSection(name="ferry workshop", fill_l=virtual.bath.fill_l),
+        coolant=Coolant(glycol="propylene", share_by_volume=virtual.bath.glycol_percent / 100),
+        bath=BathModel(
+            heat_capacity_j_per_k=30400.0,
+            loss_w_per_k=1.7,
+            evaporation_w_at_90c=90.0,
+            heater_w=virtual.bath.heater_w,
+            dead_time_s=6.0,
+            heater_lag_s=10.0,
+            probe_lag_s=6.0,
+        ),
+        budget=_BUDGET,
+        virtual=virtual,
+    )
+
+
+def ferry_plan(bench: BenchFile) -> NightPlan:
+    """Return the night that records the bench's units as they leave the workshop."""
+    assert bench.virtual is not None
+    stations = [
+        LoadedStation(
+            station=unit.station,
+            serial=unit.serial,
+            role="reference" if unit.station == _REFERENCE_STATION else "unit",
+        )
+        for unit in bench.virtual.unit
+    ]
+    return NightPlan(
+        batch="ferry-F82-spring", unit_type=F82, station=stations, profile="plain-as-left", step=[]
+    )
+
+
+def _numbers(rng: np.random.Generator) -> list[int]:
+    first = int(rng.integers(100, 900))
+    return list(range(first, first + 5))
