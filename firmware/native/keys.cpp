@@ -1,6 +1,7 @@
 // Dotted names of the plant's parameters and true values; the only list of them.
-#include <stdlib.h>
 #include <string.h>
+
+#include <string>
 
 #include "plant.h"
 
@@ -152,38 +153,21 @@ int station_index(const char** rest) {
   return index;
 }
 
-struct Names {
-  char text[16384];
-  size_t length = 0;
+template <class T, int N>
+void add_names(std::string& names, const std::string& prefix, const Key<T> (&table)[N]) {
+  for (const Key<T>& key : table) names += prefix + key.name + "\n";
+}
 
-  template <class T, int N>
-  void add(const char* prefix, const Key<T> (&table)[N]) {
-    for (const Key<T>& key : table) add(prefix, key.name);
-  }
-  void add(const char* prefix, const char* name) {
-    append(prefix);
-    append(name);
-    append("\n");
-  }
-  void append(const char* part) {
-    const size_t n = strlen(part);
-    if (length + n >= sizeof text) abort();
-    memcpy(text + length, part, n + 1);
-    length += n;
-  }
-};
-
-Names all_names() {
-  Names names;
-  names.add("bath.", kBath);
-  names.add("bath_probe.", kProbe);
-  names.add("guard_probe.", kProbe);
-  for (int i = 0; i < kStations; ++i) {
-    char station[] = "station.0.", unit[] = "unit.0.";
-    station[8] = unit[5] = char('1' + i);
-    names.add(station, kStation);
-    names.add(unit, "present");
-    names.add(unit, kUnit);
+std::string all_names() {
+  std::string names;
+  add_names(names, "bath.", kBath);
+  add_names(names, "bath_probe.", kProbe);
+  add_names(names, "guard_probe.", kProbe);
+  for (int i = 1; i <= kStations; ++i) {
+    const std::string number = std::to_string(i) + ".";
+    add_names(names, "station." + number, kStation);
+    names += "unit." + number + "present\n";
+    add_names(names, "unit." + number, kUnit);
   }
   return names;
 }
@@ -207,7 +191,10 @@ struct Keys {
   }
 
   static bool true_value(const Plant& p, const char* key, double* value) {
-    if (strcmp(key, "time_s") == 0) return *value = p.time_s_, true;
+    if (strcmp(key, "time_s") == 0) {
+      *value = p.time_s_;
+      return true;
+    }
     const char* rest;
     if ((rest = after(key, "bath"))) return truth(kBathTruth, p.bath_, rest, value);
     const bool of_station = (rest = after(key, "station"));
@@ -241,8 +228,8 @@ double* unit_parameter(UnitModel& model, const char* name) {
 }
 
 const char* parameter_names() {
-  static const Names names = all_names();
-  return names.text;
+  static const std::string names = all_names();
+  return names.c_str();
 }
 
 }  // namespace plant

@@ -45,8 +45,8 @@ class VirtualBath(Described):
     """What a lid lets through of the evaporation."""
     lid: bool = True
     heater_w: Annotated[float, Field(ge=0, le=6000)] = 1500.0
-    sheath_s: Annotated[float, Field(ge=0.5, le=120)] = 10.0
-    sheath_w_per_k: Annotated[float, Field(ge=5, le=500)] = 30.0
+    sheath_s: Annotated[float, Field(ge=0.5, le=60)] = 10.0
+    sheath_w_per_k: Annotated[float, Field(ge=5, le=100)] = 30.0
     dead_s: Annotated[float, Field(ge=0, le=25)] = 5.0
     coil_w_per_k: Annotated[float, Field(ge=0, le=50)] = 6.0
     coil_c: Annotated[float, Field(ge=0, le=40)] = 15.0

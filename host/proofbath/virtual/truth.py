@@ -25,7 +25,7 @@ _COLDEST_C, _HOTTEST_C = -100.0, 300.0
 
 @dataclass(frozen=True, slots=True)
 class Power:
-    """What heats the wax: a power in W, or a current in A through the unit's own heater."""
+    """What heats the wax: a current in A through the unit's own heater, without one a power."""
 
     w: float = 0.0
     a: float = 0.0
