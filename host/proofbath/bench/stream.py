@@ -1,4 +1,4 @@
-"""Byte streams by URL, for whatever hangs on a cable; the only file that imports pyserial.
+"""Byte streams by URL, for the instruments beside the controller.
 
 `open_stream(url, baud, timeout_s, exclusive)` opens a device path, `socket://host:port` or any
 other URL pyserial knows. A lost line is PortLostError from every method; nothing else escapes.
