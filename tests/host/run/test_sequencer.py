@@ -231,7 +231,7 @@ def test_a_pair_without_a_row_is_an_error() -> None:
         next_phase(Phase.WAITING, Kind.NO_NEXT)
 
 
-@pytest.mark.parametrize("phase", WORKING)
+@pytest.mark.parametrize("phase", sorted(WORKING, key=str))
 def test_the_outputs_are_released_in_every_end_from_every_working_phase(phase: Phase) -> None:
     for ending in (Stop(), Rebooted(9), Disconnected("gone")):
         night = Night().until(phase)
