@@ -1,0 +1,193 @@
+// Which demands and limits are taken, and with which number the others are refused.
+
+#include <cstdio>
+
+#include "check.h"
+#include "rig.h"
+
+using wire::RefusedReason;
+using wire::Word;
+
+namespace {
+
+// The reason number of the one refusal that was sent, or 0; -1 when it names another word.
+int refusal(Rig& rig, Word word) {
+  int reason = 0;
+  for (const std::string& line : rig.heard()) {
+    unsigned named, sequence;
+    int number;
+    if (sscanf(line.c_str(), "refused %u %u %d #", &named, &sequence, &number) == 3)
+      reason = named == unsigned(word) ? number : -1;
+  }
+  return reason;
+}
+
+int answer_to(Rig& rig, const wire::Demand& demand) {
+  rig.heard();
+  rig.say(demand);
+  rig.pass();
+  return refusal(rig, Word::demand);
+}
+
+int answer_to(Rig& rig, const wire::Limits& limits) {
+  rig.heard();
+  rig.say(limits);
+  rig.pass();
+  return refusal(rig, Word::limits);
+}
+
+}  // namespace
+
+TEST(fresh_demand_is_taken) {
+  Rig rig;
+  CHECK_EQUAL(answer_to(rig, rig.answer()), 0);
+  CHECK(rig.live());
+  rig.tick();
+  CHECK_EQUAL(rig.c.sample.demand_sequence, rig.c.demand.sequence);
+}
+
+TEST(demand_of_another_boot) {
+  Rig rig;
+  wire::Demand demand = rig.answer();
+  --demand.boot_id;
+  CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::wrong_boot));
+  CHECK(!rig.live());
+  CHECK_EQUAL(rig.c.refused_count, 1);
+}
+
+TEST(demand_taken_twice_does_nothing) {
+  Rig rig;
+  const wire::Demand demand = rig.answer();
+  answer_to(rig, demand);
+  const uint32_t taken_ms = rig.c.demand_ms;
+  rig.tick();
+  CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::not_newer));
+  CHECK_EQUAL(rig.c.demand_ms, taken_ms);
+}
+
+TEST(demand_of_five_ticks_is_taken_of_six_not) {
+  Rig rig;
+  wire::Demand demand = rig.answer();
+  rig.ticks(5);
+  CHECK_EQUAL(answer_to(rig, demand), 0);
+  rig.ticks(2);
+  demand = rig.answer();
+  rig.ticks(6);
+  CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::too_old));
+}
+
+TEST(demand_for_a_sample_not_yet_sent) {
+  Rig rig;
+  wire::Demand demand = rig.answer();
+  ++demand.sequence;
+  CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::out_of_range));
+}
+
+TEST(demand_above_an_element_limit) {
+  Rig rig;
+  wire::Demand demand = rig.answer();
+  demand.element_code[5] = 2400;
+  CHECK_EQUAL(answer_to(rig, demand), 0);
+  rig.tick();
+  demand = rig.answer();
+  demand.element_code[5] = 2401;
+  CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::out_of_range));
+  CHECK_EQUAL(rig.board.drive.element_code[5], 2400);
+}
+
+TEST(demand_beyond_the_tables_range) {
+  Rig rig;
+  wire::Demand demand = rig.answer();
+  demand.lease_ms = 3001;
+  CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::out_of_range));
+  demand.lease_ms = 2000;
+  demand.duty = 1001;
+  CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::out_of_range));
+  CHECK(!rig.live());
+  CHECK_EQUAL(rig.c.malformed_count, 0);
+}
+
+TEST(limits_are_taken_when_ready_and_answered) {
+  Rig rig;
+  wire::Limits limits = usual_limits();
+  limits.bath_limit_sum = 44000;
+  rig.heard();
+  rig.say(limits);
+  rig.pass();
+  const std::vector<std::string> lines = rig.heard();
+  CHECK(lines.size() >= 1 && lines[0].compare(0, 29, "limits_in_force 1 44000 46000") == 0);
+}
+
+TEST(limits_are_refused_while_live_and_while_the_contactor_is_closed) {
+  Rig rig;
+  rig.go_live(0);
+  CHECK_EQUAL(answer_to(rig, usual_limits()), int(RefusedReason::wrong_state));
+  rig.hold = false;
+  rig.say(rig.answer(0));
+  rig.pass();
+  CHECK_EQUAL(answer_to(rig, usual_limits()), int(RefusedReason::contactor_closed));
+  rig.ticks(12);
+  CHECK_EQUAL(answer_to(rig, usual_limits()), 0);
+}
+
+TEST(limits_beyond_each_ceiling) {
+  namespace ceiling = board::ceiling;
+  Rig rig;
+  const int beyond = int(RefusedReason::beyond_ceiling);
+  const auto with = [](uint32_t wire::Limits::*field, uint32_t value) {
+    wire::Limits limits = usual_limits();
+    limits.*field = value;
+    return limits;
+  };
+  const auto with16 = [](uint16_t wire::Limits::*field, int value) {
+    wire::Limits limits = usual_limits();
+    limits.*field = uint16_t(value);
+    return limits;
+  };
+  CHECK_EQUAL(answer_to(rig, with(&wire::Limits::bath_limit_sum, ceiling::probe_sum + 1)), beyond);
+  CHECK_EQUAL(answer_to(rig, with(&wire::Limits::guard_limit_sum, ceiling::probe_sum + 1)), beyond);
+  CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::disagree_limit_sum, ceiling::disagree_sum + 1)),
+              beyond);
+  CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::climb_limit_sum, ceiling::climb_sum + 1)), beyond);
+  CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::heater_on_limit_s, ceiling::heater_on_s + 1)),
+              beyond);
+  for (int s = 0; s < wire::stations; ++s) {
+    wire::Limits limits = usual_limits();
+    limits.element_max_code[s] = ceiling::element_code + 1;
+    CHECK_EQUAL(answer_to(rig, limits), beyond);
+    limits = usual_limits();
+    limits.element_on_limit_s[s] = ceiling::element_on_s + 1;
+    CHECK_EQUAL(answer_to(rig, limits), beyond);
+  }
+  CHECK_EQUAL(answer_to(rig, limits_greatest()), 0);
+}
+
+TEST(hello_is_answered_by_identity_and_limits) {
+  Rig rig;
+  rig.say(wire::Hello{wire::protocol});
+  rig.pass();
+  const std::vector<std::string> lines = rig.heard();
+  CHECK_EQUAL(lines.size(), size_t(2));
+  CHECK(lines.size() == 2 && lines[0].compare(0, 15, "identity 1 1 1 ") == 0);
+  CHECK(lines.size() == 2 && lines[1].compare(0, 18, "limits_in_force 1 ") == 0);
+}
+
+TEST(hello_of_another_protocol_is_refused_and_answered) {
+  Rig rig;
+  rig.say(wire::Hello{wire::protocol + 1});
+  rig.pass();
+  CHECK_EQUAL(refusal(rig, Word::hello), int(RefusedReason::wrong_protocol));
+}
+
+TEST(many_bad_lines_are_each_answered) {
+  Rig rig;
+  rig.heard();
+  wire::Demand demand = rig.answer();
+  demand.boot_id += 1;
+  for (int i = 0; i < 20; ++i) rig.say(demand);
+  rig.tick();
+  int answers = 0;
+  for (const std::string& line : rig.heard()) answers += line.compare(0, 8, "refused ") == 0;
+  CHECK_EQUAL(answers, 20);
+  CHECK_EQUAL(rig.c.refused_count, 20);
+}

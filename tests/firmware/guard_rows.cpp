@@ -1,0 +1,309 @@
+// Each trip row of the guard table at its level and persistence: just short of it nothing happens,
+// at it everything goes off in the same tick.
+
+#include "check.h"
+#include "rig.h"
+
+using wire::TripReason;
+
+namespace {
+
+constexpr int soon_ms = 100;  // the latest a cause's outputs may still be on
+
+// The condition set by `disturb` from now on trips after `limit_ms`, not before.
+void check_lasting(Rig& rig, TripReason reason, int limit_ms,
+                   std::function<void(plant::Signals&)> wrong) {
+  rig.disturb = wrong;
+  CHECK_EQUAL(rig.ms_to_trip(limit_ms - scan_ms), -1);
+  rig.disturb = nullptr;
+  CHECK_EQUAL(rig.ms_to_trip(1000), -1);
+  rig.disturb = wrong;
+  const int ms = rig.ms_to_trip(limit_ms + soon_ms);
+  CHECK(ms >= limit_ms && ms <= limit_ms + soon_ms);
+  CHECK(rig.tripped_by(reason));
+  CHECK(rig.outputs_off());
+}
+
+// A probe condition trips with its third sample in a row.
+void check_third_sample(TripReason reason, std::function<void(Rig&, bool)> wrong) {
+  Rig rig;
+  rig.bath_code = rig.guard_code = 11249;
+  rig.go_live(0);
+  wrong(rig, true);
+  CHECK_EQUAL(rig.ticks_to_trip(2), -1);
+  wrong(rig, false);
+  CHECK_EQUAL(rig.ticks_to_trip(5), -1);
+  wrong(rig, true);
+  CHECK_EQUAL(rig.ticks_to_trip(10), 3);
+  CHECK(rig.tripped_by(reason));
+  CHECK(rig.outputs_off());
+}
+
+// Sum counts a kelvin near 57 degC, IEC 60751: 100 (3.9083e-3 - 2 * 5.775e-7 * 57) * 327.68.
+constexpr double sum_per_k = 125.9;
+
+void heat_up(Rig& rig, double rate_k_per_min, int ticks, double noise_codes) {
+  for (int i = 0; i < ticks && !rig.c.trip.reason; ++i) {
+    const double rise = rate_k_per_min / 600.0 * sum_per_k / 4.0;
+    const double noise = noise_codes * (i % 3 - 1);
+    rig.bath_code += rise + noise;
+    rig.guard_code += rise;
+    rig.tick();
+    rig.bath_code -= noise;
+  }
+}
+
+}  // namespace
+
+TEST(bath_over_limit_by_one_count) {
+  Rig at_limit;
+  at_limit.bath_code = at_limit.guard_code = 11250;
+  at_limit.go_live(0);
+  CHECK_EQUAL(at_limit.ticks_to_trip(50), -1);
+  check_third_sample(TripReason::bath_over_limit,
+                     [](Rig& r, bool on) { r.bath_code = on ? 11251 : 11249; });
+}
+
+TEST(guard_over_limit_by_one_count) {
+  check_third_sample(TripReason::guard_over_limit, [](Rig& r, bool on) {
+    r.c.limits.guard_limit_sum = 4 * 11249;
+    r.guard_code = on ? 11250 : 11249;
+  });
+}
+
+TEST(bath_probe_open_is_no_hot_bath) {
+  check_third_sample(TripReason::bath_probe_fault,
+                     [](Rig& r, bool on) { r.bath_code = on ? 1e9 : 11249; });
+}
+
+TEST(bath_probe_shorted) {
+  check_third_sample(TripReason::bath_probe_fault,
+                     [](Rig& r, bool on) { r.bath_code = on ? 0 : 11249; });
+}
+
+TEST(bath_probe_implausibly_cold) {
+  check_third_sample(TripReason::bath_probe_fault,
+                     [](Rig& r, bool on) { r.bath_code = on ? 7549 : 11249; });
+}
+
+TEST(guard_probe_open) {
+  check_third_sample(TripReason::guard_probe_fault,
+                     [](Rig& r, bool on) { r.guard_code = on ? 1e9 : 11249; });
+}
+
+TEST(guard_probe_shorted) {
+  check_third_sample(TripReason::guard_probe_fault,
+                     [](Rig& r, bool on) { r.guard_code = on ? 0 : 11249; });
+}
+
+TEST(converter_that_loses_its_configuration_is_not_believed) {
+  check_third_sample(TripReason::bath_probe_fault, [](Rig& r, bool on) {
+    if (on) r.disturb = [&r](plant::Signals&) { r.board.bus = devices::Bus(); };
+    else r.disturb = nullptr;
+  });
+}
+
+TEST(converter_is_configured_again_after_one_loss) {
+  Rig rig;
+  rig.go_live(0);
+  rig.board.bus = devices::Bus();
+  rig.tick();
+  CHECK_EQUAL(rig.c.sample.bath_fault, rtd_fault_converter);
+  rig.ticks(2);
+  CHECK_EQUAL(rig.c.sample.bath_fault, 0);
+  CHECK_EQUAL(rig.c.sample.bath_sum, 40000u);
+  CHECK(rig.live());
+}
+
+TEST(probes_disagree_for_three_seconds) {
+  Rig rig;
+  rig.go_live(0);
+  rig.guard_code = warm_code + 126;  // 504: at the limit
+  CHECK_EQUAL(rig.ticks_to_trip(60), -1);
+  rig.guard_code = warm_code - 127;
+  CHECK_EQUAL(rig.ticks_to_trip(29), -1);
+  rig.guard_code = warm_code;
+  rig.tick();
+  rig.guard_code = warm_code - 127;
+  CHECK_EQUAL(rig.ticks_to_trip(40), 30);
+  CHECK(rig.tripped_by(TripReason::probes_disagree));
+  CHECK(rig.outputs_off());
+  CHECK_EQUAL(rig.c.trip.value, 508u);
+  CHECK_EQUAL(rig.c.trip.limit, 504u);
+}
+
+TEST(climb_below_the_limit_with_noise) {
+  Rig rig;
+  rig.go_live(0);
+  heat_up(rig, 14.0, 600, 2.0);
+  CHECK(rig.live());
+}
+
+TEST(climb_above_the_limit_within_ten_seconds) {
+  Rig rig;
+  rig.go_live(0);
+  heat_up(rig, 0.0, 120, 2.0);
+  const uint32_t begin = rig.c.sample.sequence;
+  heat_up(rig, 16.5, 600, 2.0);
+  CHECK(rig.tripped_by(TripReason::climb_too_fast));
+  CHECK(rig.outputs_off());
+  const uint32_t took = rig.c.sample.sequence - begin;
+  CHECK(took >= 90 && took <= 120);
+}
+
+TEST(climb_is_judged_in_live_only) {
+  Rig rig;
+  heat_up(rig, 20.0, 300, 0.0);
+  CHECK(rig.c.status.state == wire::State::ready);
+}
+
+TEST(layers_mixed_by_a_started_stirrer_are_no_climb) {
+  Rig rig;
+  rig.hold = true;
+  rig.want.lease_ms = 2000;
+  rig.want.stirrer = 1;
+  rig.ticks(5);
+  rig.bath_code += 126;
+  rig.guard_code += 126;
+  CHECK_EQUAL(rig.ticks_to_trip(300), -1);
+}
+
+TEST(one_disturbed_sample_is_no_climb) {
+  Rig rig;
+  rig.go_live(0);
+  rig.ticks(150);
+  rig.disturb = [](plant::Signals& s) { s.probe_ohm[0] = 1e9; };
+  rig.tick();
+  rig.disturb = nullptr;
+  CHECK_EQUAL(rig.ticks_to_trip(300), -1);
+}
+
+TEST(heater_live_200_ms_after_off) {
+  Rig rig;
+  rig.go_live(0);
+  check_lasting(rig, TripReason::heater_welded, 200,
+                [](plant::Signals& s) { s.heater_live = true; });
+}
+
+TEST(heater_welded_is_found_without_a_demand) {
+  Rig rig;
+  check_lasting(rig, TripReason::heater_welded, 200,
+                [](plant::Signals& s) { s.heater_live = true; });
+}
+
+TEST(heater_dead_500_ms_after_on) {
+  Rig rig;
+  rig.go_live(0);
+  rig.want.duty = 1000;
+  rig.tick();
+  CHECK(rig.board.drive.heater);
+  check_lasting(rig, TripReason::heater_open, 500,
+                [](plant::Signals& s) { s.heater_live = false; });
+}
+
+TEST(heater_dead_at_a_low_duty_is_found_by_its_on_time) {
+  Rig rig;
+  rig.go_live(0);
+  rig.want.duty = 100;
+  rig.disturb = [](plant::Signals& s) { s.heater_live = false; };
+  const int ticks = rig.ticks_to_trip(100);
+  CHECK(ticks >= 41 && ticks <= 60);
+  CHECK(rig.tripped_by(TripReason::heater_open));
+}
+
+TEST(contactor_mirror_says_open_while_driven) {
+  Rig rig;
+  rig.go_live(0);
+  check_lasting(rig, TripReason::contactor_mirror, 500,
+                [](plant::Signals& s) { s.contactor_open = true; });
+}
+
+TEST(contactor_mirror_says_closed_while_not_driven) {
+  Rig rig;
+  check_lasting(rig, TripReason::contactor_mirror, 500,
+                [](plant::Signals& s) { s.contactor_open = false; });
+}
+
+TEST(level_low_for_a_second) {
+  Rig rig;
+  rig.go_live(500);
+  check_lasting(rig, TripReason::level_low, 1000, [](plant::Signals& s) { s.level_ok = false; });
+}
+
+TEST(stirrer_not_turning_for_two_seconds) {
+  Rig rig;
+  rig.go_live(500);
+  check_lasting(rig, TripReason::stirrer_stopped, 2000,
+                [](plant::Signals& s) { s.stirrer_turning = false; });
+}
+
+TEST(stirrer_that_never_turns) {
+  Rig rig;
+  rig.disturb = [](plant::Signals& s) { s.stirrer_turning = false; };
+  rig.hold = true;
+  rig.want = rig.answer();
+  rig.want.duty = 1000;
+  rig.want.stirrer = 1;
+  const int ticks = rig.ticks_to_trip(40);
+  CHECK(ticks >= 20 && ticks <= 22);
+  CHECK_EQUAL(rig.c.status.heater_on_ms, 0u);
+}
+
+TEST(emergency_stop_at_once) {
+  Rig rig;
+  rig.go_live(1000);
+  CHECK(rig.board.drive.heater);
+  rig.disturb = [](plant::Signals& s) { s.emergency_stop_closed = false; };
+  rig.pass();
+  CHECK(rig.tripped_by(TripReason::emergency_stop));
+  CHECK(rig.outputs_off());
+}
+
+TEST(current_through_a_station_that_is_off) {
+  Rig rig;
+  rig.go_live(0);
+  rig.disturb = [](plant::Signals& s) { s.current_ratio[3] = 199 / 4095.0; };  // 99.5 mA
+  CHECK_EQUAL(rig.ticks_to_trip(50), -1);
+  rig.disturb = [](plant::Signals& s) { s.current_ratio[3] = 200 / 4095.0; };  // 100 mA
+  CHECK_EQUAL(rig.ticks_to_trip(50), 1);
+  CHECK(rig.tripped_by(TripReason::element_feed_stuck));
+}
+
+TEST(current_that_stays_half_a_second_after_off) {
+  Rig rig;
+  rig.go_live(0);
+  rig.want.element_code[0] = 1000;
+  rig.ticks(20);
+  rig.want.element_code[0] = 0;
+  rig.disturb = [](plant::Signals& s) { s.current_ratio[0] = 1000 / 4095.0; };
+  const int ticks = rig.ticks_to_trip(20);
+  CHECK(ticks == 5 || ticks == 6);
+  CHECK(rig.tripped_by(TripReason::element_feed_stuck));
+}
+
+TEST(heater_on_limit_counts_on_time_since_the_contactor_closed) {
+  Rig rig;
+  rig.c.limits.heater_on_limit_s = 5;
+  rig.go_live(500);
+  const uint32_t before_ms = rig.c.status.heater_on_ms;
+  const int ticks = rig.ticks_to_trip(200);
+  CHECK(ticks > 0);
+  CHECK(rig.tripped_by(TripReason::heater_on_limit));
+  CHECK(rig.outputs_off());
+  CHECK(rig.c.status.heater_on_ms > 5000 && rig.c.status.heater_on_ms <= 5100);
+  CHECK(before_ms < 1000);
+}
+
+TEST(heater_on_limit_begins_anew_with_the_contactor) {
+  Rig rig;
+  rig.c.limits.heater_on_limit_s = 5;
+  rig.go_live(1000);
+  rig.ticks(10);
+  rig.hold = false;
+  rig.ticks(40);
+  CHECK(!rig.board.drive.contactor);
+  rig.go_live(1000);
+  rig.ticks(20);
+  CHECK(rig.live());
+  CHECK(rig.c.status.heater_on_ms > 5000);
+}

@@ -1,0 +1,232 @@
+"""Each guard row tripped by its fault on the plant, through the native library's C interface."""
+
+from __future__ import annotations
+
+import ctypes
+from typing import NamedTuple
+
+import pytest
+
+from firmware.bench import OFF, TICK_S, USUAL, Bench, probe_sum
+from proofbath.wire.table import (
+    BootCause,
+    Clear,
+    Hello,
+    Identity,
+    Limits,
+    Refused,
+    RefusedReason,
+    State,
+    StationFlag,
+    Trip,
+    TripReason,
+)
+
+WARM_C = 60.0
+
+
+class Row(NamedTuple):
+    """A fault, the demand it meets, and when which trip must follow."""
+
+    reason: TripReason
+    kind: str
+    least_s: float
+    most_s: float
+    size: float = 0.0
+    duty: int = 0
+    station: int = 0
+    limits: Limits = USUAL
+
+
+ROWS = [
+    Row(TripReason.HEATER_WELDED, "heater_welded", 0.2, 0.4),
+    Row(TripReason.HEATER_OPEN, "heater_open", 0.4, 0.7, duty=1000),
+    Row(TripReason.HEATER_OPEN, "heater_open", 4.0, 6.0, duty=100),
+    Row(TripReason.CONTACTOR_MIRROR, "contactor_dead", 0.5, 0.7),
+    Row(TripReason.CONTACTOR_MIRROR, "mirror_stuck_open", 0.5, 0.7, duty=500),
+    Row(TripReason.LEVEL_LOW, "level_low", 1.0, 1.2, duty=500),
+    Row(TripReason.LEVEL_LOW, "coolant_lost", 10.0, 40.0, size=6.0),
+    Row(TripReason.STIRRER_STOPPED, "stirrer_stopped", 2.0, 2.2, duty=500),
+    Row(TripReason.EMERGENCY_STOP, "emergency_stop", 0.0, 0.1, duty=500),
+    Row(TripReason.BATH_PROBE_FAULT, "bath_probe_open", 0.2, 0.4),
+    Row(TripReason.BATH_PROBE_FAULT, "bath_probe_short", 0.2, 0.4),
+    Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_open", 0.2, 0.4),
+    Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_short", 0.2, 0.4),
+    Row(TripReason.PROBES_DISAGREE, "guard_probe_offset", 3.0, 60.0, size=6.0),
+    Row(TripReason.PROBES_DISAGREE, "stratified", 3.0, 300.0, size=20.0),
+    Row(TripReason.PROBES_DISAGREE, "bath_probe_stuck", 60.0, 200.0, duty=1000),
+    Row(TripReason.CLIMB_TOO_FAST, "extra_heat", 5.0, 30.0, size=15000.0),
+    Row(TripReason.CLIMB_WHILE_OFF, "extra_heat", 20.0, 180.0, size=500.0),
+    Row(TripReason.ELEMENT_FEED_STUCK, "element_feed_stuck", 0.0, 0.2, size=0.3, station=3),
+    Row(
+        TripReason.BATH_OVER_LIMIT, "extra_heat", 10.0, 60.0, size=3000.0,
+        limits=USUAL._replace(bath_limit_sum=probe_sum(WARM_C + 2)),
+    ),
+    Row(
+        TripReason.GUARD_OVER_LIMIT, "extra_heat", 10.0, 60.0, size=3000.0,
+        limits=USUAL._replace(guard_limit_sum=probe_sum(WARM_C + 2)),
+    ),
+]  # fmt: skip
+
+
+@pytest.fixture
+def bench(native_library: ctypes.CDLL) -> Bench:
+    return Bench(native_library, bath__start_c=WARM_C)
+
+
+def seconds_to_trip(bench: Bench, most_s: float, duty: int) -> float:
+    for n, sample in enumerate(bench.hold(most_s + TICK_S, duty), start=1):
+        if sample.state == State.TRIPPED:
+            return n * TICK_S
+    raise AssertionError(f"no trip within {most_s} s")
+
+
+@pytest.mark.parametrize("row", ROWS, ids=[f"{r.reason.name}-{r.kind}-{r.duty}" for r in ROWS])
+def test_fault_trips_latches_and_clears(bench: Bench, row: Row) -> None:
+    bench.ready(row.limits)
+    for sample in bench.hold(5.0, row.duty or 100):
+        assert sample.state == State.LIVE
+    quiet_s = 150.0 if row.reason == TripReason.CLIMB_WHILE_OFF else 5.0
+    for sample in bench.hold(quiet_s, row.duty):
+        assert sample.state == State.LIVE
+
+    bench.fault(row.kind, row.station, row.size, last_s=row.most_s)
+    took_s = seconds_to_trip(bench, row.most_s, row.duty)
+    assert row.least_s - 1e-6 <= took_s <= row.most_s + 1e-6
+    assert bench.sample.trip_reason == row.reason
+    assert bench.outputs_off()
+    notice = bench.last(Trip)
+
+    bench.tick()  # two copies of the latch take 0.1 s to burn
+    bench.boot(BootCause.EXTERNAL)
+    assert bench.sample.state == State.TRIPPED
+    identity = bench.last(Identity)
+    assert identity.trip_reason == row.reason
+    assert (identity.trip_number, identity.trip_value, identity.trip_limit) == (
+        notice.trip_number, notice.value, notice.limit,
+    )  # fmt: skip
+
+
+def test_cause_that_stands_cannot_be_cleared(bench: Bench) -> None:
+    bench.ready()
+    bench.fault("level_low", 0, last_s=10.0)
+    while bench.tick().state != State.TRIPPED:
+        pass
+    number = bench.last(Trip).trip_number
+    bench.tick(Clear(number))
+    assert bench.last(Refused).reason == RefusedReason.CAUSE_PRESENT
+    for _ in range(100):
+        bench.tick()
+    bench.tick(Clear(number))
+    assert bench.sample.state == State.READY
+
+
+def test_welded_contactor_shows_when_it_should_open(bench: Bench) -> None:
+    bench.ready()
+    for _ in bench.hold(5.0):
+        pass
+    bench.fault("contactor_welded", 0)
+    for _ in range(40):
+        bench.tick()
+    assert bench.sample.trip_reason == TripReason.CONTACTOR_MIRROR
+
+
+def test_heater_on_limit(bench: Bench) -> None:
+    bench.ready(USUAL._replace(heater_on_limit_s=20))
+    for _ in bench.hold(5.0):
+        pass
+    took_s = seconds_to_trip(bench, 30.0, duty=1000)
+    assert bench.sample.trip_reason == TripReason.HEATER_ON_LIMIT
+    assert 20.0 < took_s <= 20.4
+    assert bench.outputs_off()
+
+
+@pytest.mark.parametrize(
+    ("kind", "size", "flag", "most_s"),
+    [
+        ("element_over", 0.2, StationFlag.ELEMENT_OVER, 0.6),
+        ("element_open", 0.0, StationFlag.ELEMENT_OPEN, 0.6),
+        ("element_short", 0.0, StationFlag.ELEMENT_SHORT, 0.6),
+        ("gauge_open", 0.0, StationFlag.GAUGE_FAULT, 1.3),
+        ("gauge_short", 0.0, StationFlag.GAUGE_FAULT, 1.3),
+        ("over_stroke", 15.0, StationFlag.OVER_STROKE, 1.3),
+    ],
+)
+def test_station_fault_costs_one_station(
+    bench: Bench, kind: str, size: float, flag: StationFlag, most_s: float
+) -> None:
+    on = (800,) * 6
+    bench.ready()
+    for sample in bench.hold(5.0, element_code=on):
+        assert sample.station_flags == OFF
+    bench.fault(kind, 2, size)
+    for _ in bench.hold(most_s, element_code=on):
+        pass
+    assert bench.sample.station_flags == (0, flag, 0, 0, 0, 0)
+    for sample in bench.hold(20.0, element_code=on):
+        assert sample.state == State.LIVE
+    assert [bench.get(f"output.station_switch.{s}") for s in range(1, 7)] == [1, 0, 1, 1, 1, 1]
+
+
+def test_silent_host_switches_off_by_the_lease(bench: Bench) -> None:
+    bench.ready()
+    for _ in bench.hold(10.0, duty=1000):
+        pass
+    assert bench.get("output.heater") == 1
+    off_s = contactor_s = 0.0
+    for n in range(1, 50):
+        bench.tick()
+        off_s = off_s or (0.0 if bench.get("output.heater") else n * TICK_S)
+        contactor_s = contactor_s or (0.0 if bench.get("output.contactor") else n * TICK_S)
+    assert 1.8 <= off_s <= 2.1
+    assert contactor_s - off_s == pytest.approx(1.0, abs=0.11)
+    assert bench.sample.state == State.READY
+
+
+@pytest.mark.parametrize("cause", [c for c in BootCause if c != BootCause.EXTERNAL])
+def test_boot_cause_is_a_trip(bench: Bench, cause: BootCause) -> None:
+    bench.ready()
+    bench.boot(cause)
+    assert bench.sample.state == State.TRIPPED
+    assert bench.last(Identity).boot_cause == cause
+
+
+def test_serial_number_and_boots_are_kept(native_library: ctypes.CDLL) -> None:
+    bench = Bench(native_library, seed=4711)
+    first = bench.last(Identity)
+    bench.boot(BootCause.EXTERNAL)
+    second = bench.last(Identity)
+    assert first.serial_number == second.serial_number == 4711
+    assert second.boot_id == first.boot_id + 1
+
+
+@pytest.mark.parametrize("room_c", [2.0, 20.0])
+def test_healthy_hours_raise_no_alarm(native_library: ctypes.CDLL, room_c: float) -> None:
+    bench = Bench(
+        native_library, seed=3, bath__start_c=room_c, bath__ambient_c=room_c,
+        bath_probe__noise_k=0.01, guard_probe__gradient_k=0.3,
+    )  # fmt: skip
+    bench.ready()
+    top = probe_sum(92.0)
+    holding = 0
+    phases = [  # seconds, duty above and below the top, element code, cooling
+        (3600, 1000, OFF, 0),
+        (1200, 300, (900,) * 6, 0),
+        (2400, 0, OFF, 0),
+        (1800, 0, (900, 0, 900, 0, 900, 0), 1),
+        (1200, 250, OFF, 0),
+        (900, 0, OFF, 0),
+    ]
+    for seconds, duty, element_code, cooling in phases:
+        for _ in range(seconds):
+            held = duty if bench.sample.bath_sum < top else 0
+            for sample in bench.hold(1.0, held, element_code, cooling):
+                assert sample.state == State.LIVE, (bench.said, seconds, duty)
+                assert sample.station_flags == OFF
+            holding += held < duty
+    assert holding > 60
+    for _ in range(36000):
+        bench.tick()
+    assert bench.sample.state == State.READY
+    bench.tick(Hello(1))
+    assert bench.last(Identity).trip_number == 1
