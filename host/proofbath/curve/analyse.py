@@ -4,26 +4,31 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.blank import SLOPE_LEFT_MM_PER_K, Blank
 from proofbath.curve.branches import cycles_of
 from proofbath.curve.budget import Contribution
-from proofbath.curve.features import CycleFeatures, features_of
+from proofbath.curve.cycles import features_of_cycles
+from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.quantities import (
     DEFAULT_HYSTERESIS_LIFT_MM,
     Evidence,
     falling_quantity,
     full_lift_quantity,
     hysteresis_quantity,
+    lift_at_quantity,
     reason_of,
     rising_quantity,
+    temperature_at_quantity,
     zero_return_quantity,
 )
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult, CycleResult, Quantity, Warned, known, unknown
-from proofbath.curve.samples import Samples, reduce
+from proofbath.curve.samples import reduce
 from proofbath.errors import InputError
 
 HYSTERESIS_LIFTS_MM = (0.5, 1.0, 2.0, 4.0, 6.0, 8.0)
@@ -35,14 +40,19 @@ def analyse(
     threshold_mm: float = 0.1,
     rated_lift_mm: float | None = None,
     bench_budget: BenchBudget | None = None,
+    blank: Blank | None = None,
     cycles: Sequence[int] | None = None,
     hysteresis_lift_mm: float | None = None,
+    at_lifts_mm: Sequence[float] = (),
+    at_baths_c: Sequence[float] = (),
 ) -> CurveResult:
     """Return what a record says about its unit; temperatures in °C at zero rate, lifts in mm.
 
-    `threshold_mm` defines start-to-open and closing, `rated_lift_mm` full-open; `cycles` picks
-    cycles by number from 0 (all by default). What the record does not support is None with its
-    reason. Raises InputError for impossible arguments, RecordError for an unusable record.
+    `threshold_mm` defines start-to-open and closing, `rated_lift_mm` full-open; `blank` is the
+    station's blank curve; `cycles` picks cycles by number from 0 (all by default);
+    `at_lifts_mm` and `at_baths_c` ask for further temperatures and lifts of the rising branch.
+    What the record does not support is None with its reason.
+    Raises InputError for impossible arguments, RecordError for an unusable record.
     """
     if not 0.01 <= threshold_mm <= 5.0:
         raise InputError(f"threshold {threshold_mm:g} mm: 0.01 to 5 mm can be told; give another")
@@ -56,14 +66,19 @@ def analyse(
                 " U covers only what the file shows; give a bench file",
             )
         )
-    found = _features(samples, threshold_mm, rated_lift_mm)
+    parts = cycles_of(samples)
+    wanted = Wanted(threshold_mm, rated_lift_mm)
+    if blank is not None:
+        samples = blank.taken_off(samples, parts)
+        wanted = replace(wanted, unknown_slope_mm_per_k=SLOPE_LEFT_MM_PER_K)
+    found = features_of_cycles(samples, parts, wanted)
     used = found if cycles is None else [found[number] for number in cycles if number < len(found)]
     evidence = Evidence(used, threshold_mm, rated_lift_mm, bench)
     quantities = _quantities(evidence, hysteresis_lift_mm)
     series = {
-        "hysteresis_at_k": tuple(hysteresis_quantity(evidence, x) for x in HYSTERESIS_LIFTS_MM)
-        if used
-        else ()
+        "hysteresis_at_k": tuple(hysteresis_quantity(evidence, x) for x in HYSTERESIS_LIFTS_MM),
+        "temperature_at_c": tuple(temperature_at_quantity(evidence, x) for x in at_lifts_mm),
+        "lift_at_mm": tuple(lift_at_quantity(evidence, x) for x in at_baths_c),
     }
     warned += _warnings(evidence, quantities)
     return CurveResult(
@@ -74,23 +89,6 @@ def analyse(
         tuple(_cycle_result(c) for c in found),
         tuple(warned),
     )
-
-
-def _features(
-    samples: Samples, threshold_mm: float, rated_lift_mm: float | None
-) -> list[CycleFeatures]:
-    """Take each cycle's features; one that starts open borrows the zero of a closed one."""
-    cycles = cycles_of(samples)
-    found = [features_of(samples, cycle, threshold_mm, rated_lift_mm) for cycle in cycles]
-    zeros = [features.zero for features in found if features.zero is not None]
-    if not zeros:
-        return found
-    return [
-        features
-        if features.zero is not None
-        else features_of(samples, features.cycle, threshold_mm, rated_lift_mm, zeros[0])
-        for features in found
-    ]
 
 
 def _quantities(evidence: Evidence, hysteresis_lift_mm: float | None) -> dict[str, Quantity]:

@@ -13,7 +13,7 @@ from proofbath.curve.branches import Cycle
 from proofbath.curve.local import Crossing, changes_side, crossing, fit_line, lagged
 from proofbath.curve.record import Floats
 from proofbath.curve.samples import Samples
-from proofbath.curve.zero import Zero, find_zero
+from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K, Zero, find_zero
 
 NOMINAL_LAG_S = 25.0
 RATE_WINDOW_S = 30.0
@@ -23,6 +23,7 @@ WIDEST_BAND_MM = 0.15
 STEADY_LIFT_MM_PER_MIN = 0.05
 CLOSED_BELOW_K = 1.5
 END_OF_RISE_K = 1.5
+HELD_WITHIN_K, FALL_BEGINS_S = 0.05, 10.0
 
 _T = TypeVar("_T")
 
@@ -133,30 +134,42 @@ class _Reasons(dict[str, str]):
         return reading
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """What is read in a cycle: the start's threshold, the rated lift, the fixture's known slope."""
+
+    threshold_mm: float = 0.1
+    rated_lift_mm: float | None = None
+    unknown_slope_mm_per_k: float = UNKNOWN_SLOPE_MM_PER_K
+
+
 def features_of(
     samples: Samples,
     cycle: Cycle,
-    threshold_mm: float,
-    rated_lift_mm: float | None,
+    wanted: Wanted,
     other_zero: Zero | None = None,
+    never_closed: str | None = None,
 ) -> CycleFeatures:
-    """Return what one cycle shows; `other_zero` serves where the cycle was never closed itself."""
+    """Return what one cycle shows; `other_zero` serves where the cycle was never closed itself.
+
+    `never_closed` is the reason when that is known from elsewhere, e.g. from the other cycles.
+    """
     rising = samples.part(cycle.first, cycle.fall if cycle.rises else cycle.first)
     falling = samples.part(cycle.fall, cycle.end)
     reasons = _Reasons()
-    own = reasons.keep("start_to_open_c", _own_zero(samples, cycle, threshold_mm))
+    own = reasons.keep("start_to_open_c", never_closed or _own_zero(samples, cycle, wanted))
     zero = own or other_zero
     if zero is None:
         return CycleFeatures(cycle, rising, falling, None, reasons=reasons)
     up, down = Branch(rising, zero, True), Branch(falling, zero, False)
-    closing = reasons.keep("closing_c", down.event(threshold_mm))
+    closing = reasons.keep("closing_c", down.event(wanted.threshold_mm))
     full = reasons.keep("full_lift_mm", _full_lift(samples, cycle, zero))
     back = reasons.keep("zero_return_mm", _zero_return(down, closing))
     rated = line_c = start = None
-    if rated_lift_mm is not None:
-        rated = reasons.keep("full_open_c", up.event(rated_lift_mm))
+    if wanted.rated_lift_mm is not None:
+        rated = reasons.keep("full_open_c", up.event(wanted.rated_lift_mm))
     if own is not None:
-        start = reasons.keep("start_to_open_c", up.event(threshold_mm))
+        start = reasons.keep("start_to_open_c", up.event(wanted.threshold_mm))
         line_c = reasons.keep("start_by_line_c", _start_by_line(up))
     return CycleFeatures(
         cycle,
@@ -173,13 +186,14 @@ def features_of(
     )
 
 
-def _own_zero(samples: Samples, cycle: Cycle, threshold_mm: float) -> Zero | str:
+def _own_zero(samples: Samples, cycle: Cycle, wanted: Wanted) -> Zero | str:
     """Fit the rising branch's closed part; a falling branch alone serves read backwards."""
+    limits = wanted.threshold_mm, wanted.unknown_slope_mm_per_k
     if cycle.rises:
         part = samples.part(cycle.first, cycle.fall)
-        return find_zero(part.bath_c, part.lift_mm, threshold_mm)
+        return find_zero(part.bath_c, part.lift_mm, *limits)
     part = samples.part(cycle.fall, cycle.end)
-    return find_zero(part.bath_c[::-1], part.lift_mm[::-1], threshold_mm)
+    return find_zero(part.bath_c[::-1], part.lift_mm[::-1], *limits)
 
 
 def _start_by_line(up: Branch) -> float | str:
@@ -199,8 +213,8 @@ def _full_lift(samples: Samples, cycle: Cycle, zero: Zero) -> Reading | str:
     if not cycle.rises or cycle.fall - cycle.top < 5:
         return "no hold at the top; hold 5 min there"
     hold = samples.part(cycle.top, cycle.fall)
-    near_top = hold.bath_c > np.max(hold.bath_c) - 0.15
-    end_s = hold.t_s[near_top][-1]
+    held = hold.bath_c > np.median(hold.bath_c) - HELD_WITHIN_K
+    end_s = hold.t_s[held][-1] - FALL_BEGINS_S
     last = (hold.t_s >= end_s - FULL_LIFT_S) & (hold.t_s <= end_s)
     if last.sum() < 3:
         return "too few samples in the hold at the top"

@@ -23,7 +23,7 @@ MEMORY_S = 400.0
 LAG_SCALE_S = np.geomspace(4.0, 100.0, 14)
 # Relaxation at the top reads 10 % low on the one-node element model, whose lag falls off there.
 TOP_LAG_LOW = 0.90
-SHAPE_RELATIVE_U = 0.06
+SHAPE_RELATIVE_U = 0.045
 # A lag grows with the lift's slope, since the wax that moves the pin takes up the latent heat;
 # what is left at slope zero, in mm/K, is its sensible heat (one-node element model).
 SENSIBLE_MM_PER_K = 0.227

@@ -13,7 +13,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from proofbath.curve.branches import cycles_of
-from proofbath.curve.features import CycleFeatures, features_of
+from proofbath.curve.cycles import features_of_cycles
+from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult
 from proofbath.curve.samples import reduce
@@ -93,7 +94,7 @@ def _draw_unit(axes: Axes, record: CurveRecord, result: CurveResult) -> None:
 
 def _cycles(record: CurveRecord, threshold_mm: float) -> list[CycleFeatures]:
     samples, _ = reduce(record)
-    return [features_of(samples, cycle, threshold_mm, None) for cycle in cycles_of(samples)]
+    return features_of_cycles(samples, cycles_of(samples), Wanted(threshold_mm))
 
 
 def _draw_branches(axes: Axes, features: CycleFeatures) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.optimize import brentq
 
 from proofbath.curve.bench_budget import BenchBudget, steadied
 from proofbath.curve.budget import Contribution
@@ -23,7 +24,7 @@ from proofbath.curve.lag import (
 )
 from proofbath.curve.result import Quantity, known, unknown
 
-FALLING_LAG_RELATIVE_U = 0.10  # rising and falling lags agree within 10 % on the element model
+FALLING_LAG_RELATIVE_U = 0.058  # rising and falling lags agree within 10 % on the element model
 HYSTERESIS_SCATTER_K, HYSTERESIS_SCATTER_DOF = 0.02, 4.0
 DEFAULT_HYSTERESIS_LIFT_MM = 1.0
 SMALLEST_CYCLE_SD_K = 0.13
@@ -91,6 +92,16 @@ class Evidence:
     def falling_events(self, lift_mm: float) -> list[Event]:
         """Return where the cycles' falling branches pass a lift."""
         return _events(self.cycles, lift_mm, upward=False)
+
+    def largest_lift_mm(self) -> float:
+        """Return a lift that every cycle with a zero passes while the bath still rises."""
+        tops = [
+            float(np.max(branch.lift_mm[: c.cycle.top - c.cycle.first]))
+            for c in self.cycles
+            if c.zero is not None and c.cycle.top > c.cycle.first
+            for branch in [Branch(c.rising, c.zero, True)]
+        ]
+        return 0.98 * min(tops) if tops else 0.0
 
     def rising_at_zero_rate(self, lift_mm: float, events: Sequence[Event]) -> ZeroRate:
         """Return the rising temperature of a lift at zero rate from events of that lift."""
@@ -178,6 +189,36 @@ def falling_quantity(
     return known(value, contributions, "zero", {"lift_mm": lift_mm})
 
 
+def temperature_at_quantity(evidence: Evidence, lift_mm: float) -> Quantity:
+    """Return the rising bath temperature of any lift at zero rate."""
+    events = evidence.rising_events(lift_mm)
+    if not events:
+        return unknown(f"no cycle passes {lift_mm:g} mm while rising", {"lift_mm": lift_mm})
+    return rising_quantity(evidence, lift_mm, events)
+
+
+def lift_at_quantity(evidence: Evidence, bath_c: float) -> Quantity:
+    """Return the rising lift at a bath temperature at zero rate.
+
+    The lift is sought whose zero-rate temperature is the one asked for; its budget is that of the
+    temperature times the curve's slope.
+    """
+    at = {"bath_c": bath_c}
+    low_mm, high_mm = evidence.threshold_mm / 2, evidence.largest_lift_mm()
+
+    def missing_k(lift_mm: float) -> float:
+        events = evidence.rising_events(lift_mm)
+        return evidence.rising_at_zero_rate(lift_mm, events).value_c - bath_c if events else 99.0
+
+    if high_mm <= low_mm or missing_k(low_mm) > 0 or missing_k(high_mm) < 0:
+        return unknown("the rising curve does not pass this temperature", at)
+    lift_mm = float(brentq(missing_k, low_mm, high_mm, xtol=1e-4))
+    events = evidence.rising_events(lift_mm)
+    slope = float(np.mean([event.lift_slope_mm_per_k for event in events]))
+    budget = rising_quantity(evidence, lift_mm, events).contributions
+    return known(lift_mm, [_scaled(item, -item.sensitivity * slope) for item in budget], "zero", at)
+
+
 def hysteresis_quantity(evidence: Evidence, lift_mm: float) -> Quantity:
     """Return rising minus falling temperature of a lift at zero rate; probe errors cancel."""
     at = {"lift_mm": lift_mm}
@@ -248,9 +289,10 @@ def zero_return_quantity(evidence: Evidence) -> Quantity:
         _noise_part(readings),
     ]
     if len(readings) > 1:
-        sd, freedom = float(np.std(lifts_mm, ddof=1)), len(readings) - 1.0
-        weight = 1 / math.sqrt(len(readings))
-        contributions.append(Contribution("cycle scatter", sd, weight, freedom, "A"))
+        seen = sum(item.share**2 for item in contributions[1:])
+        beyond = math.sqrt(max(0.0, float(np.var(lifts_mm, ddof=1)) - len(readings) * seen))
+        weight, freedom = 1 / math.sqrt(len(readings)), len(readings) - 1.0
+        contributions.append(Contribution("cycle scatter", beyond, weight, freedom, "A"))
     return known(float(lifts_mm.mean()), contributions)
 
 

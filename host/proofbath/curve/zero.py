@@ -29,7 +29,6 @@ class Zero:
     slope_u_mm_per_k: float
     noise_mm: float
     span_k: float
-    closed_to_c: float
     note: str
 
     def reading_mm(self, bath_c: Floats) -> Floats:
@@ -41,7 +40,12 @@ class Zero:
         return math.hypot(self.level_u_mm, self.slope_u_mm_per_k * (bath_c - self.at_c))
 
 
-def find_zero(bath_c: Floats, lift_mm: Floats, threshold_mm: float) -> Zero | str:
+def find_zero(
+    bath_c: Floats,
+    lift_mm: Floats,
+    threshold_mm: float,
+    unknown_slope_mm_per_k: float = UNKNOWN_SLOPE_MM_PER_K,
+) -> Zero | str:
     """Return the zero of one branch in the order cold to hot, or the reason why there is none.
 
     The closed part ends 2.5 K below the clearly open lift and, from there, as far below as the
@@ -59,7 +63,9 @@ def find_zero(bath_c: Floats, lift_mm: Floats, threshold_mm: float) -> Zero | st
         span_k = end_c - max(coldest_c, end_c - LONGEST_SPAN_K)
         if span_k < SHORTEST_SPAN_K or inside.sum() < 5:
             break
-        zero = _fit(bath_c[:before][inside], lift_mm[:before][inside], span_k, end_c)
+        zero = _fit(
+            bath_c[:before][inside], lift_mm[:before][inside], span_k, unknown_slope_mm_per_k
+        )
         if _foretells(zero, bath_c[:before][inside], lift_mm[:before][inside], end_c):
             return zero
     return (
@@ -81,7 +87,7 @@ def _clearly_open(bath_c: Floats, lift_mm: Floats, threshold_mm: float) -> float
     return float(bath_c[split])
 
 
-def _fit(bath_c: Floats, lift_mm: Floats, span_k: float, end_c: float) -> Zero:
+def _fit(bath_c: Floats, lift_mm: Floats, span_k: float, unknown_slope: float) -> Zero:
     with_slope = span_k >= SLOPE_SPAN_K
     line = fit_line(bath_c, lift_mm, with_slope)
     note = f"level and slope from {span_k:.1f} K of closed curve"
@@ -94,10 +100,9 @@ def _fit(bath_c: Floats, lift_mm: Floats, span_k: float, end_c: float) -> Zero:
         line.level,
         line.slope,
         line.level_u,
-        line.slope_u if with_slope else UNKNOWN_SLOPE_MM_PER_K,
+        line.slope_u if with_slope else unknown_slope,
         line.residual_sd,
         span_k,
-        end_c,
         note,
     )
 
