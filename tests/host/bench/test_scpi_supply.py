@@ -13,6 +13,7 @@ import pytest
 from host.bench.fake_supply import IDENTITY, FakeSupply
 from proofbath.bench.clock import monotonic_s
 from proofbath.bench.port import PortLostError
+from proofbath.bench.scpi_dialogue import Dialogue
 from proofbath.bench.scpi_supply import ScpiSupply
 from proofbath.bench.stream import open_stream
 from proofbath.bench.supply_description import SupplySettings
@@ -163,6 +164,17 @@ def test_answer_with_more_than_was_asked_is_a_bench_fault(fake: FakeSupply) -> N
     assert "more than one line" in str(fault) or "talks unasked" in str(fault)
 
 
+def test_line_that_came_unasked_is_no_answer() -> None:
+    far, near = os.openpty()
+    stream = open_stream(os.ttyname(near), 9600, TIMEOUT_S)
+    os.write(far, b"0.5\n")
+    with pytest.raises(BenchFaultError, match="talks unasked"):
+        Dialogue("supply", stream, TIMEOUT_S, monotonic_s).number("MEAS:CURR?")
+    stream.close()
+    os.close(near)
+    os.close(far)
+
+
 def test_error_queue_that_never_empties_is_given_up(fake: FakeSupply) -> None:
     fault = misbehaving(fake, "queue full", lambda supply: supply.set_current(0.6))
     assert "over 32 errors" in str(fault)
@@ -171,11 +183,13 @@ def test_error_queue_that_never_empties_is_given_up(fake: FakeSupply) -> None:
     assert not fake.on
 
 
-@pytest.mark.parametrize("how", ["ignores off", "lies"])
-def test_output_that_stays_on_is_told(fake: FakeSupply, how: str) -> None:
+@pytest.mark.parametrize(("how", "still_a"), [("ignores off", 0.0), ("lies", 0.5)])
+def test_output_that_stays_on_is_told(fake: FakeSupply, how: str, still_a: float) -> None:
+    """The current is set to 0 too, which helps where only the output switch is stuck."""
     fault = misbehaving(fake, how, lambda supply: None)
     assert "does not switch off" in str(fault)
     assert fake.on
+    assert fake.current_a() == still_a
 
 
 def test_output_that_goes_off_by_itself_is_a_fault(fake: FakeSupply) -> None:
