@@ -235,7 +235,12 @@ void eeprom_update(uint16_t address, uint8_t byte) {
 
 void feed_watchdog() { wdt_reset(); }
 
-void idle() { sleep_mode(); }
+// Wakes for good once a millisecond: the serial port's interrupts need no pass of the loop, as its
+// buffers last 5 ms (sending) and 22 ms (receiving).
+void idle() {
+  const uint32_t before_ms = millis();
+  while (millis() == before_ms) sleep_mode();
+}
 
 }  // namespace board
 

@@ -1,0 +1,83 @@
+// The controller's processor with its chips, its wires and the plant, in lock step.
+//
+// The plant takes a step of 25 ms, 20 ms after a boot and every 25 ms from there: between the
+// firmware's scans, which begin every 25 ms and last 8 to 9. So each scan sees one state of the
+// plant, as in the native bench. Host bytes enter at the line's rate.
+
+#pragma once
+#include <stdint.h>
+
+#include <deque>
+#include <string>
+#include <vector>
+
+#include "../native/devices.h"
+#include "../native/plant.h"
+#include "cpu.h"
+
+namespace simulator {
+
+// An output that changed, as seen on its pin.
+struct Change {
+  uint64_t at_us;
+  std::string name;
+  bool on;
+};
+
+class Machine : private Surroundings {
+ public:
+  // Powers a controller up that holds a serial number equal to the seed; raises
+  // std::runtime_error for a firmware that cannot be loaded.
+  Machine(const std::string& elf_path, uint64_t seed);
+
+  uint64_t now_us() const { return cpu_.now() / cycles_per_us; }
+  void advance_us(uint64_t us);
+
+  // Resets with the processor's flags, see Cpu::reset.
+  void boot(uint8_t flags);
+
+  // Bytes for the serial port, and those it has sent since they were last taken.
+  void receive(const char* bytes, size_t count);
+  std::string take_sent();
+
+  // Bytes enter although the receiver is full, and are lost there, as on a real line.
+  void ignore_xoff(bool ignored) { ignore_xoff_ = ignored; }
+
+  // For so long no bus transfer ends; a reset ends it too.
+  void hold_bus_us(uint64_t us);
+
+  // Parameter or true value of the plant, "output.<name>" as the pins stand, "resets".
+  bool get(const std::string& key, double* value) const;
+  std::vector<Change> take_changes();
+
+  plant::Plant& plant() { return plant_; }
+  Cpu& cpu() { return cpu_; }
+  const Cpu& cpu() const { return cpu_; }
+
+ private:
+  void outputs_changed() override;
+  void select_changed() override;
+  uint8_t bus_transfer(uint8_t byte) override;
+  void sent(uint8_t byte) override;
+  void was_reset() override;
+
+  bool follow(bool& known, board::Pin pin);
+  void step_plant();
+  void drive_inputs();
+  void feed_byte();
+  uint64_t next_event() const;
+
+  plant::Plant plant_;
+  plant::Drive drive_ = {};
+  devices::Bus bus_;
+  Cpu cpu_;
+  uint8_t chip_ = board::no_chip;
+  uint64_t target_ = 0, plant_due_ = 0, byte_due_ = 0, bus_free_ = 0;
+  bool bus_held_ = false, ignore_xoff_ = false;
+  std::deque<uint8_t> unreceived_;
+  std::string sent_;
+  std::vector<Change> changes_;
+  uint32_t resets_ = 0;
+};
+
+}  // namespace simulator
