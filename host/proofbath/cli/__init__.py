@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import sys
+from collections.abc import Sequence
 from importlib import import_module, metadata
 
 import click
@@ -50,10 +51,10 @@ def _where_to_look(error: click.ClickException) -> str:
     return f"See {context.command_path if context else 'proofbath'} --help."
 
 
-def main() -> None:
-    """Run the command line and leave with its exit status."""
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line (by default the process's own) and leave with its exit status."""
     try:
-        status = proofbath.main(prog_name="proofbath", standalone_mode=False)
+        status = proofbath.main(arguments, prog_name="proofbath", standalone_mode=False)
     except ProofbathError as error:
         for fault in error.faults:
             click.echo(fault, err=True)

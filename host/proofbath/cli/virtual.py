@@ -65,7 +65,7 @@ def truth(
         for unit in bench.virtual.unit
     ]
     if as_json:
-        print_json({"unit": [asdict(unit) for unit in units]})
+        print_json({"units": [asdict(unit) for unit in units]})
     else:
         _print(units, threshold_mm)
 

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from scipy import stats
 
 LEVEL = 0.95
+MANY = 1e6
+"""Degrees of freedom from which Student's t is the normal distribution."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,7 @@ def combine(
 
 def coverage_factor(degrees_of_freedom: float, level: float = LEVEL) -> float:
     """Return Student's t for a two-sided coverage `level` (GUM table G.2)."""
-    if math.isinf(degrees_of_freedom):
+    if degrees_of_freedom > MANY:
         return float(stats.norm.ppf(0.5 + level / 2))
     whole = max(1, math.floor(round(degrees_of_freedom, 2)))
     return float(stats.t.ppf(0.5 + level / 2, whole))
