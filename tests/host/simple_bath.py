@@ -68,6 +68,11 @@ class SimpleBench:
         self.trip_reason = TripReason.NONE
         self.inputs = Input.STIRRER_TURNING | Input.LEVEL_OK | Input.EMERGENCY_STOP_CLOSED
         self.lift_mm = (0.5,) * 6
+        self.element_a = self.element_v = (0.0,) * 6
+        self.heater_on_s = 0.0
+        self.guard_offset_k = 0.0
+        self.station_flags: tuple[int, ...] = (0,) * 6
+        self.stuck_mm: dict[int, float] = {}
         self.demand: Demand | None = None
 
     def reading(self) -> Reading:
@@ -76,6 +81,7 @@ class SimpleBench:
         demand = self.demand
         live = demand is not None and self.state is State.LIVE
         duty = demand.duty if demand and live else 0.0
+        self.heater_on_s += duty * TICK_S
         bath_c = self.bath.tick(duty, bool(demand and live and demand.cooling))
         return Reading(
             t_s=self.tick_count * TICK_S,
@@ -83,16 +89,24 @@ class SimpleBench:
             state=self.state,
             trip_reason=self.trip_reason,
             bath_c=bath_c,
-            guard_c=bath_c,
-            lift_mm=self.lift_mm,
-            element_a=(0.0,) * 6,
-            element_v=(0.0,) * 6,
-            heater_on_s=0.0,
+            guard_c=bath_c + self.guard_offset_k,
+            lift_mm=self._lifts(bath_c),
+            element_a=self.element_a,
+            element_v=self.element_v,
+            heater_on_s=self.heater_on_s,
             duty=duty,
-            station_flags=(0,) * 6,
+            station_flags=self.station_flags,
             inputs=self.inputs,
             outputs=0,
             missing=0,
+        )
+
+    def _lifts(self, bath_c: float) -> tuple[float, ...]:
+        """Living gauges: their fixture expands, their last digit moves."""
+        alive_mm = 0.0005 * (bath_c - 20.0) + 0.0012 * (self.tick_count % 3)
+        return tuple(
+            self.stuck_mm.get(station, lift_mm + alive_mm)
+            for station, lift_mm in enumerate(self.lift_mm, 1)
         )
 
     def take(self, demand: Demand | None) -> None:

@@ -33,10 +33,12 @@ class BathModel(Described):
 
     def loss_w(self, bath_c: float) -> float:
         """Return the heat in W a bath at `bath_c` loses by itself."""
-        vapour = 0.0
-        if self.evaporation_w_at_90c:
-            vapour = self.evaporation_w_at_90c * vapour_ratio(bath_c)
-        return self.loss_w_per_k * (bath_c - self.ambient_c) + vapour
+        loss_w = self.loss_w_per_k * (bath_c - self.ambient_c)
+        return loss_w + self.evaporation_w(bath_c) if self.evaporation_w_at_90c else loss_w
+
+    def evaporation_w(self, bath_c: float) -> float:
+        """Return the part of the loss in W that leaves as vapour."""
+        return self.evaporation_w_at_90c * vapour_ratio(bath_c)
 
     def cooling_w(self, bath_c: float) -> float:
         """Return the heat in W the open cooling valve takes; 0 without a valve."""

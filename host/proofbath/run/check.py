@@ -9,13 +9,28 @@ from typing import NamedTuple
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import MARGIN_K
 from proofbath.errors import InputError
-from proofbath.run.duration import total_seconds
+from proofbath.run.forecast import Deadlines, drop_to_fit, forecast, seconds_until
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Hold, Leg, Ramp, Soak, resolve, wanted_c
+from proofbath.run.power import fed
+from proofbath.run.profile import (
+    PLAIN,
+    Drive,
+    Energise,
+    Leg,
+    Loading,
+    PowerRamp,
+    Ramp,
+    Soak,
+    resolve,
+    wanted_c,
+)
 from proofbath.run.profiles import OPEN_C
+from proofbath.wire.table import STATIONS
 
 HOLDING_DUTY = 0.95
 """A temperature that takes more of the heater only to be kept is beyond the bath."""
+EVAPORATION_COVER = 2.0
+"""Evaporation is known to about 40 % (from memory): the fill covers it twice."""
 
 
 class BenchFacts(NamedTuple):
@@ -25,6 +40,10 @@ class BenchFacts(NamedTuple):
     boiling_c: float
     """Of the coolant at the day's station pressure."""
     model: BathModel
+    above_switch_l: float | None = None
+    """Coolant above the level switch; None is not checked."""
+    now_s: float | None = None
+    """Local time of day in seconds, for `ready_by` and `cold_by`."""
 
     @property
     def limit_c(self) -> float:
@@ -38,19 +57,57 @@ class CheckedPlan(NamedTuple):
     legs: tuple[Leg, ...]
     warnings: tuple[str, ...]
     expected_s: float
+    ready_s: float
+    """When the last recorded step will be over."""
+    cold_s: float
+    """When the bath will be cold enough to be opened."""
+    fill_above_switch_l: float
+    """Coolant wanted above the level switch: twice what is expected to evaporate."""
 
 
 def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     """Return the plan made ready; raises InputError with every fault, one line each."""
     steps = plan.steps().step
-    legs = resolve(steps, plan.unit_type, facts.limit_c)
-    faults = _loading_faults(plan, facts) + _stage_faults(plan, legs)
+    loading = _loading(plan)
+    legs = resolve(steps, plan.unit_type, facts.limit_c, loading)
+    faults = _loading_faults(plan, facts) + _stage_faults(plan, legs) + _power_faults(legs)
     faults += [fault for i, leg in enumerate(legs, 1) for fault in _leg_faults(i, leg, plan, facts)]
     faults += _rate_faults(legs, facts)
     if faults:
         raise InputError(*faults)
-    expected_s = total_seconds(legs, facts.model)
-    return CheckedPlan(legs, tuple(_warnings(plan, legs)), expected_s)
+    legs, dropped = drop_to_fit(legs, facts.model, _deadlines(plan, facts), plan.may_drop)
+    warnings = [f"cycle {cycle} is left out to be ready in time" for cycle in dropped]
+    warnings += _warnings(plan, legs, facts)
+    needs = forecast(legs, facts.model)
+    fill_l = EVAPORATION_COVER * needs.evaporated_l
+    if facts.above_switch_l is not None and facts.above_switch_l < fill_l:
+        raise InputError(
+            f"bath: {needs.evaporated_l:.1f} l will evaporate, {facts.above_switch_l:.1f} l stand"
+            f" above the level switch; fill to {fill_l:.1f} l above it"
+        )
+    return CheckedPlan(legs, tuple(warnings), needs.total_s, needs.ready_s, needs.cold_s, fill_l)
+
+
+def _deadlines(plan: NightPlan, facts: BenchFacts) -> Deadlines:
+    now_s = facts.now_s
+    if now_s is None:
+        return Deadlines()
+    ready_s, cold_s = (
+        math.inf if by is None else seconds_until(by, now_s) for by in (plan.ready_by, plan.cold_by)
+    )
+    return Deadlines(ready_s, cold_s)
+
+
+def _loading(plan: NightPlan) -> Loading:
+    loaded = [False] * STATIONS
+    max_a, ohm = list(PLAIN.max_a), list(PLAIN.ohm)
+    for place in plan.station:
+        i = place.station - 1
+        loaded[i] = True
+        unit_type = plan.type_at(place)
+        if unit_type is not None and unit_type.element_ohm is not None:
+            max_a[i], ohm[i] = unit_type.element_max_a, unit_type.element_ohm
+    return Loading(tuple(loaded), tuple(max_a), tuple(ohm))
 
 
 def _loading_faults(plan: NightPlan, facts: BenchFacts) -> list[str]:
@@ -74,15 +131,51 @@ def _loading_faults(plan: NightPlan, facts: BenchFacts) -> list[str]:
 
 def _stage_faults(plan: NightPlan, legs: tuple[Leg, ...]) -> list[str]:
     faults = []
-    if isinstance(legs[0].step, Hold):
-        faults.append("step 1: a hold has no temperature to hold; begin with a soak")
+    if math.isnan(legs[0].to_c):
+        kind = legs[0].step.kind
+        faults.append(f"step 1: {kind} has no temperature to stay at; begin with a soak")
     if plan.stage == "as-found" and any(leg.step.purpose == "conditioning" for leg in legs):
         faults.append("stage as-found: the first cycle is the finding; leave conditioning out")
+    cycles = {leg.step.cycle for leg in legs}
+    faults += [f"may_drop: there is no cycle {c}" for c in plan.may_drop if c not in cycles]
+    return faults
+
+
+def _power_faults(legs: tuple[Leg, ...]) -> list[str]:
+    """A lower power lands on the other branch: within one bath, currents only go up."""
+    faults = []
+    highest_a = 0.0
+    for number, leg in enumerate(legs, 1):
+        step, loading = leg.step, leg.loading
+        if not isinstance(step, (Energise, PowerRamp)):
+            highest_a = 0.0
+            continue
+        on = fed(step, loading)
+        if not any(on):
+            faults.append(f"step {number}: no station it names has an element heater")
+            continue
+        most_a = min(a for a, is_on in zip(loading.max_a, on, strict=True) if is_on)
+        ohm = max(r for r, is_on in zip(loading.ohm, on, strict=True) if is_on)
+        if isinstance(step, PowerRamp):
+            asked_a = math.sqrt(step.to_w / ohm)
+        else:
+            asked_a = step.element_a
+            if asked_a < highest_a:
+                faults.append(
+                    f"step {number}: {asked_a:g} A follows {highest_a:g} A on the same bath;"
+                    " set currents only upwards, come down by a power ramp"
+                )
+            highest_a = asked_a
+        if asked_a > most_a:
+            faults.append(
+                f"step {number}: {asked_a:.2f} A is more than the {most_a:.2f} A the element may"
+                " be given; lower it"
+            )
     return faults
 
 
 def _leg_faults(number: int, leg: Leg, plan: NightPlan, facts: BenchFacts) -> list[str]:
-    if isinstance(leg.step, Hold):
+    if not isinstance(leg.step, (Ramp, Soak, Drive)):
         return []
     faults = []
     if leg.to_c > facts.limit_c:
@@ -96,7 +189,7 @@ def _leg_faults(number: int, leg: Leg, plan: NightPlan, facts: BenchFacts) -> li
         for serial, unit_type in plan.types_loaded()
         if leg.to_c > unit_type.cap_c
     ]
-    duty = facts.model.steady_duty(leg.to_c)
+    duty = 0.0 if isinstance(leg.step, Drive) else facts.model.steady_duty(leg.to_c)
     if duty > HOLDING_DUTY:
         faults.append(
             f"step {number}: keeping {leg.to_c:.1f} °C takes {100 * duty:.0f} % of the heater,"
@@ -126,12 +219,13 @@ def _rate_faults(legs: tuple[Leg, ...], facts: BenchFacts) -> list[str]:
     return faults
 
 
-def _warnings(plan: NightPlan, legs: tuple[Leg, ...]) -> list[str]:
+def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list[str]:
     warnings = []
     for number, leg in enumerate(legs, 1):
         if leg.clipped and isinstance(leg.step, (Ramp, Soak)):
+            asked_c = wanted_c(leg.step, plan.unit_type, facts.limit_c)
             warnings.append(
-                f"step {number}: clipped from {wanted_c(leg.step, plan.unit_type):.1f} to the"
+                f"step {number}: clipped from {asked_c:.1f} to the"
                 f" bath's limit {leg.to_c:.1f} °C; what lies above will have no value"
             )
     highest_c = max(leg.to_c for leg in legs)

@@ -6,19 +6,25 @@ import math
 from collections.abc import Iterable
 
 from proofbath.control.bath_model import BathModel
-from proofbath.run.profile import FASTEST_K_PER_MIN, Hold, Leg, Soak
+from proofbath.run.profile import FASTEST_K_PER_MIN, Energise, Leg, PowerRamp, Ramp, Soak
+
+_POWER_SPAN_W = 12.0
+"""What a power ramp down to little is taken to begin at."""
 
 
 def leg_seconds(leg: Leg, from_c: float, model: BathModel) -> float:
     """Return the seconds a leg takes from a temperature; inf where the bath cannot get there."""
     step = leg.step
-    if isinstance(step, Hold):
-        return step.for_s
-    rate = step.rate_k_per_min
-    moving_s = model.time_to_s(
-        from_c, leg.to_c, FASTEST_K_PER_MIN if isinstance(rate, str) else rate
-    )
-    return moving_s + step.at_least_s if isinstance(step, Soak) else moving_s
+    if isinstance(step, (Ramp, Soak)):
+        rate = step.rate_k_per_min
+        most = FASTEST_K_PER_MIN if isinstance(rate, str) else rate
+        moving_s = model.time_to_s(from_c, leg.to_c, most)
+        return moving_s + step.at_least_s if isinstance(step, Soak) else moving_s
+    if isinstance(step, Energise):
+        return step.at_most_s
+    if isinstance(step, PowerRamp):
+        return 60.0 * max(step.to_w, _POWER_SPAN_W) / step.rate_w_per_min
+    return step.for_s
 
 
 def total_seconds(legs: Iterable[Leg], model: BathModel, from_c: float = math.nan) -> float:
@@ -27,5 +33,5 @@ def total_seconds(legs: Iterable[Leg], model: BathModel, from_c: float = math.na
     total_s = 0.0
     for leg in legs:
         total_s += leg_seconds(leg, at_c, model)
-        at_c = leg.to_c
+        at_c = at_c if math.isnan(leg.to_c) else leg.to_c
     return total_s

@@ -1,41 +1,69 @@
-"""How each kind of step is carried out: what it asks of the bath, and when it is over."""
+"""How each kind of step is carried out: what it asks of bath and elements, and when it is over."""
 
 from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
+from typing import Any, Generic, TypeVar
 
 from proofbath.control.controller import BathController
-from proofbath.run.profile import FASTEST_K_PER_MIN, Hold, Leg, Ramp, Soak
+from proofbath.run.blocks import Block
+from proofbath.run.power import PowerGenerator, fed
+from proofbath.run.profile import (
+    FASTEST_K_PER_MIN,
+    AnyStep,
+    Drive,
+    Energise,
+    Hold,
+    Leg,
+    PowerRamp,
+    Ramp,
+    Soak,
+)
 from proofbath.run.reading import NO_CURRENT, Reading
 from proofbath.run.states import Kind
 from proofbath.run.steady import Steadiness
 
+_S = TypeVar("_S", bound=AnyStep)
 
-class Execution(ABC):
+
+class Execution(ABC, Generic[_S]):
     """One leg under way; made when it begins."""
 
     kind: Kind
 
-    def __init__(self, leg: Leg, bath: BathController, t_s: float) -> None:
+    def __init__(self, leg: Leg, step: _S, bath: BathController, now: Reading) -> None:
         self.leg = leg
+        self.step = step
         self.bath = bath
-        self.began_s = t_s
+        self.began_s = now.t_s
         self.element_a = NO_CURRENT
         self.warning = ""
         """Set when the leg ends otherwise than wished."""
         self.aim()
 
-    @abstractmethod
     def aim(self) -> None:
-        """Point the bath at the leg's target; again after a pause."""
+        """Point the bath at the leg's target, again after a pause; here: stay where it is."""
+        self.bath.stay()
 
     @abstractmethod
     def over(self, reading: Reading) -> bool:
         """Take a reading and return whether the leg is finished."""
 
+    def take_block(self, block: Block) -> None:
+        """Take ten seconds' means; only steps that wait for steadiness want them."""
 
-class Ramping(Execution):
+    def duty(self, bath_c: float, dt_s: float) -> float:
+        """Return the heater duty for a reading `dt_s` after the last."""
+        return self.bath.step(bath_c, dt_s)
+
+    @property
+    def cooling(self) -> bool:
+        """Whether the cooling valve shall be open."""
+        return self.bath.cooling
+
+
+class Ramping(Execution[Ramp]):
     """Moves the set-point at the step's rate, as far as the bath can follow."""
 
     kind = Kind.NEXT_RAMP
@@ -44,8 +72,7 @@ class Ramping(Execution):
 
     def aim(self) -> None:
         """Ramp at the rate asked for."""
-        assert isinstance(self.leg.step, Ramp)
-        rate = self.leg.step.rate_k_per_min
+        rate = self.step.rate_k_per_min
         self.bath.aim(self.leg.to_c, FASTEST_K_PER_MIN if isinstance(rate, str) else rate)
 
     def over(self, reading: Reading) -> bool:
@@ -53,30 +80,27 @@ class Ramping(Execution):
         return self.bath.passed if self.runs_through else self.bath.arrived(reading.bath_c)
 
 
-class Soaking(Execution):
+class Soaking(Execution[Soak]):
     """Goes to a temperature and stays until bath and lifts are steady."""
 
     kind = Kind.NEXT_SOAK
 
-    def __init__(self, leg: Leg, bath: BathController, t_s: float) -> None:
-        super().__init__(leg, bath, t_s)
+    def __init__(self, leg: Leg, step: Soak, bath: BathController, now: Reading) -> None:
+        super().__init__(leg, step, bath, now)
         self._there_s = math.nan
         self._steady = Steadiness()
 
     def aim(self) -> None:
         """Go there at the soak's own rate."""
-        assert isinstance(self.leg.step, Soak)
-        self.bath.aim(self.leg.to_c, self.leg.step.rate_k_per_min)
+        self.bath.aim(self.leg.to_c, self.step.rate_k_per_min)
 
     def over(self, reading: Reading) -> bool:
         """Over when steady after the least time, or after the longest with a warning."""
-        step = self.leg.step
-        assert isinstance(step, Soak)
+        step = self.step
         if math.isnan(self._there_s):
             if self.bath.arrived(reading.bath_c):
                 self._there_s = reading.t_s
             return False
-        self._steady.add(reading)
         spent_s = reading.t_s - self._there_s
         if spent_s < step.at_least_s:
             return False
@@ -87,30 +111,107 @@ class Soaking(Execution):
         self.warning = f"not steady after {step.at_most_s / 60.0:.0f} min of soaking"
         return True
 
+    def take_block(self, block: Block) -> None:
+        """Only what lies behind the arrival counts."""
+        if block.from_s >= self._there_s:
+            self._steady.add(block)
 
-class Holding(Execution):
+
+class Holding(Execution[Hold]):
     """Stays at the present set-point for a time."""
 
     kind = Kind.NEXT_HOLD
 
-    def aim(self) -> None:
-        """Stay where the command is."""
-        self.bath.stay()
-
     def over(self, reading: Reading) -> bool:
         """Over after the step's time."""
-        assert isinstance(self.leg.step, Hold)
-        return reading.t_s - self.began_s >= self.leg.step.for_s
+        return reading.t_s - self.began_s >= self.step.for_s
 
 
-_EXECUTIONS: dict[type, type[Execution]] = {Ramp: Ramping, Soak: Soaking, Hold: Holding}
+class Energising(Execution[Energise]):
+    """Feeds set currents at a fixed bath until the lifts are steady."""
+
+    kind = Kind.NEXT_ENERGISE
+
+    def __init__(self, leg: Leg, step: Energise, bath: BathController, now: Reading) -> None:
+        super().__init__(leg, step, bath, now)
+        self._steady = Steadiness()
+        self.element_a = tuple(
+            min(step.element_a, most_a) if on else 0.0
+            for on, most_a in zip(fed(step, leg.loading), leg.loading.max_a, strict=True)
+        )
+
+    def over(self, reading: Reading) -> bool:
+        """Over when the lifts are steady after the least time, or after the longest."""
+        spent_s = reading.t_s - self.began_s
+        if spent_s < self.step.at_least_s:
+            return False
+        if self._steady.within(math.inf, self.step.steady_mm_per_min):
+            return True
+        if spent_s < self.step.at_most_s:
+            return False
+        self.warning = f"lift not steady after {self.step.at_most_s / 60.0:.0f} min of current"
+        return True
+
+    def take_block(self, block: Block) -> None:
+        """Only what lies behind the switching on counts."""
+        if block.from_s >= self.began_s:
+            self._steady.add(block)
 
 
-def begin(legs: tuple[Leg, ...], index: int, bath: BathController, t_s: float) -> Execution:
+class PowerRamping(Execution[PowerRamp]):
+    """Moves the power of the elements along a ramp at a fixed bath."""
+
+    kind = Kind.NEXT_ENERGISE
+
+    def __init__(self, leg: Leg, step: PowerRamp, bath: BathController, now: Reading) -> None:
+        super().__init__(leg, step, bath, now)
+        self._power = PowerGenerator(step, leg.loading)
+        self.element_a = self._power.currents(now)
+
+    def over(self, reading: Reading) -> bool:
+        """Set the currents for the power of now; over when it is the target's."""
+        self.element_a = self._power.currents(reading)
+        return self._power.arrived
+
+
+class Driving(Execution[Drive]):
+    """Gives the heater a fixed duty without control."""
+
+    kind = Kind.NEXT_DRIVE
+
+    def duty(self, bath_c: float, dt_s: float) -> float:
+        """The step's duty; the set-point goes along with the reading."""
+        if not math.isnan(bath_c):
+            self.bath.anchor(bath_c)
+        return self.step.duty
+
+    @property
+    def cooling(self) -> bool:
+        """As the step says."""
+        return self.step.cooling
+
+    def over(self, reading: Reading) -> bool:
+        """Over at the temperature or after the time, whichever comes first."""
+        gone_k = reading.bath_c - self.step.until_c
+        there = gone_k >= 0.0 if self.step.duty else gone_k <= 0.0
+        return there or reading.t_s - self.began_s >= self.step.for_s
+
+
+_EXECUTIONS: dict[type[AnyStep], type[Execution[Any]]] = {
+    Ramp: Ramping,
+    Soak: Soaking,
+    Hold: Holding,
+    Energise: Energising,
+    PowerRamp: PowerRamping,
+    Drive: Driving,
+}
+
+
+def begin(legs: tuple[Leg, ...], index: int, bath: BathController, now: Reading) -> Execution[Any]:
     """Return the execution of a leg that begins now."""
     leg = legs[index]
     from_c = bath.command_c
-    execution = _EXECUTIONS[type(leg.step)](leg, bath, t_s)
+    execution = _EXECUTIONS[type(leg.step)](leg, leg.step, bath, now)
     if isinstance(execution, Ramping) and index + 1 < len(legs):
         then = legs[index + 1]
         same_way = (then.to_c - leg.to_c) * (leg.to_c - from_c) > 0.0

@@ -16,6 +16,11 @@ Role = Literal["unit", "reference", "blank"]
 Stage = Literal["as-found", "as-left", "trial"]
 
 
+Cycle = Annotated[int, Field(ge=0, le=99)]
+TimeOfDay = Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+"""Local time, "06:30"."""
+
+
 class LoadedStation(Described):
     """What hangs at one station."""
 
@@ -37,6 +42,13 @@ class NightPlan(Described):
     profile: str | None = None
     step: Annotated[list[Step], Field(default_factory=list, max_length=200)]
 
+    ready_by: TimeOfDay | None = None
+    """When the recorded cycles must be over."""
+    cold_by: TimeOfDay | None = None
+    """When the bath must be cold enough to be opened."""
+    may_drop: Annotated[list[Cycle], Field(max_length=20)] = Field(default_factory=list)
+    """Cycles that may be left out for the time's sake, the first first."""
+
     @model_validator(mode="after")
     def _one_profile(self) -> Self:
         if (self.profile is None) == (not self.step):
@@ -49,11 +61,15 @@ class NightPlan(Described):
             return shipped(self.profile)
         return Profile(name=f"{self.batch}: own steps", step=self.step)
 
+    def type_at(self, place: LoadedStation) -> UnitType | None:
+        """Return the type of what hangs at a station; None for a blank."""
+        if place.role == "blank":
+            return None
+        if place.role == "reference" and self.reference_type is not None:
+            return self.reference_type
+        return self.unit_type
+
     def types_loaded(self) -> list[tuple[str, UnitType]]:
         """Return (serial, type) of each unit and reference; a blank stands any temperature."""
-        reference = self.reference_type or self.unit_type
-        return [
-            (loaded.serial, reference if loaded.role == "reference" else self.unit_type)
-            for loaded in self.station
-            if loaded.role != "blank"
-        ]
+        types = ((place.serial, self.type_at(place)) for place in self.station)
+        return [(serial, unit_type) for serial, unit_type in types if unit_type is not None]

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Literal, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
 from proofbath.description import Described
+from proofbath.run.reading import NO_CURRENT
 from proofbath.run.unit_type import UnitType
+from proofbath.wire.table import STATIONS
 
 Temperature = Annotated[float, Field(ge=5.0, le=130.0)]
 Offset = Annotated[float, Field(ge=-100.0, le=60.0)]
 Rate = Annotated[float, Field(gt=0.0, le=10.0)]
 Duration = Annotated[float, Field(gt=0.0, le=24 * 3600.0)]
 Purpose = Literal["conditioning", "recorded", "cool-down"]
+Station = Annotated[int, Field(ge=1, le=STATIONS)]
 FASTEST_K_PER_MIN = 5.0
 """Fastest change where nothing is measured (common practice, no source)."""
 
@@ -30,14 +34,17 @@ class _ToTemperature(_Step):
     above_nominal_k: Offset | None = None
     """Relative to the type's nominal start-to-open; negative below it."""
     above_full_open_k: Offset | None = None
+    below_limit_k: Annotated[float, Field(ge=0.0, le=60.0)] | None = None
+    """Relative to the bath's limit of the night."""
     at_most_bath_limit: bool = False
     """Clip at the bath's limit with a warning, instead of refusing the plan."""
 
     @model_validator(mode="after")
     def _one_target(self) -> Self:
-        given = (self.to_c, self.above_nominal_k, self.above_full_open_k)
+        given = (self.to_c, self.above_nominal_k, self.above_full_open_k, self.below_limit_k)
         if sum(value is not None for value in given) != 1:
-            raise ValueError("give exactly one of to_c, above_nominal_k, above_full_open_k")
+            names = "to_c, above_nominal_k, above_full_open_k, below_limit_k"
+            raise ValueError(f"give exactly one of {names}")
         return self
 
 
@@ -75,7 +82,43 @@ class Hold(_Step):
     for_s: Duration
 
 
-Step = Annotated[Ramp | Soak | Hold, Field(discriminator="kind")]
+class _Powered(_Step):
+    stations: Annotated[list[Station], Field(min_length=1)] | None = None
+    """Whose elements are fed; all stations with an element heater when left out."""
+
+
+class Energise(_Powered):
+    """Feed the elements a set current until the lifts are steady, at the present set-point."""
+
+    kind: Literal["energise"] = "energise"
+    element_a: Annotated[float, Field(gt=0.0, le=2.0)]
+    at_least_s: Duration = 60.0
+    at_most_s: Duration = 600.0
+    steady_mm_per_min: Annotated[float, Field(gt=0.0, le=1.0)] = 0.02
+
+
+class PowerRamp(_Powered):
+    """Change the power of the elements slowly, at the present set-point."""
+
+    kind: Literal["power"] = "power"
+    to_w: Annotated[float, Field(ge=0.0, le=30.0)]
+    rate_w_per_min: Annotated[float, Field(gt=0.0, le=10.0)]
+    """Without sign."""
+
+
+class Drive(_Step):
+    """Give the heater a fixed duty, without control: how a bath is identified."""
+
+    kind: Literal["drive"] = "drive"
+    duty: Annotated[float, Field(ge=0.0, le=1.0)]
+    cooling: bool = False
+    for_s: Duration
+    until_c: Temperature
+    """Ends earlier when the bath gets there: from below with heat, from above without."""
+
+
+AnyStep = Ramp | Soak | Hold | Energise | PowerRamp | Drive
+Step = Annotated[AnyStep, Field(discriminator="kind")]
 
 
 class Profile(Described):
@@ -85,36 +128,57 @@ class Profile(Described):
     step: Annotated[list[Step], Field(min_length=1, max_length=200)]
 
 
-class Leg(NamedTuple):
-    """One step ready to run: its temperature resolved; a hold has the one before it."""
+class Loading(NamedTuple):
+    """What hangs at the stations; a station without an element heater has greatest current 0."""
 
-    step: Ramp | Soak | Hold
+    loaded: tuple[bool, ...] = (True,) * STATIONS
+    max_a: tuple[float, ...] = NO_CURRENT
+    ohm: tuple[float, ...] = (1.0,) * STATIONS
+    """Resistance to begin with; the measured one takes its place."""
+
+
+PLAIN = Loading()
+
+
+class Leg(NamedTuple):
+    """One step ready to run: its temperature resolved; others have the one before them."""
+
+    step: AnyStep
     to_c: float
     clipped: bool = False
+    loading: Loading = PLAIN
 
 
-def wanted_c(step: Ramp | Soak, unit_type: UnitType) -> float:
-    """Return the temperature in °C a step asks for on this unit type."""
+def wanted_c(step: Ramp | Soak, unit_type: UnitType, bath_limit_c: float) -> float:
+    """Return the temperature in °C a step asks for on this unit type and bath."""
     if step.to_c is not None:
         return step.to_c
     if step.above_nominal_k is not None:
         return unit_type.nominal_start_to_open_c + step.above_nominal_k
-    assert step.above_full_open_k is not None
-    return unit_type.full_open_c + step.above_full_open_k
+    if step.above_full_open_k is not None:
+        return unit_type.full_open_c + step.above_full_open_k
+    return bath_limit_c - (step.below_limit_k or 0.0)
 
 
-def resolve(steps: list[Step], unit_type: UnitType, bath_limit_c: float) -> tuple[Leg, ...]:
+def resolve(
+    steps: list[Step],
+    unit_type: UnitType,
+    bath_limit_c: float,
+    loading: Loading = PLAIN,
+) -> tuple[Leg, ...]:
     """Return the legs of a profile; steps that allow it are clipped at `bath_limit_c`.
 
-    A first step that holds has nothing to hold: `check_plan` refuses it; here it is NaN.
+    A first step that goes nowhere has NaN for its temperature: `check_plan` refuses it.
     """
     legs: list[Leg] = []
-    at_c = float("nan")
+    at_c = math.nan
     for step in steps:
         clipped = False
-        if not isinstance(step, Hold):
-            asked_c = wanted_c(step, unit_type)
+        if isinstance(step, (Ramp, Soak)):
+            asked_c = wanted_c(step, unit_type, bath_limit_c)
             clipped = step.at_most_bath_limit and asked_c > bath_limit_c
             at_c = bath_limit_c if clipped else asked_c
-        legs.append(Leg(step, at_c, clipped))
+        elif isinstance(step, Drive):
+            at_c = step.until_c
+        legs.append(Leg(step, at_c, clipped, loading))
     return tuple(legs)

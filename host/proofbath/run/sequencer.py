@@ -3,48 +3,33 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any
 
 from proofbath.control.bath_model import BathModel
 from proofbath.control.controller import BathController
 from proofbath.control.gains import Gains
+from proofbath.run.acts import Act, Pause, Resume, Stop
+from proofbath.run.blocks import Block, Blocks
 from proofbath.run.branch import SPOILING_K, BranchWatch
-from proofbath.run.duration import leg_seconds, total_seconds
 from proofbath.run.execution import Execution, begin
-from proofbath.run.note import Note
-from proofbath.run.profile import Leg
-from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
-from proofbath.run.states import END, Kind, Phase, next_phase
+from proofbath.run.heat_watch import HeatWatch
+from proofbath.run.note import Branch, Note
+from proofbath.run.profile import Leg, Ramp, Soak
+from proofbath.run.progress import Progress, Timetable
+from proofbath.run.reading import NO_CURRENT, NOTHING_READ, RELEASE, Demand, Reading
+from proofbath.run.states import END, WORKING, Kind, Phase, next_phase
+from proofbath.run.station_watch import StationWatch
 from proofbath.wire.session import Disconnected, LinkSilent, Rebooted
-from proofbath.wire.table import TICK_MS, Input, State
+from proofbath.wire.table import TICK_MS, Input, State, StationFlag
+
+__all__ = ["Event", "Progress", "Sequencer", "Stop"]
 
 STIR_FIRST_S = 4.0
 STIR_PATIENCE_S = 15.0
 SILENCE_LIMIT = 10
 """Seconds of silence, one `LinkSilent` each, after which the run is lost."""
-LONGEST_FACTOR = 2.0
-LONGEST_EXTRA_S = 1800.0
-"""A step may take its expected time times the factor, and the extra, before the run is ended."""
 
-
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """A person ends the run."""
-
-    reason: str = "stopped by the operator"
-
-
-class Progress(NamedTuple):
-    """How far a run is, for a person."""
-
-    fraction: float
-    left_s: float
-    leg: int
-    label: str
-
-
-Event = Reading | LinkSilent | Disconnected | Rebooted | Stop
+Event = Reading | LinkSilent | Disconnected | Rebooted | Act
 _SAMPLE_KIND = {State.TRIPPED: Kind.TRIP, State.READY: Kind.READY, State.LIVE: Kind.LIVE}
 _STIR = Demand(0.0, True, False, NO_CURRENT)
 _NOTHING_YET = -math.inf
@@ -58,12 +43,16 @@ class Sequencer:
     ) -> None:
         """Prepare a run of `legs`, beginning with number `first` (0 is the first)."""
         self._legs = legs
-        self._model = model
         self._bath = BathController(model, gains)
-        self._execution: Execution | None = None
+        self._execution: Execution[Any] | None = None
+        self._reading = NOTHING_READ
         self._branch = BranchWatch()
+        self._blocks = Blocks()
+        self._heat = HeatWatch(model)
+        self._stations = StationWatch(legs[0].loading.loaded)
+        self._times = Timetable(legs, model)
         self._notes: list[Note] = []
-        self._t_s = self._began_s = self._turning_since_s = math.nan
+        self._t_s = self._began_s = self._turning_since_s = self._paused_s = math.nan
         self._bath_c = self._leg_began_c = math.nan
         self._leg_limit_s = math.inf
         self._silences = 0
@@ -95,8 +84,7 @@ class Sequencer:
         elif isinstance(event, Rebooted):
             self._happen(Kind.REBOOTED, "controller restarted; look at the bench before any heat")
         else:
-            self._happen(Kind.STOP, event.reason)
-            return RELEASE
+            return self._act(event)
         return None
 
     def take_notes(self) -> list[Note]:
@@ -107,20 +95,19 @@ class Sequencer:
     def progress(self) -> Progress:
         """Return how far the run is, by the bath model's own times."""
         run = self._execution
-        if self.ended or run is None:
-            left_s = 0.0 if self.ended else total_seconds(self._legs, self._model)
-            return Progress(float(self.phase is Phase.DONE), left_s, self.leg, self.phase.value)
-        here_s = leg_seconds(run.leg, self._leg_began_c, self._model)
-        left_s = max(0.0, here_s - (self._t_s - run.began_s))
-        left_s += total_seconds(self._legs[self.leg + 1 :], self._model, run.leg.to_c)
-        gone_s = self._t_s - self._began_s
-        label = run.leg.step.label or self.phase.value
-        return Progress(gone_s / max(gone_s + left_s, 1.0), left_s, self.leg, label)
+        if self.ended:
+            return Progress(float(self.phase is Phase.DONE), 0.0, self.leg, self.phase.value)
+        if run is None:
+            return self._times.before(self.phase.value)
+        return self._times.progress(self.leg, self._t_s, run.began_s, self._leg_began_c)
+
+    # Samples
 
     def _sample(self, reading: Reading) -> Demand:
         kind = _SAMPLE_KIND[reading.state]
         passed_s = reading.t_s - self._t_s
         self._t_s = reading.t_s
+        self._reading = reading
         self._silences = 0
         if kind is Kind.TRIP:
             self._happen(kind, f"controller tripped: {reading.trip_reason.name.lower()}")
@@ -147,6 +134,7 @@ class Sequencer:
         elif reading.t_s - self._turning_since_s >= STIR_FIRST_S and reading.bath_c > _NOTHING_YET:
             self._bath.anchor(reading.bath_c)
             self._bath_c = reading.bath_c
+            self._times.begin(reading.t_s, reading.bath_c, self.leg + 1)
             self._next_leg()
         return _STIR
 
@@ -160,30 +148,136 @@ class Sequencer:
             self._branch.follow(reading.bath_c)
         # READY here means the lease ran out: heat is off until a demand is taken again.
         self._interrupted = self._interrupted or kind is Kind.READY
-        if run.over(reading):
-            self._finish(run)
-        elif reading.t_s - run.began_s > self._leg_limit_s:
-            self._happen(Kind.GIVE_UP, self._too_long())
+        if reading.station_flags != self._stations.flags:
+            self._flagged(reading.station_flags)
+        block = self._blocks.add(reading)
+        if block is not None:
+            self._watch(run, block)
+        if self.phase is not Phase.PAUSED:
+            run = self._advance(run, reading)
         if self.phase in END:
             return RELEASE
-        duty = self._bath.step(reading.bath_c, dt_s)
-        return Demand(duty, True, self._bath.cooling, run.element_a)
+        duty = run.duty(reading.bath_c, dt_s)
+        return Demand(duty, True, run.cooling, self._currents(run))
 
-    def _pick_up(self, run: Execution) -> None:
+    def _advance(self, run: Execution[Any], reading: Reading) -> Execution[Any]:
+        """Return the execution that is under way after this reading."""
+        if run.over(reading):
+            self._finish_leg(run)
+            return self._execution or run
+        if self.phase in END:
+            return run
+        if reading.t_s - run.began_s > self._leg_limit_s:
+            text = (
+                f"step {self.leg + 1} is not over after {self._leg_limit_s / 60.0:.0f} min, bath at"
+                f" {self._bath_c:.1f} °C; check heater, lid and bath model"
+            )
+            self._happen(Kind.GIVE_UP, text)
+        return run
+
+    def _currents(self, run: Execution[Any]) -> tuple[float, ...]:
+        if run.element_a is NO_CURRENT or self.phase is Phase.PAUSED:
+            return NO_CURRENT
+        may_feed = self._stations.may_feed
+        return tuple(a if may else 0.0 for a, may in zip(run.element_a, may_feed, strict=True))
+
+    def _pick_up(self, run: Execution[Any]) -> None:
         """Go on from the present reading after the link or the lease was down."""
         self._interrupted = False
         back_k = self._branch.went_back_k(self._bath_c)
         if back_k > SPOILING_K:
-            text = f"bath went back {back_k:.2f} K while the link was down"
-            self._say("cycle_spoiled", f"{text}: cycle {run.leg.step.cycle} left its branch")
+            self._spoil(f"bath went back {back_k:.2f} K while the link was down")
+        elif run.element_a is not NO_CURRENT:
+            self._spoil("elements were off while the link was down")
         self._bath.anchor(self._bath_c)
-        run.aim()
+        if self.phase is not Phase.PAUSED:
+            run.aim()
 
-    def _too_long(self) -> str:
-        return (
-            f"step {self.leg + 1} is not over after {self._leg_limit_s / 60.0:.0f} min, bath at"
-            f" {self._bath_c:.1f} °C; check heater, lid and bath model"
-        )
+    def _spoil(self, text: str) -> None:
+        cycle = self._legs[self.leg].step.cycle
+        self._say("cycle_spoiled", f"{text}: cycle {cycle} left its branch")
+
+    # Watches
+
+    def _watch(self, run: Execution[Any], block: Block) -> None:
+        run.take_block(block)
+        for text in self._stations.take(block):
+            self._say("warning", text)
+        if self._times.is_late(block.to_s):
+            self._say("warning", "the run takes much longer than planned; cooling or heat changed")
+        why = self._heat.take(block, run.cooling)
+        if why and self.phase is not Phase.DRIVING:
+            self._happen(Kind.GIVE_UP, why)
+
+    def _flagged(self, flags: tuple[int, ...]) -> None:
+        over = StationFlag.OVER_STROKE
+        before = self._stations.flags
+        newly_over = any(f & ~b & over for f, b in zip(flags, before, strict=True))
+        for text in self._stations.flagged(flags):
+            self._say("warning", text)
+        if newly_over and self._branch.branch is Branch.RISING and self.phase in WORKING:
+            self._turn_back()
+
+    def _turn_back(self) -> None:
+        """A unit is over its stroke: the bath must not rise further, so leave the rise out."""
+        run = self._execution
+        assert run is not None
+        run.warning = "a unit is over its stroke: the rise ends here"
+        while self.leg + 1 < len(self._legs) and self._rises(self._legs[self.leg + 1]):
+            self.leg += 1
+        self._finish_leg(run)
+
+    def _rises(self, leg: Leg) -> bool:
+        return isinstance(leg.step, (Ramp, Soak)) and leg.to_c > self._bath.command_c
+
+    # Acts and link
+
+    def _act(self, act: Act) -> Demand | None:
+        if isinstance(act, Stop):
+            self._happen(Kind.STOP, act.reason)
+            return RELEASE
+        before = self.phase
+        if isinstance(act, Pause):
+            self._happen(Kind.PAUSE, "")
+            if before in WORKING:
+                self._pause()
+        elif isinstance(act, Resume):
+            self._happen(Kind.RESUME, "")
+            if before is Phase.PAUSED:
+                self._resume()
+        else:
+            self._happen(Kind.FINISH, "")
+            if before not in END:
+                self._go_to_cool_down()
+        return None
+
+    def _pause(self) -> None:
+        run = self._execution
+        assert run is not None
+        self._paused_s = self._t_s
+        self._bath.stay()
+        if run.element_a is not NO_CURRENT:
+            self._spoil("elements are off during a pause")
+        self._say("warning", "paused by the operator")
+
+    def _resume(self) -> None:
+        run = self._execution
+        assert run is not None
+        run.began_s += self._t_s - self._paused_s
+        self._times.delay(self._t_s - self._paused_s)
+        self.phase = next_phase(self.phase, run.kind)
+        run.aim()
+        self._say("warning", f"resumed after {(self._t_s - self._paused_s) / 60.0:.1f} min")
+
+    def _go_to_cool_down(self) -> None:
+        ahead = range(max(self.leg, 0), len(self._legs))
+        target = next((i for i in ahead if self._legs[i].step.purpose == "cool-down"), None)
+        if target is None or self._execution is None:
+            self._happen(Kind.STOP, "finished early by the operator; nothing to cool down by")
+        elif target > self.leg:
+            self._say("warning", "finished early by the operator")
+            self.leg = target - 1
+            self._next_leg()
 
     def _silent(self) -> None:
         self._silences += 1
@@ -193,13 +287,22 @@ class Sequencer:
         else:
             self._happen(Kind.SILENT, "")
 
-    def _finish(self, run: Execution) -> None:
+    # Legs
+
+    def _finish_leg(self, run: Execution[Any]) -> None:
         if run.warning:
             self._say("warning", run.warning)
         took_s = self._t_s - run.began_s
         rate = 60.0 * (self._bath_c - self._leg_began_c) / took_s if took_s else math.nan
         text = f"took {took_s / 60.0:.1f} min, bath at {self._bath_c:.2f} °C"
         self._say("step_end", text, rate)
+        step = run.leg.step
+        warnings: list[str] = []
+        if isinstance(step, Soak) and step.purpose == "recorded":
+            warnings += self._stations.zero(run.leg.to_c)
+        warnings += filter(None, [self._heat.rise_ends(self._bath_c, self._reading.heater_on_s)])
+        for warning in warnings:
+            self._say("warning", warning)
         self._next_leg()
 
     def _next_leg(self) -> None:
@@ -209,12 +312,13 @@ class Sequencer:
         self.leg += 1
         leg = self._legs[self.leg]
         from_c = self._bath.command_c
-        run = self._execution = begin(self._legs, self.leg, self._bath, self._t_s)
+        run = self._execution = begin(self._legs, self.leg, self._bath, self._reading)
         self.phase = next_phase(self.phase, run.kind)
         self._leg_began_c = self._bath_c
         self._branch.begin(leg.step.cycle, from_c, from_c if math.isnan(leg.to_c) else leg.to_c)
-        expected_s = leg_seconds(leg, self._bath_c, self._model)
-        self._leg_limit_s = LONGEST_FACTOR * expected_s + LONGEST_EXTRA_S
+        self._leg_limit_s = self._times.leg_limit_s(leg, self._bath_c)
+        if isinstance(leg.step, Ramp) and self._branch.branch is Branch.RISING:
+            self._heat.rise_begins(self._bath_c, self._reading.heater_on_s)
         if leg.clipped:
             self._say("warning", f"clipped at the bath's limit, {leg.to_c:.1f} °C")
         self._say("step_begin", leg.step.label or self.phase.value)

@@ -15,6 +15,9 @@ class Phase(Enum):
     SOAKING = "soaking"
     RAMPING = "ramping"
     HOLDING = "holding"
+    ENERGISING = "energising"
+    DRIVING = "driving the heater"
+    PAUSED = "paused"
     DONE = "done"
     STOPPED = "stopped"
     TRIPPED = "tripped"
@@ -31,20 +34,27 @@ class Kind(Enum):
     GONE = "link given up"
     REBOOTED = "controller restarted"
     STOP = "operator stops"
+    PAUSE = "operator pauses"
+    RESUME = "operator resumes"
+    FINISH = "operator finishes early"
     NEXT_SOAK = "next step is a soak"
     NEXT_RAMP = "next step is a ramp"
     NEXT_HOLD = "next step is a hold"
+    NEXT_ENERGISE = "next step feeds the elements"
+    NEXT_DRIVE = "next step drives the heater"
     NO_NEXT = "no step is left"
     GIVE_UP = "the run cannot go on"
 
 
 END = frozenset({Phase.DONE, Phase.STOPPED, Phase.TRIPPED, Phase.LOST})
-WORKING = frozenset({Phase.SOAKING, Phase.RAMPING, Phase.HOLDING})
+WORKING = frozenset({Phase.SOAKING, Phase.RAMPING, Phase.HOLDING, Phase.ENERGISING, Phase.DRIVING})
 
 _NEXT_STEP = {
     Kind.NEXT_SOAK: Phase.SOAKING,
     Kind.NEXT_RAMP: Phase.RAMPING,
     Kind.NEXT_HOLD: Phase.HOLDING,
+    Kind.NEXT_ENERGISE: Phase.ENERGISING,
+    Kind.NEXT_DRIVE: Phase.DRIVING,
 }
 
 
@@ -59,11 +69,15 @@ def _table() -> dict[tuple[Phase, Kind], Phase]:
         table[phase, Kind.GONE] = phase if over else Phase.LOST
         table[phase, Kind.REBOOTED] = phase if over else Phase.LOST
         table[phase, Kind.STOP] = phase if over else Phase.STOPPED
-    for phase in (Phase.STIRRING, *WORKING):
+        table[phase, Kind.PAUSE] = Phase.PAUSED if phase in WORKING else phase
+        table[phase, Kind.RESUME] = phase
+        table[phase, Kind.FINISH] = phase
+    for phase in (Phase.STIRRING, Phase.PAUSED, *WORKING):
         table |= {(phase, kind): then for kind, then in _NEXT_STEP.items()}
         table[phase, Kind.GIVE_UP] = Phase.STOPPED
-    for phase in WORKING:
+    for phase in (Phase.PAUSED, *WORKING):
         table[phase, Kind.NO_NEXT] = Phase.DONE
+    # From a pause the phase of the step under way comes back by its NEXT row.
     # The first healthy sample starts the stirrer.
     table[Phase.WAITING, Kind.READY] = Phase.STIRRING
     table[Phase.WAITING, Kind.LIVE] = Phase.STIRRING

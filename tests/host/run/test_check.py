@@ -12,6 +12,7 @@ from proofbath.control.boiling import Coolant
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
+from proofbath.run.forecast import seconds_until
 from proofbath.run.plan import NightPlan
 
 GLYCOL = Coolant(glycol="propylene", share_by_volume=0.5)
@@ -159,3 +160,100 @@ def test_no_reference_and_a_hot_end_are_warned_of() -> None:
 def test_types_loaded_leave_a_blank_out() -> None:
     plan = parse_toml(PLAN.replace('"reference"', '"blank"'), NightPlan, "plan.toml")
     assert plan.types_loaded() == [("F82-0101", F82)]
+
+
+def assisted(steps: str) -> str:
+    table = """
+kind = "heater-assisted"
+element_max_a = 0.9
+element_ohm = 15
+cap_c = 108"""
+    text = PLAN.replace('profile = "plain-as-left"', "").replace("cap_c = 104", table.strip())
+    reference = PLAN[PLAN.index("[unit_type]") : PLAN.index("[[station]]")]
+    return text + reference.replace("[unit_type]", "[reference_type]") + steps
+
+
+SOAK = '[[step]]\nkind = "soak"\nto_c = 60\n'
+CURRENT = '[[step]]\nkind = "energise"\nelement_a = {a}\n'
+POWER = '[[step]]\nkind = "power"\nto_w = {w}\nrate_w_per_min = 1\n'
+
+
+def test_only_units_with_an_element_heater_are_fed() -> None:
+    loading = checked(assisted(SOAK + CURRENT.format(a=0.5))).legs[0].loading
+    assert loading.loaded == (True, False, False, False, False, True)
+    assert loading.max_a == (0.9, 0.0, 0.0, 0.0, 0.0, 0.0)
+    assert loading.ohm[0] == 15.0
+
+
+@pytest.mark.parametrize(
+    ("steps", "said"),
+    [
+        (SOAK + CURRENT.format(a=0.5) + CURRENT.format(a=0.4), "only upwards"),
+        (SOAK + CURRENT.format(a=1.0), "0.90 A"),
+        (SOAK + POWER.format(w=13), "0.93 A is more than"),  # sqrt(13 W / 15 ohm)
+        (CURRENT.format(a=0.5), "begin with a soak"),
+    ],
+)
+def test_currents_that_must_not_flow_are_refused(steps: str, said: str) -> None:
+    assert any(said in fault for fault in refused(assisted(steps)))
+
+
+def test_a_power_ramp_down_and_another_bath_allow_lower_currents_again() -> None:
+    steps = SOAK + CURRENT.format(a=0.5) + POWER.format(w=0)
+    checked(assisted(steps + SOAK.replace("60", "70") + CURRENT.format(a=0.4)))
+
+
+def test_plain_units_are_not_energised() -> None:
+    steps = SOAK + CURRENT.format(a=0.5)
+    faults = refused(PLAN.replace('profile = "plain-as-left"', "") + steps)
+    assert any("no station it names has an element heater" in fault for fault in faults)
+
+
+@pytest.mark.parametrize("name", ["heater-assisted-as-left", "heater-assisted-as-found"])
+def test_shipped_powered_profiles_pass_the_check(name: str) -> None:
+    text = assisted("").replace('batch = "ferry-7"', f'batch = "ferry-7"\nprofile = "{name}"')
+    plan = checked(text.replace("nominal_start_to_open_c = 82", "nominal_start_to_open_c = 90", 1))
+    # 12 W at 1 and 0.5 W/min up, at 1 W/min down, on two baths: 2 h of ramps alone.
+    assert 2.0 < plan.ready_s / 3600.0 < 7.0
+
+
+def with_times(**times: str) -> str:
+    lines = "".join(f'{key} = "{value}"\n' for key, value in times.items())
+    return lines + "may_drop = [2, 1]\n" + PLAN
+
+
+def test_times_are_counted_from_now_over_midnight() -> None:
+    assert seconds_until("06:30", 18 * 3600.0) == 12.5 * 3600.0
+    assert seconds_until("18:00", 17.5 * 3600.0) == 1800.0
+
+
+def test_optional_cycles_are_dropped_in_their_order_until_the_night_fits() -> None:
+    evening = FACTS._replace(now_s=18 * 3600.0)
+    whole = checked(PLAN, evening)
+    assert whole.ready_s < whole.cold_s <= whole.expected_s
+    # One cycle less is enough an hour and a half before the whole would be ready.
+    ready = 18 * 3600.0 + whole.ready_s - 5400.0
+    text = with_times(ready_by=f"{int(ready // 3600) % 24:02d}:{int(ready % 3600 // 60):02d}")
+    fitted = checked(text, evening)
+    assert fitted.warnings == ("cycle 2 is left out to be ready in time",)
+    assert {leg.step.cycle for leg in fitted.legs} == {0, 1, 3}
+
+
+def test_a_night_too_short_even_then_is_refused_with_the_hours() -> None:
+    faults = refused(with_times(cold_by="20:00"), FACTS._replace(now_s=18 * 3600.0))
+    assert re.search(r"cold_by: a cold bath takes [\d.]+ h, there are 2.0 h", faults[0])
+
+
+def test_a_cycle_that_cannot_be_dropped_because_it_is_not_there_is_a_fault() -> None:
+    assert "no cycle 7" in refused("may_drop = [7]\n" + PLAN)[0]
+
+
+def test_evaporation_must_be_covered_twice_above_the_level_switch() -> None:
+    plan = checked(PLAN, FACTS._replace(above_switch_l=5.0))
+    hours = plan.expected_s / 3600.0
+    # All at 90 W would be 90 W * t / 2.28 MJ/kg; a night cools, so it is less.
+    most_l = 90.0 * plan.expected_s / 2.28e6 / 0.965
+    assert 0.3 * most_l < plan.fill_above_switch_l / 2.0 < most_l
+    assert 8.0 < hours < 14.0
+    (fault,) = refused(PLAN, FACTS._replace(above_switch_l=0.3))
+    assert f"fill to {plan.fill_above_switch_l:.1f} l" in fault

@@ -9,7 +9,7 @@ import pytest
 from host.run.workshop import F82, F103H
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
-from proofbath.run.profile import Profile, Ramp, Soak, resolve
+from proofbath.run.profile import PowerRamp, Profile, Ramp, Soak, resolve
 from proofbath.run.profiles import PROFILES, shipped
 from proofbath.run.unit_type import UnitType
 
@@ -87,7 +87,7 @@ def test_shipped_profiles_end_cold_and_only_as_left_conditions(name: str) -> Non
     assert conditions == ("as-left" in name)
 
 
-@pytest.mark.parametrize("name", PROFILES)
+@pytest.mark.parametrize("name", ["plain-as-left", "plain-as-found"])
 def test_every_cycle_soaks_below_the_opening_rises_holds_and_falls(name: str) -> None:
     legs = resolve(shipped(name).step, F82, 103.0)
     for cycle in {leg.step.cycle for leg in legs if leg.step.purpose == "recorded"}:
@@ -98,13 +98,37 @@ def test_every_cycle_soaks_below_the_opening_rises_holds_and_falls(name: str) ->
         assert mine[-1].to_c <= 70.0
 
 
-def test_two_rates_are_recorded_as_left() -> None:
-    rises = [
-        step.rate_k_per_min
-        for step in shipped("plain-as-left").step
-        if isinstance(step, Ramp) and step.above_full_open_k is not None
-    ]
-    assert {0.5, 1.0} <= set(rises)
+def rates_at(name: str, opens_c: float) -> set[object]:
+    """Rates at which the bath rises through a temperature."""
+    rates: set[object] = set()
+    at_c = 20.0
+    for leg in resolve(shipped(name).step, F82, 103.0):
+        if isinstance(leg.step, Ramp) and at_c < opens_c <= leg.to_c:
+            rates.add(leg.step.rate_k_per_min)
+        at_c = leg.to_c
+    return rates
+
+
+@pytest.mark.parametrize("name", ["plain-as-left", "plain-as-found"])
+def test_the_slow_rate_is_driven_only_round_the_expected_start(name: str) -> None:
+    """Slow from 6 K below to 3 K above, the second rate everywhere."""
+    for opens_c in (77.0, 82.0, 84.5):
+        assert rates_at(name, opens_c) == {0.5, 1.0}
+    for opens_c in (74.0, 87.0):
+        assert rates_at(name, opens_c) == {1.0}
+
+
+@pytest.mark.parametrize("name", ["heater-assisted-as-left", "heater-assisted-as-found"])
+def test_powered_cycles_rise_at_two_rates_on_two_fixed_baths(name: str) -> None:
+    legs = resolve(shipped(name).step, F103H, 103.0)
+    rises = {
+        (leg.to_c, leg.step.rate_w_per_min)
+        for leg in legs
+        if isinstance(leg.step, PowerRamp) and leg.step.to_w and leg.step.purpose == "recorded"
+    }
+    assert rises == {(102.5, 1.0), (102.5, 0.5), (94.0, 1.0), (94.0, 0.5)}
+    falls = [leg.step for leg in legs if isinstance(leg.step, PowerRamp) and not leg.step.to_w]
+    assert len(falls) == len(rises) + ("as-left" in name)
 
 
 def test_an_unknown_profile_names_those_there_are() -> None:

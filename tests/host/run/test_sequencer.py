@@ -7,49 +7,16 @@ import math
 
 import pytest
 
-from host.run.workshop import F82, SHORT
-from host.simple_bath import WORKSHOP, SimpleBench
+from host.run.night import Night
+from host.run.workshop import ASSISTED, POWERED, SHORT
+from host.simple_bath import WORKSHOP
 from proofbath.errors import BenchFaultError
-from proofbath.run.note import Note
-from proofbath.run.profile import Hold, Ramp, Soak, Step, resolve
+from proofbath.run.profile import Hold, Ramp, Soak, Step
 from proofbath.run.reading import RELEASE
-from proofbath.run.sequencer import SILENCE_LIMIT, Sequencer, Stop
+from proofbath.run.sequencer import SILENCE_LIMIT, Stop
 from proofbath.run.states import END, TRANSITIONS, WORKING, Kind, Phase, next_phase
 from proofbath.wire.session import Disconnected, LinkSilent, Rebooted
 from proofbath.wire.table import Input, State, TripReason
-
-
-class Night:
-    """A sequencer and a bench that speak with each other."""
-
-    def __init__(self, steps: list[Step] = SHORT, bath_c: float = 38.0) -> None:
-        self.bench = SimpleBench(bath_c=bath_c)
-        self.sequencer = Sequencer(resolve(steps, F82, 103.0), WORKSHOP)
-        self.notes: list[Note] = []
-        self.bath_c: list[float] = []
-
-    def tick(self) -> None:
-        reading = self.bench.reading()
-        self.bench.take(self.sequencer.step(reading))
-        self.bath_c.append(reading.bath_c)
-        self.notes += self.sequencer.take_notes()
-
-    def until(self, phase: Phase, longest_s: float = 7200.0) -> Night:
-        for _ in range(round(longest_s * 10)):
-            if self.sequencer.phase is phase:
-                return self
-            self.tick()
-        raise AssertionError(f"still {self.sequencer.phase} after {longest_s} s")
-
-    def lose_the_lease(self, seconds: float) -> None:
-        """Demands get lost: the controller falls back to READY and the heater is off."""
-        for _ in range(round(seconds * 10)):
-            self.bench.state, self.bench.demand = State.READY, None
-            self.sequencer.step(self.bench.reading())
-        self.bench.state = State.READY
-
-    def said(self, code: str) -> list[Note]:
-        return [note for note in self.notes if note.code == code]
 
 
 def test_a_run_does_its_steps_in_order_and_is_done() -> None:
@@ -195,7 +162,17 @@ def test_after_a_pause_the_setpoint_begins_at_the_reading() -> None:
 def test_a_bath_that_does_not_get_there_ends_the_run() -> None:
     night = Night([Soak(to_c=40.0)])
     night.bench.bath.model = WORKSHOP.model_copy(update={"heater_w": 1.0})
-    night.until(Phase.STOPPED, longest_s=4000.0)
+    night.until(Phase.STOPPED, longest_s=600.0)
+    assert "heat does not reach the bath" in night.sequencer.reason
+
+
+def test_a_step_that_never_ends_ends_the_run() -> None:
+    """Nothing is heated here, so only the clock can tell: ambient is above the target."""
+    night = Night([Ramp(to_c=37.0, rate_k_per_min="attainable")])
+    night.bench.bath.model = WORKSHOP.model_copy(
+        update={"ambient_c": 38.0, "evaporation_w_at_90c": 0.0}
+    )
+    night.until(Phase.STOPPED, longest_s=7200.0)
     assert "not over after" in night.sequencer.reason
 
 
@@ -213,6 +190,7 @@ def test_progress_counts_down_to_the_end() -> None:
 def test_every_state_has_a_row_for_each_sample_link_event_and_stop() -> None:
     outside = (
         Kind.READY, Kind.LIVE, Kind.TRIP, Kind.SILENT, Kind.GONE, Kind.REBOOTED, Kind.STOP,
+        Kind.PAUSE, Kind.RESUME, Kind.FINISH,
     )  # fmt: skip
     for phase, kind in itertools.product(Phase, outside):
         assert (phase, kind) in TRANSITIONS
@@ -234,7 +212,8 @@ def test_a_pair_without_a_row_is_an_error() -> None:
 @pytest.mark.parametrize("phase", sorted(WORKING, key=str))
 def test_the_outputs_are_released_in_every_end_from_every_working_phase(phase: Phase) -> None:
     for ending in (Stop(), Rebooted(9), Disconnected("gone")):
-        night = Night().until(phase)
+        steps = SHORT if phase in {Phase.HOLDING, Phase.RAMPING} else POWERED
+        night = Night(steps, loading=ASSISTED).until(phase)
         night.sequencer.step(ending)
         assert night.sequencer.ended
         assert night.sequencer.step(night.bench.reading()) is RELEASE

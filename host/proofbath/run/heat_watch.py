@@ -1,0 +1,104 @@
+"""Is the heat plausible?  The bath's rise against the energy balance of its model."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+
+from proofbath.control.bath_model import BathModel
+from proofbath.run.blocks import BLOCK_S, Block
+
+WINDOW_BLOCKS = 30
+MISSING_SHARE = 0.4
+"""Share of the heater's energy that may be missing from the bath ..."""
+MISSING_K = 0.5
+"""... plus this; a lid left open or a fill twice too large does not reach it at once."""
+DRIFT_SHARE = 0.15
+"""Change of the heat capacity between rises that means a changed filling."""
+_LEAST_HEAT_K = 1.0
+"""With less heat in a window only the losses would be judged."""
+_LEAST_RISE_K = 5.0
+
+
+class HeatWatch:
+    """Follows blocks; says when heat goes in and the bath does not follow."""
+
+    def __init__(self, model: BathModel) -> None:
+        self._model = model
+        self._blocks: deque[Block] = deque(maxlen=WINDOW_BLOCKS + 1)
+        self._passive_j: deque[float] = deque(maxlen=WINDOW_BLOCKS)
+        self._first_capacity: float | None = None
+        self._rise: _Rise | None = None
+
+    def forget(self) -> None:
+        """Begin anew, after a gap or when the valve moves."""
+        self._blocks.clear()
+        self._passive_j.clear()
+
+    def take(self, block: Block, cooling: bool) -> str:
+        """Return why the run must end, or nothing."""
+        if math.isnan(block.bath_c) or self._gap_before(block):
+            self.forget()
+        if math.isnan(block.bath_c):
+            return ""
+        passive_j = self._passive(block, cooling)
+        if self._blocks:
+            self._passive_j.append(passive_j)
+        self._blocks.append(block)
+        if self._rise is not None:
+            self._rise.passive_j += passive_j
+        return self._judge() if len(self._blocks) > WINDOW_BLOCKS else ""
+
+    def rise_begins(self, bath_c: float, heater_on_s: float) -> None:
+        """A rising ramp begins: its energy will tell the heat capacity."""
+        self._rise = _Rise(bath_c, heater_on_s)
+
+    def rise_ends(self, bath_c: float, heater_on_s: float) -> str:
+        """Return a warning when the heat capacity has drifted since the first rise."""
+        rise, self._rise = self._rise, None
+        if rise is None or bath_c - rise.from_c < _LEAST_RISE_K:
+            return ""
+        heater_j = (heater_on_s - rise.from_on_s) * self._model.heater_w
+        capacity = (heater_j - rise.passive_j) / (bath_c - rise.from_c)
+        if self._first_capacity is None:
+            self._first_capacity = capacity
+            return ""
+        change = capacity / self._first_capacity - 1.0
+        if abs(change) <= DRIFT_SHARE:
+            return ""
+        return (
+            f"heat capacity changed by {100 * change:+.0f} % since the first rise, limit"
+            f" {100 * DRIFT_SHARE:.0f} %; look at the level of the bath"
+        )
+
+    def _gap_before(self, block: Block) -> bool:
+        return bool(self._blocks) and block.from_s != self._blocks[-1].to_s
+
+    def _passive(self, block: Block, cooling: bool) -> float:
+        loss_w = self._model.loss_w(block.bath_c)
+        if cooling:
+            loss_w += self._model.cooling_w(block.bath_c)
+        return loss_w * (block.to_s - block.from_s)
+
+    def _judge(self) -> str:
+        first, last = self._blocks[0], self._blocks[-1]
+        heater_j = (last.heater_on_s - first.heater_on_s) * self._model.heater_w
+        capacity = self._model.heat_capacity_j_per_k
+        expected_k = (heater_j - sum(self._passive_j)) / capacity
+        rose_k = last.bath_c - first.bath_c
+        missing_k = expected_k - rose_k
+        heat_k = heater_j / capacity
+        if heat_k < _LEAST_HEAT_K or missing_k <= MISSING_K + MISSING_SHARE * heat_k:
+            return ""
+        return (
+            f"heat does not reach the bath: rose {rose_k:.1f} K in"
+            f" {WINDOW_BLOCKS * BLOCK_S / 60:.0f} min where {expected_k:.1f} K belong to the heat"
+            " given; look for a dead heater, an open lid, a boiling bath"
+        )
+
+
+class _Rise:
+    def __init__(self, from_c: float, from_on_s: float) -> None:
+        self.from_c = from_c
+        self.from_on_s = from_on_s
+        self.passive_j = 0.0

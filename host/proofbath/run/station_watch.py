@@ -1,0 +1,101 @@
+"""Station by station: what the controller flagged, gauges that stand still, zeros that moved."""
+
+from __future__ import annotations
+
+import math
+
+from proofbath.run.blocks import Block
+from proofbath.wire.table import STATIONS, StationFlag
+
+ZERO_RETURN_MM = 0.05
+"""A zero may differ by this between cycles (common practice, no source)."""
+SAME_PLACE_K = 0.5
+STILL_BLOCKS = 12
+STILL_MOVED_K = 1.0
+"""A gauge that reads the very same for two minutes while the bath moves this much is stuck."""
+PROBES_K = 0.3
+"""Change of bath minus guard probe that is worth a warning."""
+_PROBE_BLOCKS = 6
+_NO_FLAGS = (0,) * STATIONS
+
+
+class StationWatch:
+    """Keeps which elements may be fed; collects warnings, each said once."""
+
+    def __init__(self, loaded: tuple[bool, ...]) -> None:
+        self._loaded = loaded
+        self.flags = _NO_FLAGS
+        self.may_feed = (True,) * STATIONS
+        self._zero: tuple[float, tuple[float, ...]] | None = None
+        self._last_block: Block | None = None
+        self._still = [0] * STATIONS
+        self._stuck: set[int] = set()
+        self._still_from_c = [math.nan] * STATIONS
+        self._probes_k: float | None = None
+        self._apart = 0
+
+    def flagged(self, flags: tuple[int, ...]) -> list[str]:
+        """Take changed flags; return what is new, one text a station."""
+        said = []
+        for i, (before, now) in enumerate(zip(self.flags, flags, strict=True)):
+            new = StationFlag(now & ~before)
+            if new:
+                names = ", ".join(flag.name.lower() for flag in new if flag.name)
+                said.append(f"station {i + 1}: {names}; its element stays off, the others go on")
+        self.flags = flags
+        # The controller forgets its flags when a new LIVE begins; a fault of tonight stays one.
+        self.may_feed = tuple(
+            may and not flag for may, flag in zip(self.may_feed, flags, strict=True)
+        )
+        return said
+
+    def take(self, block: Block) -> list[str]:
+        """Take a block; return warnings of gauges and probes."""
+        said = self._gauges(block) + self._probes(block)
+        self._last_block = block
+        return said
+
+    def zero(self, at_c: float) -> list[str]:
+        """A recorded soak ends: compare the lifts with the first such soak's."""
+        if self._last_block is None:
+            return []
+        lifts = self._last_block.lift_mm
+        if self._zero is None or abs(self._zero[0] - at_c) > SAME_PLACE_K:
+            self._zero = (at_c, lifts)
+            return []
+        return [
+            f"station {i}: zero moved by {now - first:+.3f} mm since the first cycle, limit"
+            f" {ZERO_RETURN_MM:.2f} mm"
+            for i, (first, now) in enumerate(zip(self._zero[1], lifts, strict=True), 1)
+            if self._loaded[i - 1] and abs(now - first) > ZERO_RETURN_MM
+        ]
+
+    def _gauges(self, block: Block) -> list[str]:
+        last = self._last_block
+        said = []
+        for i, lift_mm in enumerate(block.last_lift_mm):
+            if last is None or not self._loaded[i] or lift_mm != last.last_lift_mm[i]:
+                self._still[i], self._still_from_c[i] = 0, block.bath_c
+                continue
+            self._still[i] += 1
+            moved_k = abs(block.bath_c - self._still_from_c[i])
+            long = self._still[i] >= STILL_BLOCKS and moved_k > STILL_MOVED_K
+            if long and i not in self._stuck:
+                self._stuck.add(i)
+                said.append(f"station {i + 1}: gauge stands at {lift_mm:.3f} mm; is it stuck?")
+        return said
+
+    def _probes(self, block: Block) -> list[str]:
+        apart_k = block.bath_c - block.guard_c
+        if math.isnan(apart_k):
+            return []
+        if self._probes_k is None:
+            self._probes_k = apart_k
+        change_k = apart_k - self._probes_k
+        self._apart = self._apart + 1 if abs(change_k) > PROBES_K else 0
+        if self._apart != _PROBE_BLOCKS:
+            return []
+        return [
+            f"bath minus guard probe changed by {change_k:+.2f} K since the start, limit"
+            f" {PROBES_K:.1f} K; check both probes at the ice point"
+        ]

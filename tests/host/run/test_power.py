@@ -1,0 +1,111 @@
+"""Element currents: set values, slow power ramps by the measured resistance, faults of one."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from host.run.night import Night
+from host.run.workshop import ASSISTED, POWERED
+from proofbath.run.profile import Energise, PowerRamp, Soak, Step
+from proofbath.run.reading import NO_CURRENT
+from proofbath.run.states import Phase
+from proofbath.wire.table import StationFlag
+
+
+class Elements:
+    """Element heaters whose true resistance is known; carry what the last demand asked."""
+
+    def __init__(self, night: Night, ohm: tuple[float, ...]) -> None:
+        self.night = night
+        self.ohm = ohm
+
+    def tick(self) -> None:
+        demand = self.night.bench.demand
+        asked = demand.element_a if demand else NO_CURRENT
+        self.night.bench.element_a = asked
+        self.night.bench.element_v = tuple(a * r for a, r in zip(asked, self.ohm, strict=True))
+        self.night.tick()
+
+    def power_w(self) -> list[float]:
+        asked = self.night.bench.demand.element_a if self.night.bench.demand else NO_CURRENT
+        return [a * a * r for a, r in zip(asked, self.ohm, strict=True)]
+
+
+def test_set_currents_go_to_all_elements_at_once_and_to_no_plain_unit() -> None:
+    night = Night(POWERED, loading=ASSISTED).until(Phase.ENERGISING)
+    night.tick()
+    assert night.bench.demand is not None
+    assert night.bench.demand.element_a == (0.3,) * 5 + (0.0,)
+
+
+def test_a_step_may_name_its_stations() -> None:
+    steps: list[Step] = [Soak(to_c=38.5, at_least_s=60.0), Energise(element_a=0.5, stations=[2, 6])]
+    night = Night(steps, loading=ASSISTED).until(Phase.ENERGISING)
+    night.tick()
+    assert night.bench.demand is not None
+    assert night.bench.demand.element_a == (0.0, 0.5, 0.0, 0.0, 0.0, 0.0)
+
+
+def test_a_power_ramp_follows_its_line_whatever_the_elements_resistance() -> None:
+    """P = I² R with the true R of each element, off nominal by up to 10 %."""
+    steps: list[Step] = [
+        Soak(to_c=38.5, at_least_s=60.0),
+        PowerRamp(to_w=6.0, rate_w_per_min=1.0),
+        PowerRamp(to_w=0.0, rate_w_per_min=2.0),
+    ]
+    night = Night(steps, loading=ASSISTED).until(Phase.ENERGISING)
+    elements = Elements(night, (13.5, 14.0, 15.0, 16.0, 16.5, 15.0))
+    begun = night.bench.tick_count
+    while night.sequencer.leg == 1:
+        elements.tick()
+        minutes = (night.bench.tick_count - begun) / 600
+        if minutes > 1.0:
+            for power_w in elements.power_w()[:5]:
+                assert power_w == pytest.approx(min(minutes, 6.0), abs=0.06)
+        assert elements.power_w()[5] == 0.0
+    assert (night.bench.tick_count - begun) / 600 == pytest.approx(6.0, abs=0.05)
+    while not night.sequencer.ended:
+        elements.tick()
+    assert (night.bench.tick_count - begun) / 600 == pytest.approx(9.0, abs=0.1)
+
+
+def test_currents_never_pass_the_types_greatest() -> None:
+    steps: list[Step] = [
+        Soak(to_c=38.5, at_least_s=60.0),
+        PowerRamp(to_w=14.0, rate_w_per_min=10.0),
+    ]
+    night = Night(steps, loading=ASSISTED).until(Phase.ENERGISING)
+    elements = Elements(night, (15.0,) * 6)
+    most_a = 0.0
+    while not night.sequencer.ended:
+        elements.tick()
+        if night.bench.demand:
+            most_a = max(most_a, *night.bench.demand.element_a)
+    assert most_a == 0.9
+
+
+def test_a_flagged_station_is_fed_no_more_and_the_others_go_on() -> None:
+    night = Night(POWERED, loading=ASSISTED).until(Phase.ENERGISING)
+    night.bench.station_flags = (0, StationFlag.ELEMENT_OPEN, 0, 0, 0, 0)
+    night.tick()
+    night.bench.station_flags = (0,) * 6
+    night.tick()
+    assert night.bench.demand is not None
+    assert night.bench.demand.element_a == (0.3, 0.0, 0.3, 0.3, 0.3, 0.0)
+    night.until(Phase.DONE)
+    assert "station 2: element_open" in night.said("warning")[0].text
+
+
+def test_an_absurd_resistance_is_not_believed() -> None:
+    steps: list[Step] = [
+        Soak(to_c=38.5, at_least_s=60.0),
+        PowerRamp(to_w=2.0, rate_w_per_min=2.0),
+    ]
+    night = Night(steps, loading=ASSISTED).until(Phase.ENERGISING)
+    elements = Elements(night, (150.0,) * 6)
+    while not night.sequencer.ended:
+        elements.tick()
+        if night.bench.demand:
+            assert night.bench.demand.element_a[0] <= math.sqrt(2.0 / 15.0) + 1e-9

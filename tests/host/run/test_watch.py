@@ -1,0 +1,134 @@
+"""What the host notices by itself: heat that does not arrive, gauges, zeros, probes, time."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import pytest
+
+from host.run.night import Night
+from host.run.workshop import SHORT
+from host.simple_bath import WORKSHOP, SimpleBench
+from proofbath.run.blocks import Blocks
+from proofbath.run.profile import Hold, Ramp, Soak, Step
+from proofbath.run.states import Phase
+from proofbath.wire.table import StationFlag
+
+HOT: list[Step] = [
+    Soak(cycle=1, to_c=88.0, at_least_s=60.0),
+    Ramp(cycle=1, to_c=95.0, rate_k_per_min=1.0),
+    Hold(cycle=1, for_s=900.0),
+]
+
+
+def test_blocks_are_means_of_ten_seconds_and_a_gap_begins_anew() -> None:
+    bench = SimpleBench(bath_c=40.0)
+    blocks = Blocks()
+    readings = [bench.reading()._replace(bath_c=float(i)) for i in range(250)]
+    made = [block for reading in readings if (block := blocks.add(reading))]
+    assert [block.bath_c for block in made] == [49.5, 149.5]
+    assert made[1].from_s == made[0].to_s
+    far = readings[-1]._replace(t_s=readings[-1].t_s + 60.0)
+    assert blocks.add(far) is None
+    assert blocks.add(far._replace(t_s=far.t_s + 10.0, bath_c=1.0)) is not None
+
+
+def test_a_healthy_night_gives_no_warning() -> None:
+    night = Night([*HOT, *SHORT[-1:]], bath_c=86.0)
+    night.until(Phase.DONE, longest_s=40_000.0)
+    assert not night.said("warning")
+    assert not night.said("cycle_spoiled")
+
+
+@pytest.mark.parametrize(
+    ("name", "change"),
+    [
+        ("dead heater", {"heater_w": 1.0}),
+        ("lid off", {"evaporation_w_at_90c": 1400.0}),
+        ("three times the fill", {"heat_capacity_j_per_k": 93_000.0}),
+    ],
+)
+def test_heat_that_does_not_arrive_ends_the_run(name: str, change: dict[str, float]) -> None:
+    night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
+    night.bench.bath.model = WORKSHOP.model_copy(update=change)
+    night.until(Phase.STOPPED, longest_s=1800.0)
+    assert "heat does not reach the bath" in night.sequencer.reason
+
+
+@pytest.mark.parametrize("change", [{"heater_w": 1300.0}, {"loss_w_per_k": 2.6}])
+def test_a_bath_a_little_worse_than_its_model_goes_on(change: dict[str, float]) -> None:
+    night = Night(HOT, bath_c=86.0)
+    night.bench.bath.model = WORKSHOP.model_copy(update=change)
+    night.until(Phase.DONE)
+    assert not night.said("warning")
+
+
+def test_a_level_that_sank_between_two_rises_is_seen_in_the_heat_capacity() -> None:
+    rise = [Soak(to_c=80.0, at_least_s=60.0), Ramp(to_c=88.0, rate_k_per_min=1.0)]
+    night = Night([*rise, Ramp(to_c=80.0, rate_k_per_min=1.0), *rise], bath_c=79.0)
+    while night.sequencer.leg < 2:
+        night.tick()
+    night.bench.bath.model = WORKSHOP.model_copy(update={"heat_capacity_j_per_k": 25_000.0})
+    night.until(Phase.DONE, longest_s=20_000.0)
+    texts = [note.text for note in night.said("warning")]
+    said = [re.search(r"heat capacity changed by ([-+]\d+) %", text) for text in texts]
+    changes = [float(match[1]) for match in said if match]
+    assert changes == [pytest.approx(100 * (25 / 31 - 1), abs=3.0)]
+
+
+def test_a_gauge_that_stands_while_the_bath_moves_is_named_once() -> None:
+    night = Night(HOT, bath_c=86.0)
+    night.bench.stuck_mm = {3: 0.5}
+    night.until(Phase.DONE)
+    texts = [note.text for note in night.said("warning")]
+    assert [text for text in texts if "stuck" in text] == [
+        "station 3: gauge stands at 0.500 mm; is it stuck?"
+    ]
+
+
+def test_a_zero_that_does_not_return_is_told_for_its_station() -> None:
+    soak = Soak(cycle=1, to_c=40.0, at_least_s=60.0)
+    night = Night([soak, Ramp(to_c=41.0, rate_k_per_min=1.0), soak])
+    while night.sequencer.leg < 1:
+        night.tick()
+    night.bench.lift_mm = (0.5, 0.62, 0.5, 0.5, 0.5, math.nan)
+    night.until(Phase.DONE)
+    texts = [note.text for note in night.said("warning")]
+    assert ["station 2: zero moved by +0.12" in text for text in texts] == [True]
+
+
+def test_probes_that_drift_apart_are_told_once() -> None:
+    night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
+    night.bench.guard_offset_k = 0.5
+    night.until(Phase.DONE)
+    texts = [note.text for note in night.said("warning")]
+    assert ["bath minus guard probe changed by -0.5" in text for text in texts] == [True]
+
+
+def test_over_stroke_ends_the_rise_and_the_night_goes_on_to_the_fall() -> None:
+    steps: list[Step] = [
+        Soak(to_c=80.0, at_least_s=60.0),
+        Ramp(to_c=84.0, rate_k_per_min=1.0),
+        Ramp(to_c=90.0, rate_k_per_min=0.5),
+        Hold(for_s=60.0),
+        Ramp(to_c=80.0, rate_k_per_min="attainable"),
+    ]
+    night = Night(steps, bath_c=79.0).until(Phase.RAMPING)
+    for _ in range(1200):
+        night.tick()
+    highest_c = night.bath_c[-1]
+    night.bench.station_flags = (0, 0, StationFlag.OVER_STROKE, 0, 0, 0)
+    night.until(Phase.DONE, longest_s=7200.0)
+    assert [note.leg for note in night.said("step_begin")] == [0, 1, 3, 4]
+    assert max(night.bath_c) < highest_c + 0.6
+
+
+def test_a_run_that_takes_much_longer_than_planned_is_told_once() -> None:
+    night = Night([Ramp(to_c=60.0, rate_k_per_min="attainable")], bath_c=80.0)
+    night.bench.bath.model = WORKSHOP.model_copy(
+        update={"loss_w_per_k": 1.0, "evaporation_w_at_90c": 20.0}
+    )
+    night.until(Phase.DONE, longest_s=20_000.0)
+    texts = [note.text for note in night.said("warning")]
+    assert ["longer than planned" in text for text in texts] == [True]
