@@ -15,3 +15,9 @@ monotonic_s: Clock = time.monotonic
 def utc_text() -> str:
     """Return the present time as ISO 8601 UTC to the second."""
     return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def seconds_of_day() -> float:
+    """Return the seconds since local midnight."""
+    now = datetime.now()
+    return now.hour * 3600.0 + now.minute * 60.0 + now.second

@@ -1,6 +1,7 @@
 """Commands to a running bench: a local socket for its owner, one line each way.
 
-`status` answers with JSON; `stop REASON`, `pause` and `resume` reach the run within a tick.
+`status` answers with JSON; `stop REASON`, `pause`, `resume` and `finish` reach the run within
+a tick.
 """
 
 from __future__ import annotations
@@ -14,17 +15,18 @@ from collections.abc import Callable
 from pathlib import Path
 
 from proofbath.errors import BenchFaultError
-from proofbath.run.sequencer import Event, Stop
+from proofbath.run.acts import Act, Finish, Pause, Resume, Stop
 
 LONGEST_LINE = 300
 PATIENCE_S = 2.0
 BY_COMMAND = "stopped by a command"
+_ACTS: dict[str, Act] = {"pause": Pause(), "resume": Resume(), "finish": Finish()}
 
 
 class ControlSocket:
     """Listens at a path and puts what persons ask for into `acts`."""
 
-    def __init__(self, path: Path, acts: deque[Event], status: Callable[[], str]) -> None:
+    def __init__(self, path: Path, acts: deque[Act], status: Callable[[], str]) -> None:
         """Listen; `status` returns one line of JSON and is called from another thread.
 
         The caller holds the bench's lock, so a socket left at `path` is a dead one.
@@ -74,7 +76,7 @@ def command(path: Path, line: str) -> str:
 
 
 class _Server(socketserver.UnixStreamServer):
-    acts: deque[Event]
+    acts: deque[Act]
     status: Callable[[], str]
 
 
@@ -93,7 +95,8 @@ class _Handler(socketserver.StreamRequestHandler):
         word, _, rest = line.partition(" ")
         if word == "status":
             return f"ok {self.server.status()}"
-        if word == "stop":
-            self.server.acts.append(Stop(rest or BY_COMMAND))
-            return "ok stopping"
-        return f"refused: no command {word!r}; there are status and stop"
+        act = Stop(rest or BY_COMMAND) if word == "stop" else _ACTS.get(word)
+        if act is None:
+            return f"refused: no command {word!r}; there are status, stop, {', '.join(_ACTS)}"
+        self.server.acts.append(act)
+        return "ok"

@@ -35,6 +35,8 @@ class BenchSection(Described):
     """Pressure of the day at the bench, not reduced to sea level."""
     altitude_m: Annotated[float, Field(ge=-400, le=4500)] | None = None
     fill_l: Annotated[float, Field(ge=1, le=60)] = 8.0
+    above_switch_l: Annotated[float, Field(ge=0, le=60)] | None = None
+    """Coolant above the level switch when filled; a night's evaporation is held against it."""
 
     @model_validator(mode="after")
     def _one_pressure(self) -> BenchSection:

@@ -15,8 +15,8 @@ from proofbath.bench.link import Link
 from proofbath.bench.notes import note_text
 from proofbath.bench.port import PortLostError
 from proofbath.errors import BenchFaultError
+from proofbath.run.acts import Act
 from proofbath.run.reading import RELEASE, Reading
-from proofbath.run.sequencer import Event as RunEvent
 from proofbath.run.sequencer import Sequencer
 from proofbath.store.journal import RunWriter
 from proofbath.wire import session
@@ -51,10 +51,10 @@ class Loop:
         limits: Limits,
         wall_s: Clock,
         on_commit: Callable[[Reading], None] = lambda _: None,
-        acts: deque[RunEvent] | None = None,
+        acts: deque[Act] | None = None,
     ) -> None:
         self.committed: Reading | None = None
-        self.acts: deque[RunEvent] = deque() if acts is None else acts
+        self.acts: deque[Act] = deque() if acts is None else acts
         """What persons ask for; taken within a turn, may be filled by another thread."""
         self._link = link
         self._sequencer = sequencer

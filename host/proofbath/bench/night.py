@@ -8,23 +8,31 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from proofbath.bench.clock import Clock, monotonic_s, utc_text
+from proofbath.bench.clock import Clock, monotonic_s, seconds_of_day, utc_text
 from proofbath.bench.convert import Converter
 from proofbath.bench.description import TRIP_MARGIN_K, BenchFile
 from proofbath.bench.limits import StationLimit, wire_limits
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Loop, Outcome
 from proofbath.bench.preflight import Check, check_disk, check_rest, mean_of, readings_at_rest
-from proofbath.bench.start import check_identity, clear_trip, greet, set_limits, wait_quiet
+from proofbath.bench.start import (
+    check_identity,
+    clear_trip,
+    greet,
+    set_limits,
+    trip_text,
+    wait_quiet,
+)
 from proofbath.control.boiling import MARGIN_K
 from proofbath.errors import BenchFaultError
+from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.plan import NightPlan
 from proofbath.run.reading import Reading
-from proofbath.run.sequencer import Event, Progress, Sequencer
+from proofbath.run.sequencer import Progress, Sequencer
 from proofbath.store.journal import Journal, RunHead
 from proofbath.store.row import ROW
-from proofbath.wire.table import STATIONS, TICK_MS, Identity, Limits
+from proofbath.wire.table import STATIONS, TICK_MS, Identity, Limits, State
 
 STROKE_SPARE = 1.2
 STROKE_SPARE_MM = 1.0
@@ -50,10 +58,14 @@ class Ready(NamedTuple):
     checks: list[Check]
 
 
-def check_night(plan: NightPlan, bench: BenchFile, stations: int = STATIONS) -> CheckedPlan:
-    """Return the plan made ready for a bench, without touching it; raises InputError."""
-    limit_c = bench.bath_limit_c()
-    return check_plan(plan, BenchFacts(stations, limit_c + MARGIN_K, bench.bath))
+def check_night(plan: NightPlan, bench: BenchFile, day_s: float | None = None) -> CheckedPlan:
+    """Return the plan made ready for a bench, without touching it; raises InputError.
+
+    `day_s` is the time of day for the plan's deadlines; None leaves them out.
+    """
+    boiling_c = bench.bath_limit_c() + MARGIN_K
+    above_switch_l = bench.bench.above_switch_l
+    return check_plan(plan, BenchFacts(STATIONS, boiling_c, bench.bath, above_switch_l, day_s))
 
 
 def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[Check]:
@@ -63,17 +75,30 @@ def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[C
     """
     identity = greet(link)
     check_identity(identity, bench.board(), bench.bench.serial_number, max(loaded, default=0))
-    return check_rest(readings_at_rest(link, Converter(bench.calibration)), loaded)
+    tripped = identity.state == State.TRIPPED
+    trip = Check(
+        "latched trip",
+        not tripped,
+        trip_text(identity, bench.calibration) if tripped else "none",
+        "none",
+        "find and remove its cause, then clear it with the next night",
+    )
+    return [trip, *check_rest(readings_at_rest(link, Converter(bench.calibration)), loaded)]
 
 
 def make_ready(
-    link: Link, plan: NightPlan, bench: BenchFile, journal_path: Path, clear: bool
+    link: Link,
+    plan: NightPlan,
+    bench: BenchFile,
+    journal_path: Path,
+    clear: bool,
+    day_s: float | None = None,
 ) -> Ready:
     """Return a bench ready to heat; refuses with every fault found.
 
     `clear` says that a person asked for a latched trip to be cleared.
     """
-    checked = check_night(plan, bench)
+    checked = check_night(plan, bench, day_s)
     loaded = tuple(sorted(place.station for place in plan.station))
     identity = greet(link)
     check_identity(identity, bench.board(), bench.bench.serial_number, loaded[-1])
@@ -86,6 +111,7 @@ def make_ready(
     if faults:
         raise BenchFaultError(*faults)
     limits = _limits(plan, bench, checked, readings)
+    # Before the clearing: a controller without limits does not leave its trip.
     set_limits(link, limits)
     clear_trip(link, identity, bench.calibration, clear)
     return Ready(identity, limits, checked, checks)
@@ -98,10 +124,11 @@ def run_night(
     journal: Journal,
     *,
     clear: bool = False,
-    acts: deque[Event] | None = None,
+    acts: deque[Act] | None = None,
     on_progress: Callable[[Progressed], None] = lambda _: None,
     on_ready: Callable[[Ready], None] = lambda _: None,
     wall_s: Clock = monotonic_s,
+    day_s: Clock = seconds_of_day,
     started: Callable[[], str] = utc_text,
 ) -> Outcome:
     """Carry a night on a bench to its end and return how it ended.
@@ -109,7 +136,7 @@ def run_night(
     `acts` takes what persons ask for meanwhile; raises the errors of `make_ready` before any
     heat, BenchFaultError when the journal fails.
     """
-    ready = make_ready(link, plan, bench, journal.path, clear)
+    ready = make_ready(link, plan, bench, journal.path, clear, day_s())
     on_ready(ready)
     sequencer = Sequencer(ready.checked.legs, bench.bath)
     head = RunHead(
@@ -143,11 +170,10 @@ def _limits(
     highest_c = max(leg.to_c for leg in checked.legs if leg.to_c == leg.to_c)
     stations: list[StationLimit | None] = [None] * STATIONS
     for place in plan.station:
-        unit_type = plan.unit_type
-        if place.role == "reference" and plan.reference_type:
-            unit_type = plan.reference_type
-        element_max_a = 0.0 if place.role == "blank" else unit_type.element_max_a
+        unit_type = plan.type_at(place)
+        if unit_type is None:  # a blank: no current, and it never moves far
+            continue
         closed_mm = min(mean_of(r.lift_mm[place.station - 1] for r in readings), CLOSED_AT_MOST_MM)
         stroke_mm = unit_type.full_lift_mm * STROKE_SPARE + STROKE_SPARE_MM
-        stations[place.station - 1] = StationLimit(element_max_a, closed_mm + stroke_mm)
+        stations[place.station - 1] = StationLimit(unit_type.element_max_a, closed_mm + stroke_mm)
     return wire_limits(bench.limits, bench.calibration, highest_c + TRIP_MARGIN_K, tuple(stations))

@@ -79,6 +79,16 @@ class Journal:
         assert key is not None
         return RunWriter(self, int(key[0]), _first_link(head))
 
+    def reopen(self, run_id: int) -> RunWriter:
+        """Return a writer that goes on with an open run, after its last committed chunk."""
+        digest = _first_link(self.run(run_id).head)
+        last = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number.desc())
+        with self._reading() as connection:
+            chunk = connection.execute(last.limit(1)).one_or_none()
+        if chunk is None:
+            return RunWriter(self, run_id, digest)
+        return RunWriter(self, run_id, chunk.digest, chunk.number + 1)
+
     def runs(self) -> list[RunLine]:
         """Return every run, oldest first."""
         with self._reading() as connection:
@@ -151,11 +161,11 @@ class Journal:
 class RunWriter:
     """Appends to one open run; nothing is kept before `commit`."""
 
-    def __init__(self, journal: Journal, run_id: int, digest: bytes) -> None:
+    def __init__(self, journal: Journal, run_id: int, digest: bytes, number: int = 0) -> None:
         self.run_id = run_id
         self._journal = journal
         self._digest = digest
-        self._number = 0
+        self._number = number
         self._rows: list[bytes] = []
         self._sequences: list[int] = []
         self._events: list[EventLine] = []

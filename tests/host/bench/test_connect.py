@@ -24,7 +24,7 @@ from proofbath.bench.connect import bench_key, connected, control_path
 from proofbath.bench.control_socket import ControlSocket, command
 from proofbath.bench.lock import BenchLock
 from proofbath.errors import BenchFaultError
-from proofbath.run.sequencer import Stop
+from proofbath.run.acts import Finish, Pause, Resume, Stop
 
 
 @pytest.fixture
@@ -117,9 +117,15 @@ def control(tmp_path: Path, acts: deque[Any]) -> Iterator[ControlSocket]:
 
 
 def test_a_stop_reaches_the_run_with_its_reason(control: ControlSocket, acts: deque[Any]) -> None:
-    assert command(control.path, "stop smoke in the workshop") == "stopping"
+    assert command(control.path, "stop smoke in the workshop") == ""
     command(control.path, "stop")
     assert list(acts) == [Stop("smoke in the workshop"), Stop("stopped by a command")]
+
+
+def test_every_act_of_a_person_has_its_word(control: ControlSocket, acts: deque[Any]) -> None:
+    for word in ("pause", "resume", "finish"):
+        command(control.path, word)
+    assert list(acts) == [Pause(), Resume(), Finish()]
 
 
 def test_the_status_is_json(control: ControlSocket) -> None:

@@ -168,6 +168,7 @@ def test_a_host_that_vanishes_leaves_the_bench_off_by_the_lease(journal: Journal
     assert bench.get("output.contactor") == 0
 
 
-def test_a_check_of_the_virtual_bench_finds_nothing_wrong() -> None:
+def test_a_check_shows_the_latched_trip_and_nothing_else_wrong() -> None:
     checks = check_bench(Link(VirtualPort(bench_with())), bench_file(WARM), (1, 3))
-    assert [check.fault() for check in checks if not check.ok] == []
+    (fault,) = [check.fault() for check in checks if not check.ok]
+    assert fault.startswith("latched trip: controller is tripped (1): power on")

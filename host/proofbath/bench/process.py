@@ -1,0 +1,129 @@
+"""The bench process: one night with the bench locked, commands taken, and a clean end."""
+
+from __future__ import annotations
+
+import json
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from math import isfinite
+from pathlib import Path
+from types import FrameType
+
+from proofbath.bench.clock import Clock, monotonic_s, seconds_of_day
+from proofbath.bench.connect import connected, control_path
+from proofbath.bench.control_socket import ControlSocket
+from proofbath.bench.description import BenchFile
+from proofbath.bench.loop import Outcome
+from proofbath.bench.night import Progressed, Ready, check_night, run_night
+from proofbath.run.acts import Act, Stop
+from proofbath.run.plan import NightPlan
+from proofbath.store.journal import OPEN, Journal, RunLine
+
+KILLED = "killed"
+_SIGNALS = tuple(
+    getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
+)
+
+
+def bench_night(
+    plan: NightPlan,
+    bench: BenchFile,
+    journal_path: Path,
+    *,
+    clear: bool = False,
+    on_ready: Callable[[Ready], None] = lambda _: None,
+    on_progress: Callable[[Progressed], None] = lambda _: None,
+    folder: Path | None = None,
+    wall_s: Clock = monotonic_s,
+) -> Outcome:
+    """Run a night on the bench a file describes and return how it ended.
+
+    The plan is checked before the bench is touched.  Signals to end the process stop the run
+    and give everything back.  Raises what `connected` and `run_night` raise.
+    """
+    check_night(plan, bench, seconds_of_day())
+    acts: deque[Act] = deque()
+    said = ["{}"]
+
+    def tell(now: Progressed) -> None:
+        said[0] = status_text(now)
+        on_progress(now)
+
+    with (
+        connected(bench, folder) as link,
+        closing(Journal(journal_path)) as journal,
+        closing(ControlSocket(control_path(bench, folder), acts, lambda: said[0])),
+        _stopped_by_signals(acts),
+    ):
+        close_killed(journal, bench.bench.name)
+        return run_night(
+            link,
+            plan,
+            bench,
+            journal,
+            clear=clear,
+            acts=acts,
+            on_ready=on_ready,
+            on_progress=tell,
+            wall_s=wall_s,
+        )
+
+
+def close_killed(journal: Journal, bench_name: str) -> list[RunLine]:
+    """Close the runs of a bench whose process was killed, and return them.
+
+    Only for the holder of the bench's lock: to it, an open run cannot be a running one.
+    """
+    killed = [r for r in journal.runs() if r.status == OPEN and r.head.bench == bench_name]
+    for run in killed:
+        rows = journal.samples(run.run_id)
+        t_s = float(rows["device_ms"][-1]) / 1000 if len(rows) else 0.0
+        reason = "its process ended without a word; the controller's lease switched it off"
+        journal.reopen(run.run_id).close(t_s, KILLED, reason)
+    return killed
+
+
+def status_text(now: Progressed) -> str:
+    """Return one line of JSON that tells how a run stands."""
+    reading = now.reading
+    return json.dumps(
+        {
+            "phase": now.phase,
+            "step": now.progress.label,
+            "fraction": round(now.progress.fraction, 4),
+            "left_s": _known(now.progress.left_s),
+            "t_s": reading.t_s,
+            "bath_c": _known(reading.bath_c),
+            "guard_c": _known(reading.guard_c),
+            "duty": reading.duty,
+            "lift_mm": [_known(lift) for lift in reading.lift_mm],
+            "element_a": [_known(current) for current in reading.element_a],
+        }
+    )
+
+
+def _known(value: float) -> float | None:
+    return round(value, 4) if isfinite(value) else None
+
+
+@contextmanager
+def _stopped_by_signals(acts: deque[Act]) -> Iterator[None]:
+    """Turn the first signal to end into a stop; the second one interrupts at once."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def stop(number: int, _: FrameType | None) -> None:
+        if acts and isinstance(acts[-1], Stop):
+            raise KeyboardInterrupt
+        acts.append(Stop(f"stopped by {signal.Signals(number).name}"))
+
+    before = {number: signal.signal(number, stop) for number in _SIGNALS}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
