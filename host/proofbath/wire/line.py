@@ -22,6 +22,9 @@ class _Layout:
     lows: tuple[int, ...]
     highs: tuple[int, ...]
     slices: tuple[int | slice, ...]
+    """Where each field lies among the numbers."""
+    pieces: tuple[int | slice, ...]
+    """Runs of single fields and arrays among the fields, for opening a message out fast."""
 
     def build(self, numbers: tuple[int, ...]) -> Any:
         if len(numbers) != len(self.highs):
@@ -45,15 +48,23 @@ class _Layout:
 
 def _layout(message: type[Message]) -> _Layout:
     slices: list[int | slice] = []
+    pieces: list[int | slice] = []
     lows: list[int] = []
     highs: list[int] = []
-    for _, field in fields_of(message):
+    for place, (_, field) in enumerate(fields_of(message)):
         at = len(lows)
-        slices.append(at if field.count == 1 else slice(at, at + field.count))
+        if field.count > 1:
+            slices.append(slice(at, at + field.count))
+            pieces.append(place)
+        else:
+            slices.append(at)
+            before = pieces.pop() if pieces and isinstance(pieces[-1], slice) else slice(place, 0)
+            assert isinstance(before, slice)
+            pieces.append(slice(before.start, place + 1))
         lows += [field.low] * field.count
         highs += [field.high] * field.count
     word = word_of(message).encode()
-    return _Layout(message, word, tuple(lows), tuple(highs), tuple(slices))
+    return _Layout(message, word, tuple(lows), tuple(highs), tuple(slices), tuple(pieces))
 
 
 _BY_TYPE: dict[type[Any], _Layout] = {message: _layout(message) for message in MESSAGES}
@@ -62,13 +73,10 @@ _BY_WORD = {layout.word: layout for layout in _BY_TYPE.values()}
 
 def flat(message: Message) -> tuple[int, ...]:
     """Return the integers of a message in wire order, arrays opened out."""
-    numbers: list[int] = []
-    for value in message:
-        if isinstance(value, tuple):
-            numbers.extend(value)
-        else:
-            numbers.append(value)
-    return tuple(numbers)
+    numbers: tuple[int, ...] = ()
+    for piece in _BY_TYPE[type(message)].pieces:
+        numbers += message[piece]  # type: ignore[operator]  # an array, or a run of numbers
+    return numbers
 
 
 def from_flat(message: type[_M], numbers: tuple[int, ...]) -> _M:
