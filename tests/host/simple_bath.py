@@ -51,7 +51,7 @@ class SimpleBath:
         power_w = self._under_way.popleft() - model.loss_w(self.bath_c)
         if cooling:
             power_w -= model.cooling_w(self.bath_c)
-        self.bath_c += power_w * TICK_S / model.heat_capacity_j_per_k
+        self.bath_c += power_w * TICK_S / model.capacity_j_per_k(self.bath_c)
         lag_s = max(model.probe_lag_s, TICK_S)
         self.probe_c += (self.bath_c - self.probe_c) * -math.expm1(-TICK_S / lag_s)
         noise_k = self._noise.gauss(0.0, self._noise_k) if self._noise_k else 0.0

@@ -11,6 +11,7 @@ from proofbath.description import Described
 
 Lag = Annotated[float, Field(ge=0.0, le=600.0)]
 _REFERENCE_C = 90.0
+CAPACITY_AT_C = 60.0
 
 
 class BathModel(Described):
@@ -20,6 +21,8 @@ class BathModel(Described):
     """
 
     heat_capacity_j_per_k: Annotated[float, Field(gt=1e3, lt=1e6)]
+    capacity_growth_per_k: Annotated[float, Field(ge=-0.01, le=0.01)] = 0.0
+    """Relative growth of the heat capacity per kelvin above 60 °C, where the figure stands."""
     loss_w_per_k: Annotated[float, Field(ge=0.0, lt=100.0)]
     evaporation_w_at_90c: Annotated[float, Field(ge=0.0, lt=5000.0)] = 0.0
     ambient_c: Annotated[float, Field(ge=-20.0, le=50.0)] = 20.0
@@ -30,6 +33,11 @@ class BathModel(Described):
     dead_time_s: Annotated[float, Field(ge=0.0, le=120.0)]
     heater_lag_s: Lag
     probe_lag_s: Lag = 0.0
+
+    def capacity_j_per_k(self, bath_c: float) -> float:
+        """Return the heat capacity in J/K at `bath_c`: a glycol mix grows by 0.1 % per K."""
+        growth = self.capacity_growth_per_k * (bath_c - CAPACITY_AT_C)
+        return self.heat_capacity_j_per_k * (1.0 + growth)
 
     def loss_w(self, bath_c: float) -> float:
         """Return the heat in W a bath at `bath_c` loses by itself."""
@@ -50,12 +58,12 @@ class BathModel(Described):
 
     def rise_k_per_min(self, bath_c: float) -> float:
         """Return the fastest rise in K/min at `bath_c`, heater full on."""
-        return 60.0 * (self.heater_w - self.loss_w(bath_c)) / self.heat_capacity_j_per_k
+        return 60.0 * (self.heater_w - self.loss_w(bath_c)) / self.capacity_j_per_k(bath_c)
 
     def fall_k_per_min(self, bath_c: float) -> float:
         """Return the fastest fall in K/min (positive) at `bath_c`, heater off, valve open."""
         taken_w = self.loss_w(bath_c) + self.cooling_w(bath_c)
-        return 60.0 * taken_w / self.heat_capacity_j_per_k
+        return 60.0 * taken_w / self.capacity_j_per_k(bath_c)
 
     def time_to_s(self, from_c: float, to_c: float, rate_k_per_min: float) -> float:
         """Return the seconds from one temperature to another at most at a rate; inf if never."""

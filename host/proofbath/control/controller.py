@@ -85,8 +85,9 @@ class BathController:
         dt_s = min(dt_s, LONGEST_STEP_S)
         command_c = self._setpoint.command_c
         loss_w = self._passive_w(command_c)
-        moved_k = self._setpoint.advance(self._possible_rate(loss_w, bath_c), dt_s)
-        forward_w = loss_w + self._model.heat_capacity_j_per_k * moved_k / dt_s
+        capacity = self._model.capacity_j_per_k(command_c)
+        rate = self._possible_rate(loss_w, capacity, bath_c)
+        forward_w = loss_w + capacity * self._setpoint.advance(rate, dt_s) / dt_s
         forward = min(1.0, max(0.0, forward_w / self._model.heater_w))
         self.duty = forward + self._correction(forward, bath_c, dt_s)
         return self.duty
@@ -98,13 +99,12 @@ class BathController:
         if self._setpoint.at_target:
             self.cooling = False
         elif self._rate_k_per_s < 0.0 and model.cooling_w_per_k:
-            wanted_w = -self._rate_k_per_s * model.heat_capacity_j_per_k
+            wanted_w = -self._rate_k_per_s * model.capacity_j_per_k(command_c)
             self.cooling = self.cooling or wanted_w > loss_w
         return loss_w + model.cooling_w(command_c) if self.cooling else loss_w
 
-    def _possible_rate(self, passive_w: float, bath_c: float) -> float:
+    def _possible_rate(self, passive_w: float, capacity: float, bath_c: float) -> float:
         """The rate asked for, as far as the bath can; less while the reading is left behind."""
-        capacity = self._model.heat_capacity_j_per_k
         rate = self._rate_k_per_s
         if rate > 0.0:
             rate = min(rate, max(0.0, (_HEADROOM * self._model.heater_w - passive_w) / capacity))

@@ -83,7 +83,7 @@ class HeatWatch:
     def _judge(self) -> str:
         first, last = self._blocks[0], self._blocks[-1]
         heater_j = (last.heater_on_s - first.heater_on_s) * self._model.heater_w
-        capacity = self._model.heat_capacity_j_per_k
+        capacity = self._model.capacity_j_per_k((first.bath_c + last.bath_c) / 2.0)
         expected_k = (heater_j - sum(self._passive_j)) / capacity
         rose_k = last.bath_c - first.bath_c
         missing_k = expected_k - rose_k
