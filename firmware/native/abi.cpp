@@ -51,7 +51,7 @@ int pb_advance(void* handle, const char* in, int in_length, char* out, int capac
 void pb_eeprom(void* handle, uint8_t* bytes, int count, int write) {
   uint8_t* eeprom = bench(handle).board.eeprom;
   const size_t limit = sizeof bench(handle).board.eeprom;
-  const size_t length = size_t(count) < limit ? size_t(count) : limit;
+  const size_t length = count < 0 ? 0 : size_t(count) < limit ? size_t(count) : limit;
   if (write) memcpy(eeprom, bytes, length);
   else memcpy(bytes, eeprom, length);
 }

@@ -1,3 +1,5 @@
+// board.h's functions on the current board.
+
 #include "board_native.h"
 
 #include <string.h>

@@ -1,3 +1,5 @@
+// A tick of the bench: four steps of the plant, each followed by a loop pass.
+
 #include "controller_bench.h"
 
 #include <stdlib.h>

@@ -1,3 +1,5 @@
+// What each part answers to each byte, as its kind usually does.
+
 #include "devices.h"
 
 namespace devices {
@@ -17,7 +19,7 @@ constexpr uint8_t configuration = 0, code_high = 1, code_low = 2, threshold_high
 void RtdConverter::convert(double probe_ohm) {
   if ((registers_[configuration] & converting) != converting) return;
   const double ratio = probe_ohm * (32768.0 / reference_ohm);
-  const uint16_t code = ratio < 32767.0 ? uint16_t(ratio + 0.5) : 32767;
+  const uint16_t code = ratio <= 0.0 ? 0 : ratio >= 32767.0 ? 32767 : uint16_t(ratio + 0.5);
   const uint16_t shifted = uint16_t(code << 1);
   if (shifted >= (pair(threshold_high) & 0xFFFE)) registers_[fault] |= above_high;
   if (shifted <= (pair(threshold_low) & 0xFFFE)) registers_[fault] |= below_low;

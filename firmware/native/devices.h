@@ -20,7 +20,9 @@ class RtdConverter {
   uint8_t read(uint8_t address, double probe_ohm);
   void write(uint8_t address, uint8_t value);
   void convert(double probe_ohm);
-  uint16_t pair(uint8_t address) const { return uint16_t(registers_[address] << 8 | registers_[address + 1]); }
+  uint16_t pair(uint8_t address) const {
+    return uint16_t(registers_[address] << 8 | registers_[address + 1]);
+  }
 
   // As after power-on: off, widest thresholds.
   uint8_t registers_[8] = {0, 0, 0, 0xFF, 0xFF, 0, 0, 0};

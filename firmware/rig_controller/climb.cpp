@@ -1,3 +1,5 @@
+// Means and rises; see climb.h for what counts as one.
+
 #include "climb.h"
 
 uint16_t FastClimb::add(uint32_t bath_sum) {

@@ -1,3 +1,5 @@
+// One handler a word, each with the reasons it refuses for.
+
 #include "command.h"
 
 #include <string.h>
@@ -22,7 +24,8 @@ void answer(Controller& c, wire::Word word, uint32_t sequence, Refusal reason) {
 
 void hello(Controller& c, const wire::Hello& hello) {
   c.pending |= pending_identity | pending_limits;
-  answer(c, wire::Word::hello, 0, hello.protocol == wire::protocol ? taken : Refusal::wrong_protocol);
+  const bool known = hello.protocol == wire::protocol;
+  answer(c, wire::Word::hello, 0, known ? taken : Refusal::wrong_protocol);
 }
 
 Refusal elements_refusal(const Controller& c, const wire::Demand& demand) {

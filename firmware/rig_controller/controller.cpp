@@ -1,3 +1,5 @@
+// Boot, and the pass: look, lease, receive, scan, burn, send.
+
 #include "controller.h"
 
 #include <stddef.h>

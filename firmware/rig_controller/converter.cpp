@@ -1,3 +1,5 @@
+// Byte frames of the station channels.
+
 #include "converter.h"
 
 uint16_t adc_read(board::Chip chip, uint8_t channel) {

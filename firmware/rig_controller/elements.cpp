@@ -1,3 +1,5 @@
+// Judges each station by itself; any flag switches its element off.
+
 #include "elements.h"
 
 #include "converter.h"

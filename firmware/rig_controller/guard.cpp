@@ -1,3 +1,5 @@
+// One function a kind of row; levels and persistences stand at the top.
+
 #include "guard.h"
 
 namespace {
@@ -12,16 +14,21 @@ constexpr uint16_t mirror_ms = 500;
 constexpr uint16_t welded_ms = 200;
 constexpr uint16_t open_ms = 500;
 constexpr uint16_t stirred_ms = 3000;
+constexpr uint16_t layers_ms = 30000;
 
 constexpr uint8_t probe_samples = 3;
 constexpr uint8_t disagree_samples = 30;  // 3 s
 
-// Slow back-up for a welded path: sheath and mixing are over 120 s after the last heat, element
-// heat has left the units after 60 s, a restarted stirrer has mixed the layers after 60 s.
+// Slow back-up for a welded path: sheath and mixing are over 120 s after the last heat or the
+// boot, element heat has left the units after 60 s, a restarted stirrer has mixed after 60 s.
 constexpr uint32_t quiet_heater_ms = 120000;
 constexpr uint32_t quiet_elements_ms = 60000;
 constexpr uint32_t quiet_stirrer_ms = 60000;
 constexpr uint16_t quiet_climb_sum = 63;  // 0.5 K
+
+bool believable(uint32_t sum, uint8_t fault) {
+  return !fault && sum >= probe_low_sum && sum <= probe_high_sum;
+}
 
 }  // namespace
 
@@ -55,6 +62,9 @@ void Guard::look(const Status& status, uint32_t now_ms) {
   const bool driven = status.out(Output::stirrer);
   const bool turning = status.in(Input::stirrer_turning);
   stirrer_on_.note(driven, now_ms);
+  stirrer_off_.note(!driven, now_ms);
+  if (stirrer_off_.reached(now_ms, layers_ms)) layered_ = true;
+  if (stirrer_on_.reached(now_ms, stirred_ms)) layered_ = false;
   turning_.note(driven && turning, now_ms);
   lasting(TripReason::stirrer_stopped, not_turning_, driven && !turning, now_ms, not_turning_ms);
 
@@ -64,7 +74,6 @@ void Guard::look(const Status& status, uint32_t now_ms) {
   const bool heater = status.out(Output::heater);
   const bool sensed = status.in(Input::heater_live);
   heater_off_.note(!heater, now_ms);
-  heated_ |= heater;
   lasting(TripReason::heater_welded, live_while_off_, !heater && sensed, now_ms, welded_ms);
 
   // On-time without a sign of current: at a low duty it adds up over several ticks.
@@ -87,9 +96,9 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
   row(TripReason::probes_disagree, apart, disagree_.reached(apart, disagree_samples), difference,
       limits.disagree_limit_sum);
 
-  if (!sums.bath_fault || !believed_bath_sum_) believed_bath_sum_ = sums.bath;
-  judge_climb(status, believed_bath_sum_, limits.climb_limit_sum, now_ms);
-  judge_quiet_climb(elements, believed_bath_sum_, now_ms);
+  if (believable(sums.bath, sums.bath_fault)) believed_bath_sum_ = sums.bath;
+  judge_climb(status, limits.climb_limit_sum);
+  judge_quiet_climb(elements, now_ms);
   judge_elements(sums, elements, now_ms);
 
   const uint32_t on_ms = status.heater_on_ms - on_ms_at_closing_;
@@ -100,7 +109,7 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
 // The fault row stands first: an open probe also reads hot.
 void Guard::judge_probe(TripReason fault_reason, TripReason over_reason, InARow& faulty,
                         InARow& over, uint32_t sum, uint8_t fault, uint32_t limit) {
-  const bool bad = fault || sum < probe_low_sum || sum > probe_high_sum;
+  const bool bad = !believable(sum, fault);
   const uint32_t bound = sum < probe_low_sum ? probe_low_sum : probe_high_sum;
   row(fault_reason, bad, faulty.reached(bad, probe_samples), fault ? fault : sum,
       fault ? 0 : bound);
@@ -108,24 +117,22 @@ void Guard::judge_probe(TripReason fault_reason, TripReason over_reason, InARow&
   row(over_reason, hot, over.reached(hot, probe_samples), sum, limit);
 }
 
-// Judged in LIVE. A stirrer just started mixes the layers of a bath that stood still: its first
-// 3 s, in which no heat is allowed either, do not count.
-void Guard::judge_climb(const Status& status, uint32_t bath_sum, uint16_t limit, uint32_t now_ms) {
-  const bool mixing =
-      status.out(Output::stirrer) && !stirrer_on_.reached(now_ms, stirred_ms);
-  if (!status.live() || mixing) fast_climb_.restart();
-  const uint16_t rise = fast_climb_.add(bath_sum);
-  const bool fast = rise > limit;
+// Judged in LIVE. A started stirrer mixes the layers of a bath that stood still: its first 3 s,
+// in which no heat is allowed either, do not count.
+void Guard::judge_climb(const Status& status, uint16_t limit) {
+  if (!believed_bath_sum_ || (layered_ && status.out(Output::stirrer))) fast_climb_.restart();
+  const uint16_t rise = fast_climb_.add(believed_bath_sum_);
+  const bool fast = status.live() && rise > limit;
   row(TripReason::climb_too_fast, fast, fast, rise, limit);
 }
 
-void Guard::judge_quiet_climb(const Elements& elements, uint32_t bath_sum, uint32_t now_ms) {
+void Guard::judge_quiet_climb(const Elements& elements, uint32_t now_ms) {
   elements_off_.note(elements.switches() == 0, now_ms);
-  const bool quiet = heated_ && heater_off_.reached(now_ms, quiet_heater_ms) &&
+  const bool quiet = heater_off_.reached(now_ms, quiet_heater_ms) &&
                      elements_off_.reached(now_ms, quiet_elements_ms) &&
                      turning_.reached(now_ms, quiet_stirrer_ms);
   if (!quiet) slow_climb_.restart();
-  const uint16_t rise = quiet ? slow_climb_.add(bath_sum) : 0;
+  const uint16_t rise = quiet ? slow_climb_.add(believed_bath_sum_) : 0;
   const bool climbs = rise > quiet_climb_sum;
   row(TripReason::climb_while_off, climbs, climbs, rise, quiet_climb_sum);
 }

@@ -40,23 +40,23 @@ class Guard {
   void row(wire::TripReason reason, bool present, bool complete, uint32_t value, uint32_t limit);
   void lasting(wire::TripReason reason, Lasting& timer, bool present, uint32_t now_ms,
                uint16_t limit_ms);
-  void judge_probe(const wire::TripReason fault_reason, const wire::TripReason over_reason,
-                   InARow& faulty, InARow& over, uint32_t sum, uint8_t fault, uint32_t limit);
-  void judge_climb(const Status& status, uint32_t bath_sum, uint16_t limit, uint32_t now_ms);
-  void judge_quiet_climb(const Elements& elements, uint32_t bath_sum, uint32_t now_ms);
+  void judge_probe(wire::TripReason fault_reason, wire::TripReason over_reason, InARow& faulty,
+                   InARow& over, uint32_t sum, uint8_t fault, uint32_t limit);
+  void judge_climb(const Status& status, uint16_t limit);
+  void judge_quiet_climb(const Elements& elements, uint32_t now_ms);
   void judge_elements(const Sums& sums, const Elements& elements, uint32_t now_ms);
 
   Cause cause_;
   uint32_t present_ = 0;  // bit per TripReason
 
   Lasting level_low_, not_turning_, mirror_wrong_, live_while_off_;
-  Lasting turning_, stirrer_on_, heater_off_, elements_off_;
+  Lasting turning_, stirrer_on_, stirrer_off_, heater_off_, elements_off_;
   uint32_t on_ms_at_closing_ = 0;  // heater on-time when the contactor closed
   uint32_t on_ms_at_sense_ = 0;    // heater on-time when heater_live was last seen
-  bool heated_ = false;
+  bool layered_ = true;            // the bath stood still long enough to part into layers
 
   InARow bath_faulty_, bath_over_, guard_faulty_, guard_over_, disagree_;
   FastClimb fast_climb_;
   SlowClimb slow_climb_;
-  uint32_t believed_bath_sum_ = 0;
+  uint32_t believed_bath_sum_ = 0;  // latest plausible one; 0 before the first
 };

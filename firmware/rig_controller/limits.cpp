@@ -1,3 +1,5 @@
+// Every field of a limits message against its ceiling.
+
 #include "limits.h"
 
 #include "board.h"

@@ -1,3 +1,5 @@
+// Bytes to numbers and back, without the library's scanf and printf.
+
 #include "line.h"
 
 #include <string.h>
@@ -96,23 +98,25 @@ void LineWriter::word(const char* name) {
   while (*name) put(*name++);
 }
 
-// Four digits at a time keep to one slow 32-bit division for each four; a tenth of a 16-bit
-// number is a multiplication (exact to 81919).
+// A division of 32 bits is slow on the boards: at most two are made. A tenth of 16 bits is a
+// multiplication, exact to 81919.
 void LineWriter::number(uint32_t value) {
   char digits[10];
   uint8_t at = sizeof digits;
-  uint8_t at_least = 0;
-  do {
-    const uint32_t rest = value > 9999 ? value / 10000 : 0;
-    uint16_t part = uint16_t(value - rest * 10000);
-    at_least = rest ? 4 : 1;
-    for (uint8_t i = 0; i < at_least || part; ++i) {
-      const uint16_t tenth = uint16_t((part * 52429UL) >> 19);
-      digits[--at] = char('0' + (part - tenth * 10));
-      part = tenth;
-    }
+  const auto take_digit = [&](uint16_t& part) {
+    const uint16_t tenth = uint16_t((part * 52429UL) >> 19);
+    digits[--at] = char('0' + (part - tenth * 10));
+    part = tenth;
+  };
+  while (value > 0xFFFF) {
+    const uint32_t rest = value / 10000;
+    uint16_t four = uint16_t(value - rest * 10000);
+    for (uint8_t i = 0; i < 4; ++i) take_digit(four);
     value = rest;
-  } while (value);
+  }
+  uint16_t part = uint16_t(value);
+  do take_digit(part);
+  while (part);
   put(' ');
   while (at < sizeof digits) put(digits[at++]);
 }

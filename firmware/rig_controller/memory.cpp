@@ -1,3 +1,5 @@
+// Copies: where they stand, which is newest, in which order they are burnt.
+
 #include "memory.h"
 
 #include "board.h"

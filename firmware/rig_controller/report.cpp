@@ -1,3 +1,5 @@
+// Fills the outgoing messages and sends one line at a time.
+
 #include "report.h"
 
 #include <string.h>
@@ -23,7 +25,6 @@ wire::Identity identity(const Controller& c) {
   return m;
 }
 
-// The same fields behind one more; the copy keeps the two messages from drifting apart.
 wire::LimitsInForce limits_in_force(const Controller& c) {
   wire::LimitsInForce m = {};
   m.valid = c.limits_valid;
@@ -46,14 +47,15 @@ bool take(Controller& c, Pending kind) {
   return waits;
 }
 
-// Writes the most urgent pending line; false when none waits.
+// Writes the most urgent pending line, false when none waits. The sample goes before answers, so
+// that no flood of questions keeps it back.
 bool write_next(Controller& c) {
   if (take(c, pending_trip))
     write(c.sending, wire::Trip{c.trip.number, c.trip.reason, c.trip.value, c.trip.limit});
+  else if (take(c, pending_sample)) write(c.sending, c.sample);
   else if (take(c, pending_refused)) write(c.sending, c.refused);
   else if (take(c, pending_identity)) write(c.sending, identity(c));
   else if (take(c, pending_limits)) write(c.sending, limits_in_force(c));
-  else if (take(c, pending_sample)) write(c.sending, c.sample);
   else return false;
   c.sending.finish();
   return true;

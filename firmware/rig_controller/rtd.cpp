@@ -1,3 +1,5 @@
+// Register frames of the RTD converters.
+
 #include "rtd.h"
 
 namespace {

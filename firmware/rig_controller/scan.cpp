@@ -1,3 +1,5 @@
+// Every channel once, added to the tick's sums.
+
 #include "scan.h"
 
 #include "converter.h"

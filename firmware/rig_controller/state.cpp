@@ -1,3 +1,5 @@
+// The only code that moves between states and that drives the outputs.
+
 #include "state.h"
 
 #include "board.h"

@@ -36,7 +36,8 @@ template <class A, class B>
 void equal(const A& found, const B& wanted, const char* text, const char* file, int line) {
   if (found == wanted) return;
   ++failures();
-  std::cout << file << ':' << line << ": " << text << " is " << +found << ", wanted " << +wanted << '\n';
+  std::cout << file << ':' << line << ": " << text << " is " << +found << ", wanted " << +wanted
+            << '\n';
 }
 
 inline void holds(bool truth, const char* text, const char* file, int line) {

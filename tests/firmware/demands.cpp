@@ -148,7 +148,8 @@ TEST(limits_beyond_each_ceiling) {
   CHECK_EQUAL(answer_to(rig, with(&wire::Limits::guard_limit_sum, ceiling::probe_sum + 1)), beyond);
   CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::disagree_limit_sum, ceiling::disagree_sum + 1)),
               beyond);
-  CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::climb_limit_sum, ceiling::climb_sum + 1)), beyond);
+  CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::climb_limit_sum, ceiling::climb_sum + 1)),
+              beyond);
   CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::heater_on_limit_s, ceiling::heater_on_s + 1)),
               beyond);
   for (int s = 0; s < wire::stations; ++s) {

@@ -158,14 +158,33 @@ TEST(climb_is_judged_in_live_only) {
 }
 
 TEST(layers_mixed_by_a_started_stirrer_are_no_climb) {
+  for (const int still_ticks : {0, 295, 305}) {  // since the boot; 29.5 and 30.5 s after a stir
+    Rig rig;
+    if (still_ticks) {
+      rig.go_live(0);
+      rig.ticks(100);
+      rig.say(rig.answer(0));
+      rig.hold = false;
+      rig.ticks(still_ticks);
+    }
+    rig.hold = true;
+    rig.want.lease_ms = 2000;
+    rig.want.stirrer = 1;
+    rig.ticks(5);
+    rig.bath_code += 126;
+    rig.guard_code += 126;
+    CHECK_EQUAL(rig.ticks_to_trip(300) > 0, still_ticks == 295);
+  }
+}
+
+TEST(lease_lost_again_and_again_hides_no_climb) {
   Rig rig;
-  rig.hold = true;
-  rig.want.lease_ms = 2000;
-  rig.want.stirrer = 1;
-  rig.ticks(5);
-  rig.bath_code += 126;
-  rig.guard_code += 126;
-  CHECK_EQUAL(rig.ticks_to_trip(300), -1);
+  rig.go_live(0);
+  for (int i = 0; i < 400 && !rig.c.trip.reason; ++i) {
+    rig.hold = i % 40 < 15;  // lease over for half a second in each 4 s
+    heat_up(rig, 16.5, 1, 0.0);
+  }
+  CHECK(rig.tripped_by(TripReason::climb_too_fast));
 }
 
 TEST(one_disturbed_sample_is_no_climb) {
@@ -249,6 +268,18 @@ TEST(stirrer_that_never_turns) {
   CHECK_EQUAL(rig.c.status.heater_on_ms, 0u);
 }
 
+TEST(stirrer_that_turns_now_and_then_allows_no_heat) {
+  Rig rig;
+  rig.go_live(0);
+  int passes = 0;
+  rig.disturb = [&passes](plant::Signals& s) { s.stirrer_turning = ++passes % 100 < 60; };
+  rig.want.duty = 1000;
+  rig.ticks(25);
+  const uint32_t before_ms = rig.c.status.heater_on_ms;
+  CHECK_EQUAL(rig.ticks_to_trip(300), -1);
+  CHECK_EQUAL(rig.c.status.heater_on_ms, before_ms);
+}
+
 TEST(emergency_stop_at_once) {
   Rig rig;
   rig.go_live(1000);
@@ -279,6 +310,38 @@ TEST(current_that_stays_half_a_second_after_off) {
   const int ticks = rig.ticks_to_trip(20);
   CHECK(ticks == 5 || ticks == 6);
   CHECK(rig.tripped_by(TripReason::element_feed_stuck));
+}
+
+TEST(plausible_window_is_judged_whatever_the_converter_says) {
+  // -20 and 160 degC by IEC 60751: 92.16 and 161.05 ohm, as sums of four codes of R/400.
+  const struct {
+    uint32_t sum;
+    bool believed;
+  } rows[] = {{30198, false}, {30199, true}, {52773, true}, {52774, false}};
+  for (const auto& row : rows) {
+    Guard guard;
+    Sums sums;
+    sums.bath = sums.guard = row.sum;
+    wire::Limits limits = limits_greatest();
+    limits.bath_limit_sum = limits.guard_limit_sum = 131068;
+    for (int i = 0; i < 3; ++i) guard.judge(Status(), sums, limits, Elements(), 1000);
+    const bool fault = guard.take_cause().reason == TripReason::bath_probe_fault;
+    CHECK_EQUAL(fault, !row.believed);
+  }
+}
+
+TEST(climb_of_exactly_the_limit) {
+  for (const uint32_t rise : {315u, 316u}) {
+    Guard guard;
+    Status status;
+    status.state = wire::State::live;
+    Sums sums;
+    sums.bath = sums.guard = 40000;
+    for (int i = 0; i < 100; ++i) guard.judge(status, sums, usual_limits(), Elements(), 1000);
+    sums.bath = sums.guard = 40000 + rise;
+    for (int i = 0; i < 10; ++i) guard.judge(status, sums, usual_limits(), Elements(), 1000);
+    CHECK_EQUAL(guard.take_cause().reason == TripReason::climb_too_fast, rise > 315);
+  }
 }
 
 TEST(heater_on_limit_counts_on_time_since_the_contactor_closed) {

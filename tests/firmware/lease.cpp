@@ -50,11 +50,17 @@ TEST(lease_over_switches_heat_off_at_once_and_the_contactor_a_second_later) {
 TEST(lease_of_zero_gives_everything_back) {
   Rig rig;
   rig.go_live(1000);
+  CHECK(!rig.board.drive.element_feed);
+  rig.want.cooling = 1;
+  rig.want.element_code[0] = 800;
+  rig.tick();
+  CHECK(rig.board.drive.cooling && rig.board.drive.element_feed);
   rig.hold = false;
   rig.say(rig.answer(0));
   rig.pass();
   CHECK(rig.c.status.state == wire::State::ready);
   CHECK(!rig.board.drive.heater && !rig.board.drive.stirrer);
+  CHECK(!rig.board.drive.cooling && !rig.board.drive.element_feed);
   rig.ticks(11);
   CHECK(!rig.board.drive.contactor);
 }

@@ -67,12 +67,14 @@ TEST(heat_from_elements_is_no_climb_while_off) {
   CHECK(rig.live());
 }
 
-TEST(bath_that_was_never_heated_may_warm) {
+TEST(warm_bath_that_climbs_after_a_boot_without_any_heat) {
   Rig rig;
   rig.go_live(0);
-  rig.ticks(1500);
-  climb(rig, 2.0, 3000);
+  climb(rig, 2.0, 1100);  // within 120 s of the boot
   CHECK(rig.live());
+  rig.ticks(300);
+  climb(rig, 0.6, 600);
+  CHECK(rig.tripped_by(TripReason::climb_while_off));
 }
 
 TEST(cold_bath_may_warm_toward_the_room) {
@@ -81,6 +83,35 @@ TEST(cold_bath_may_warm_toward_the_room) {
   heat_then_wait(rig, 150);
   climb(rig, 4.0, 6000);
   CHECK(rig.live());
+}
+
+TEST(element_heat_counts_for_a_minute_after_its_end) {
+  for (const int since_s : {50, 70}) {
+    Rig rig;
+    heat_then_wait(rig, 150);
+    rig.want.element_code[2] = 1000;
+    rig.ticks(20);
+    rig.want.element_code[2] = 0;
+    rig.ticks(since_s * 10 - 200);
+    // The look begins at 60 s and takes its first mean from 10 s.
+    climb(rig, 2.0, 200);
+    climb(rig, 0.4, 200);
+    CHECK_EQUAL(rig.live(), since_s == 50);
+  }
+}
+
+TEST(restarted_stirrer_mixes_for_a_minute) {
+  for (const int since_s : {50, 70}) {
+    Rig rig;
+    heat_then_wait(rig, 150);
+    rig.want.stirrer = 0;
+    rig.ticks(20);
+    rig.want.stirrer = 1;
+    rig.ticks(since_s * 10 - 200);
+    climb(rig, 2.0, 200);
+    climb(rig, 0.4, 200);
+    CHECK_EQUAL(rig.live(), since_s == 50);
+  }
 }
 
 TEST(still_bath_is_not_judged) {

@@ -1,3 +1,5 @@
+// Wires of a healthy bench, and a host that answers each sample.
+
 #include "rig.h"
 
 namespace {

@@ -65,12 +65,28 @@ TEST(element_current_above_set_point) {
   });
 }
 
-TEST(element_current_a_tenth_above_set_point_is_tolerated) {
+TEST(element_current_a_tenth_and_40_ma_above_set_point_is_tolerated) {
   Rig rig;
   rig.go_live();
   energise(rig, ma_800);
-  rig.disturb = [](plant::Signals& s) { s.current_ratio[1] = 1760 / 4095.0; };
+  rig.disturb = [](plant::Signals& s) { s.current_ratio[1] = 1840 / 4095.0; };
   CHECK_EQUAL(ticks_to_flag(rig, StationFlag::element_over, 100), -1);
+  rig.disturb = [](plant::Signals& s) { s.current_ratio[1] = 1841 / 4095.0; };
+  CHECK_EQUAL(ticks_to_flag(rig, StationFlag::element_over, 100), 3);
+}
+
+TEST(step_of_the_set_point_is_waited_for_a_small_one_is_not) {
+  for (const uint16_t step : {uint16_t(40), uint16_t(41)}) {  // 20 mA
+    Rig rig;
+    rig.go_live();
+    energise(rig, ma_800);
+    rig.ticks(20);
+    energise(rig, uint16_t(ma_800 + step));
+    rig.disturb = [](plant::Signals& s) { s.current_ratio[1] = 0; };
+    const int ticks = ticks_to_flag(rig, StationFlag::element_open, 20);
+    CHECK_EQUAL(ticks == 3, step == 40);
+    CHECK_EQUAL(ticks == 5 || ticks == 6, step == 41);
+  }
 }
 
 TEST(element_current_at_a_small_set_point) {
@@ -166,10 +182,13 @@ TEST(gauge_outside_its_window_for_a_second) {
 }
 
 TEST(gauge_at_its_window_edge) {
-  Rig rig;
-  rig.go_live();
-  rig.lift_code[1] = 50;
-  CHECK_EQUAL(ticks_to_flag(rig, StationFlag::gauge_fault, 30), -1);
+  for (const uint16_t code : {uint16_t(50), uint16_t(4050)}) {
+    Rig rig;
+    rig.c.limits.over_stroke_sum[1] = 16200;
+    rig.go_live();
+    rig.lift_code[1] = code;
+    CHECK_EQUAL(ticks_to_flag(rig, StationFlag::gauge_fault, 30), -1);
+  }
 }
 
 TEST(over_stroke_for_a_second_switches_the_element_off) {
