@@ -12,8 +12,11 @@ import click
 from proofbath.errors import ProofbathError
 
 VERBS = {
+    "bench": "Speak to the night that is running: status, pause, resume, finish, stop.",
+    "check": "Look at a bench at rest: controller, probes, inputs, gauges.",
     "curve": "Find the opening temperatures in one recorded curve.",
     "demo": "Run a whole night on the virtual bench, from cold bath to opening curves.",
+    "night": "Run a night's plan on a bench, from checks before heat to curves.",
     "virtual": "Look into a virtual bench: the true answers of its units.",
 }
 """Each verb has a module of its name beside this one, with its click command as `command`."""

@@ -1,0 +1,141 @@
+"""`proofbath night`: one plan on one bench, from checks before heat to curves."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import click
+
+from proofbath.bench.clock import seconds_of_day
+from proofbath.bench.description import BenchFile
+from proofbath.bench.loop import Outcome
+from proofbath.bench.night import Ready, check_night
+from proofbath.bench.process import bench_night
+from proofbath.cli.night_progress import night_progress
+from proofbath.cli.night_report import (
+    UnitReport,
+    make_folder,
+    read_night,
+    remarks,
+    starts_table,
+    write_json,
+    write_night,
+)
+from proofbath.cli.output import console, json_option, print_json, progress_console
+from proofbath.files import read_toml
+from proofbath.run.check import CheckedPlan
+from proofbath.run.plan import NightPlan
+from proofbath.store.journal import Journal
+
+CAUTIONS = (
+    "Hot bath: scald hazard until it is below 45 °C.  The hard-wired cut-out, lid, level and"
+    " emergency stop must be in order.  Heat may be left alone only where local rules allow it."
+)
+
+
+@click.command()
+@click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
+@click.option(
+    "--bench",
+    "bench_file",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Bench file: port, coolant, bath, limits, calibration.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("night"),
+    show_default=True,
+    help="Folder for the journal (nights are added), curves and results.",
+)
+@click.option(
+    "--clear-trip",
+    is_flag=True,
+    help="You have removed the cause of the latched trip; power-on is one too.",
+)
+@click.option(
+    "--only-check",
+    is_flag=True,
+    help="Check the plan against the bench file and stop; nothing is heated.",
+)
+@json_option
+def command(
+    plan_file: Path, bench_file: Path, out: Path, clear_trip: bool, only_check: bool, as_json: bool
+) -> int:
+    """Run a night: PLAN says what is loaded and what the bath does.
+
+    The plan is checked whole before any heat. Ctrl-C stops the run, switches everything off and
+    keeps what was measured. Exit status 3 means the night ended before its plan did.
+    """
+    plan, bench = read_toml(plan_file, NightPlan), read_toml(bench_file, BenchFile)
+    if only_check:
+        _tell_plan(check_night(plan, bench, seconds_of_day()), as_json)
+        return 0
+    make_folder(out)
+    told = progress_console()
+    told.print(CAUTIONS)
+
+    def tell_ready(ready: Ready) -> None:
+        for warning in ready.checked.warnings:
+            told.print(f"warning: {warning}")
+
+    path = out / "journal.sqlite"
+    with night_progress() as tell:
+        outcome = bench_night(
+            plan, bench, path, clear=clear_trip, on_ready=tell_ready, on_progress=tell
+        )
+    journal = Journal(path)
+    reports = read_night(journal, outcome.run_id)
+    journal.close()
+    if reports:
+        write_night(out, reports)
+    found = _found(outcome, plan, reports)
+    write_json(out / f"run-{outcome.run_id}.json", found)
+    if as_json:
+        print_json(found)
+    else:
+        _print(outcome, reports, out)
+    return 0 if outcome.status == "done" else 3
+
+
+def _tell_plan(checked: CheckedPlan, as_json: bool) -> None:
+    if as_json:
+        print_json({"expected_s": checked.expected_s, "warnings": list(checked.warnings)})
+        return
+    shown = console()
+    for warning in checked.warnings:
+        shown.print(f"warning: {warning}")
+    length = timedelta(minutes=round(checked.expected_s / 60))
+    shown.print(f"The plan may run; it takes about {str(length)[:-3]} h on this bench.")
+
+
+def _found(outcome: Outcome, plan: NightPlan, reports: list[UnitReport]) -> dict[str, Any]:
+    return {
+        "run": outcome.run_id,
+        "status": outcome.status,
+        "reason": outcome.reason,
+        "batch": plan.batch,
+        "unit_type": plan.unit_type.name,
+        "units": [
+            {
+                "serial": report.serial,
+                "station": report.station,
+                "role": report.role,
+                **report.result.to_json(),
+            }
+            for report in reports
+        ],
+    }
+
+
+def _print(outcome: Outcome, reports: list[UnitReport], out: Path) -> None:
+    shown = console()
+    if reports:
+        shown.print(starts_table(reports, {}))
+    for line in remarks(reports):
+        shown.print(line)
+    ending = f": {outcome.reason}" if outcome.reason else ""
+    shown.print(f"run {outcome.run_id} {outcome.status}{ending}; files are in {out}")
