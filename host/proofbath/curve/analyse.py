@@ -14,6 +14,7 @@ from proofbath.curve.branches import cycles_of
 from proofbath.curve.budget import Contribution
 from proofbath.curve.cycles import features_of_cycles
 from proofbath.curve.features import CycleFeatures, Wanted
+from proofbath.curve.heated import heated_of
 from proofbath.curve.quantities import (
     DEFAULT_HYSTERESIS_LIFT_MM,
     Evidence,
@@ -32,7 +33,6 @@ from proofbath.curve.samples import reduce
 from proofbath.errors import InputError
 
 HYSTERESIS_LIFTS_MM = (0.5, 1.0, 2.0, 4.0, 6.0, 8.0)
-NOT_POWERED = "the record holds no element currents"
 
 
 def analyse(
@@ -72,15 +72,24 @@ def analyse(
         samples = blank.taken_off(samples, parts)
         wanted = replace(wanted, unknown_slope_mm_per_k=SLOPE_LEFT_MM_PER_K)
     found = features_of_cycles(samples, parts, wanted)
-    used = found if cycles is None else [found[number] for number in cycles if number < len(found)]
+    heated = heated_of(samples, bench, threshold_mm)
+    used = [
+        features
+        for number, features in enumerate(found)
+        if (cycles is None or number in cycles) and not heated.heats(features)
+    ]
     evidence = Evidence(used, threshold_mm, rated_lift_mm, bench)
-    quantities = _quantities(evidence, hysteresis_lift_mm)
+    if found and not used:
+        evidence.nothing = "no cycle was wanted or ran without the heater"
+    quantities = _quantities(evidence, hysteresis_lift_mm) | heated.quantities
     series = {
         "hysteresis_at_k": tuple(hysteresis_quantity(evidence, x) for x in HYSTERESIS_LIFTS_MM),
         "temperature_at_c": tuple(temperature_at_quantity(evidence, x) for x in at_lifts_mm),
         "lift_at_mm": tuple(lift_at_quantity(evidence, x) for x in at_baths_c),
+        "start_under_power_c": heated.starts,
+        "closing_under_power_c": heated.closings,
     }
-    warned += _warnings(evidence, quantities)
+    warned += _warnings(found, quantities) + heated.warnings
     return CurveResult(
         record.name,
         threshold_mm,
@@ -88,6 +97,7 @@ def analyse(
         series,
         tuple(_cycle_result(c) for c in found),
         tuple(warned),
+        heated.steps,
     )
 
 
@@ -103,8 +113,6 @@ def _quantities(evidence: Evidence, hysteresis_lift_mm: float | None) -> dict[st
         "hysteresis_k": hysteresis_quantity(evidence, at_mm),
         "zero_return_mm": zero_return_quantity(evidence),
         "lag_s": _lag(evidence),
-        "unpowered_start_to_open_c": unknown(NOT_POWERED),
-        "shift_k_per_w": unknown(NOT_POWERED),
         "start_by_line_c": _start_by_line(evidence),
         "repeatability_k": _repeatability(evidence),
     }
@@ -177,9 +185,9 @@ def _repeatability(evidence: Evidence) -> Quantity:
     return known(sd_k, [own], "zero")
 
 
-def _warnings(evidence: Evidence, quantities: dict[str, Quantity]) -> list[Warned]:
+def _warnings(found: Sequence[CycleFeatures], quantities: dict[str, Quantity]) -> list[Warned]:
     warned = []
-    if not evidence.cycles:
+    if not found:
         warned.append(Warned("no_cycle", "the bath moved less than 3 K; nothing can be read"))
     start = quantities["start_to_open_c"]
     lag = next((c for c in start.contributions if c.name == "lag"), None)

@@ -30,6 +30,8 @@ class BenchBudget(Described):
     night_k: float | None = Field(default=None, ge=0)
     repeatability_k: float | None = Field(default=None, ge=0)
     repeatability_dof: float | None = Field(default=None, gt=0)
+    power_relative: float | None = Field(default=None, ge=0)
+    lead_ohm: float | None = Field(default=None, ge=0)
     type_lag_s: float | None = Field(default=None, gt=0)
     type_lag_sd_s: float | None = Field(default=None, gt=0)
 

@@ -38,6 +38,7 @@ class Evidence:
     threshold_mm: float
     rated_lift_mm: float | None
     bench: BenchBudget
+    nothing: str = "no cycle: the bath moved less than 3 K"
     known_lag: Lag = field(init=False)
     start_slope_mm_per_k: float = field(init=False)
     cycle_sd_k: float = field(init=False)
@@ -310,7 +311,7 @@ def _noise_part(readings: Sequence[Reading]) -> Contribution:
 def reason_of(evidence: Evidence, name: str) -> str:
     """Return why no cycle shows a reading: its own reason, or that of the missing start."""
     if not evidence.cycles:
-        return "no cycle: the bath moved less than 3 K"
+        return evidence.nothing
     for wanted in (name, "start_to_open_c"):
         reasons = [c.reasons[wanted] for c in evidence.cycles if wanted in c.reasons]
         if reasons:

@@ -118,6 +118,26 @@ class CycleResult:
 
 
 @dataclass(frozen=True)
+class HeaterStep:
+    """One energising at a set current: resistance, power, response times and steady lift."""
+
+    t_s: float
+    bath_c: float
+    element_a: float
+    power_w: float
+    resistance_ohm: float
+    resistance_u_ohm: float
+    response_s: Mapping[float, float]
+    steady_lift_mm: float | None
+    reason: str | None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the step; response times by lift in mm."""
+        shown = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return shown | {"response_s": {f"{mm:g}": s for mm, s in self.response_s.items()}}
+
+
+@dataclass(frozen=True)
 class CurveResult:
     """All that one record says about its unit."""
 
@@ -127,6 +147,7 @@ class CurveResult:
     series: Mapping[str, tuple[Quantity, ...]]
     cycles: tuple[CycleResult, ...]
     warnings: tuple[Warned, ...]
+    heater_steps: tuple[HeaterStep, ...] = ()
 
     def __getattr__(self, name: str) -> Quantity:
         """Return a quantity by its JSON name, e.g. result.start_to_open_c."""
@@ -148,6 +169,7 @@ class CurveResult:
             **{name: [q.to_json() for q in items] for name, items in self.series.items()},
             "warnings": [{"code": w.code, "text": w.text} for w in self.warnings],
             "cycles": [cycle.to_json() for cycle in self.cycles],
+            "heater_steps": [step.to_json() for step in self.heater_steps],
         }
 
     def to_json_text(self) -> str:

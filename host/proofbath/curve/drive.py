@@ -1,0 +1,169 @@
+"""Heater power, and the drive of a heated unit: bath plus power times thermal resistance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from proofbath.curve.branches import cycles_of
+from proofbath.curve.cycles import features_of_cycles
+from proofbath.curve.features import NOMINAL_LAG_S, Branch, CycleFeatures, Event, Wanted
+from proofbath.curve.local import lagged
+from proofbath.curve.record import Floats
+from proofbath.curve.result import HeaterStep
+from proofbath.curve.samples import Samples
+from proofbath.curve.zero import Zero
+
+LEAST_CURRENT_A = 0.02
+NOMINAL_K_PER_W = 1.9  # from memory: wax 1.25 and film 0.67 K/W of the element model
+FASTEST_K_PER_MIN = 4.0
+BEGINS_CLOSED_MM = 0.03
+
+
+def element_power_w(samples: Samples, lead_ohm: float = 0.0) -> Floats | None:
+    """Return the power in the element per sample in W, None if the record holds no currents.
+
+    Voltage is read at the bench: what `lead_ohm` of leads takes is left out. Missing values
+    count as no power.
+    """
+    if samples.element_a is None or samples.element_v is None:
+        return None
+    amps, volts = np.nan_to_num(samples.element_a), np.nan_to_num(samples.element_v)
+    power_w = np.where(amps > LEAST_CURRENT_A, amps * (volts - amps * lead_ohm), 0.0)
+    return power_w if power_w.max() > 0.01 else None
+
+
+@dataclass(frozen=True)
+class PoweredEvent:
+    """A lift passed under power: bath, power and their rates as a 25 s lag counts them."""
+
+    bath_c: float
+    power_w: float
+    bath_rate_k_per_s: float
+    power_rate_w_per_s: float
+    lift_slope_mm_per_k: float
+    noise_u_k: float
+    zero_u_mm: float
+
+
+def powered_events(
+    samples: Samples, power_w: Floats, threshold_mm: float, upward: bool = True
+) -> tuple[list[PoweredEvent], list[str]]:
+    """Return where the lift passes the threshold under slowly rising (or falling) drive.
+
+    The drive bath + 1.9 K/W power makes the cycles, so that bath ramps, power ramps and mixtures
+    are treated alike; steps too fast for a balance are left out. Also returns the reasons of
+    cycles that show none.
+    """
+    driven = replace(samples, bath_c=samples.bath_c + NOMINAL_K_PER_W * power_w)
+    cycles = features_of_cycles(driven, cycles_of(driven), Wanted(threshold_mm))
+    zeros = [c.zero for c in cycles if c.zero is not None]
+    found, reasons = [], []
+    for c in cycles:
+        if upward and not _began_closed(c):
+            reasons.append(c.reasons.get("start_to_open_c", "the rise did not begin closed"))
+            continue
+        zero = c.zero or (zeros[0] if zeros else None)
+        event = _event(c, zero, threshold_mm, upward) if zero else "the valve never closed"
+        if isinstance(event, str):
+            reasons.append(event)
+        elif abs(event.rate_k_per_min) > FASTEST_K_PER_MIN:
+            reasons.append("the drive rose too fast for a balance")
+        else:
+            found.append(_powered(samples, power_w, event, zero))
+    return found, reasons
+
+
+def _began_closed(features: CycleFeatures) -> bool:
+    """A rise whose closed part is too short for an own zero may still begin shut on another's."""
+    if features.start is not None:
+        return True
+    if features.zero is None or not features.cycle.rises:
+        return False
+    first = features.rising.part(0, min(30, len(features.rising)))
+    shown_mm = first.lift_mm - features.zero.reading_mm(first.bath_c)
+    return abs(float(np.median(shown_mm))) < BEGINS_CLOSED_MM
+
+
+def _event(c: CycleFeatures, zero: Zero | None, threshold_mm: float, upward: bool) -> Event | str:
+    if zero is None:
+        return "the valve never closed"
+    return Branch(c.rising if upward else c.falling, zero, upward).event(threshold_mm)
+
+
+def _powered(samples: Samples, power_w: Floats, event: Event, zero: Zero | None) -> PoweredEvent:
+    """Part the drive at an event into bath and power again, each with its own rate."""
+    at = event.t_s
+    near = np.abs(samples.t_s - at) <= max(20.0, 2.5 * samples.interval_s)
+    bath_c = _value_at(samples.t_s[near], samples.bath_c[near], at)
+    watts = _value_at(samples.t_s[near], power_w[near], at)
+    since = (samples.t_s >= at - 600.0) & (samples.t_s <= at + 5.0)
+    times = samples.t_s[since]
+    bath_felt = float(np.interp(at, times, lagged(times, samples.bath_c[since], NOMINAL_LAG_S)))
+    power_felt = float(np.interp(at, times, lagged(times, power_w[since], NOMINAL_LAG_S)))
+    return PoweredEvent(
+        bath_c,
+        watts,
+        (bath_c - bath_felt) / NOMINAL_LAG_S,
+        (watts - power_felt) / NOMINAL_LAG_S,
+        event.lift_slope_mm_per_k,
+        event.noise_u_k,
+        zero.u_mm(event.bath_c) if zero else 0.0,
+    )
+
+
+def _value_at(t_s: Floats, values: Floats, at_s: float) -> float:
+    _, level = np.polyfit(t_s - at_s, values, 1)
+    return float(level)
+
+
+def heater_steps(
+    samples: Samples,
+    zero: Zero | None,
+    lead_ohm: float = 0.0,
+    at_lifts_mm: Sequence[float] = (1.0, 3.0, 7.0),
+) -> list[HeaterStep]:
+    """Return each time the element was switched on at a steady current for at least 20 s."""
+    if samples.element_a is None or samples.element_v is None:
+        return []
+    amps = np.nan_to_num(samples.element_a)
+    on = np.concatenate([[False], amps > LEAST_CURRENT_A, [False]])
+    starts, ends = np.flatnonzero(~on[:-1] & on[1:]), np.flatnonzero(on[:-1] & ~on[1:])
+    steps = []
+    for first, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        if samples.t_s[end - 1] - samples.t_s[first] >= 20.0:
+            part = samples.part(first + 1, end)
+            steady = part.element_a
+            if steady is not None and float(np.ptp(steady)) < 0.03 * float(np.median(steady)):
+                steps.append(_step(part, float(samples.t_s[first]), zero, lead_ohm, at_lifts_mm))
+    return steps
+
+
+def _step(
+    part: Samples, on_s: float, zero: Zero | None, lead_ohm: float, at_lifts_mm: Sequence[float]
+) -> HeaterStep:
+    amps, volts = np.asarray(part.element_a), np.asarray(part.element_v)
+    ohms = volts / amps - lead_ohm
+    lift_mm = part.lift_mm - (zero.reading_mm(part.bath_c) if zero else part.lift_mm[0])
+    response_s = {}
+    for level_mm in at_lifts_mm:
+        past = np.flatnonzero(lift_mm >= level_mm)
+        if len(past) and lift_mm[0] < level_mm:
+            response_s[level_mm] = float(part.t_s[past[0]]) - on_s
+    last = part.t_s >= part.t_s[-1] - 30.0
+    drift = float(np.polyfit(part.t_s[last], lift_mm[last], 1)[0]) * 60 if last.sum() > 3 else 99.0
+    settled = abs(drift) <= 0.1
+    return HeaterStep(
+        on_s,
+        float(part.bath_c.mean()),
+        float(amps.mean()),
+        float((amps * (volts - amps * lead_ohm)).mean()),
+        float(ohms.mean()),
+        float(ohms.std(ddof=1) / math.sqrt(len(ohms))),
+        response_s,
+        float(lift_mm[last].mean()) if settled else None,
+        None if settled else f"the lift still moved {drift:+.2f} mm/min when switched off",
+    )

@@ -1,0 +1,98 @@
+"""A record with element currents: what the heater does, and what the unit does without it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.budget import Contribution
+from proofbath.curve.drive import (
+    PoweredEvent,
+    element_power_w,
+    heater_steps,
+    powered_events,
+)
+from proofbath.curve.features import CycleFeatures
+from proofbath.curve.record import Floats
+from proofbath.curve.result import HeaterStep, Quantity, Warned, known, unknown
+from proofbath.curve.samples import Samples
+from proofbath.curve.unpowered import unpowered_quantities
+
+NOT_POWERED = "the record holds no element currents"
+ON_W = 0.05
+LEAD_PRIOR_OHM, LEAD_PRIOR_U_OHM = 0.3, 0.12  # common practice, no source: 0.1 to 0.5 ohm
+
+
+@dataclass(frozen=True)
+class Heated:
+    """Quantities, events and steps of the heater; all null where no current flowed."""
+
+    quantities: dict[str, Quantity]
+    starts: tuple[Quantity, ...] = ()
+    closings: tuple[Quantity, ...] = ()
+    steps: tuple[HeaterStep, ...] = ()
+    warnings: list[Warned] = field(default_factory=list)
+    power_w: Floats | None = None
+
+    def heats(self, features: CycleFeatures) -> bool:
+        """Tell whether the heater was on in a cycle."""
+        cycle, power_w = features.cycle, self.power_w
+        return power_w is not None and bool((power_w[cycle.first : cycle.end] > ON_W).any())
+
+
+def heated_of(samples: Samples, bench: BenchBudget, threshold_mm: float) -> Heated:
+    """Return everything a record shows under power."""
+    lead_ohm = LEAD_PRIOR_OHM if bench.lead_ohm is None else bench.lead_ohm
+    power_w = element_power_w(samples, lead_ohm)
+    names = ("unpowered_start_to_open_c", "shift_k_per_w", "heater_ohm")
+    if power_w is None:
+        return Heated({name: unknown(NOT_POWERED) for name in names})
+    rising, reasons = powered_events(samples, power_w, threshold_mm)
+    falling, _ = powered_events(samples, power_w, threshold_mm, upward=False)
+    start, shift, warned = unpowered_quantities(rising, reasons, bench, threshold_mm)
+    if bench.lead_ohm is None:
+        text = f"the leads were taken as {LEAD_PRIOR_OHM:g} ohm; powers are uncertain by about 1 %"
+        warned.append(Warned("leads_not_supplied", text))
+    ohm = _resistance(samples, power_w, lead_ohm, bench)
+    quantities = dict(zip(names, (start, shift, ohm), strict=True))
+    steps = tuple(heater_steps(samples, None, lead_ohm))
+    return Heated(quantities, _shown(rising, bench), _shown(falling, bench), steps, warned, power_w)
+
+
+def _shown(events: Sequence[PoweredEvent], bench: BenchBudget) -> tuple[Quantity, ...]:
+    """Bath temperatures of the threshold at the powers they were read at, not at zero rate."""
+    return tuple(
+        known(
+            event.bath_c,
+            [
+                Contribution("bath probe", bench.probe_k, 1.0, bench.probe_dof or math.inf),
+                Contribution("bath gradient", bench.gradient_k),
+                Contribution("cycle repeatability", bench.repeatability_k),
+                Contribution("crossing noise", event.noise_u_k, 1.0, 20.0, "A"),
+            ],
+            60 * event.bath_rate_k_per_s,
+            {
+                "power_w": event.power_w,
+                "power_rate_w_per_min": 60 * event.power_rate_w_per_s,
+            },
+        )
+        for event in events
+    )
+
+
+def _resistance(samples: Samples, power_w: Floats, lead_ohm: float, bench: BenchBudget) -> Quantity:
+    """Mean resistance of the element while it takes at least a quarter of its largest power."""
+    on = power_w > max(0.25 * float(power_w.max()), ON_W)
+    ohms = np.asarray(samples.element_v)[on] / np.asarray(samples.element_a)[on] - lead_ohm
+    mean = float(ohms.mean())
+    scale = None if bench.power_relative is None else bench.power_relative * mean
+    contributions = [
+        Contribution("current and voltage", scale),
+        Contribution("leads", LEAD_PRIOR_U_OHM if bench.lead_ohm is None else 0.02),
+        Contribution("noise", float(ohms.std()) / math.sqrt(len(ohms)), 1.0, 30.0, "A"),
+    ]
+    return known(mean, contributions, None, {"bath_c": float(samples.bath_c[on].mean())})

@@ -1,0 +1,189 @@
+"""The unpowered start-to-open of a unit that opens above the bath: extrapolated in power."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K, BenchBudget
+from proofbath.curve.budget import Contribution
+from proofbath.curve.drive import NOMINAL_K_PER_W, PoweredEvent
+from proofbath.curve.lag import PRIOR_LAG_S, PRIOR_LAG_SD_S
+from proofbath.curve.record import Floats
+from proofbath.curve.result import Quantity, Warned, known, unknown
+
+SPAN_K = 8.0
+SHORTEST_SPAN_K = 4.0
+LONG_K = 7.0
+# Of the squared shift: film growing with temperature and core hotter than shell bend the line.
+CURVATURE_PER_K, CURVATURE_U_PER_K = 0.0025, 0.0015  # from memory: shell model, 0.2-0.4 %/K film
+POWER_CUP_LAG_S = 2.5  # power enters behind the cup
+
+
+@dataclass(frozen=True)
+class PowerLine:
+    """T = start - shift P - curvature P^2 at the threshold, zero rate; covariance in that order."""
+
+    start_c: float
+    shift_k_per_w: float
+    curvature_k_per_w2: float
+    covariance: Floats
+    without_curvature_prior: Floats
+    powers_w: Floats
+    baths_c: Floats
+
+
+def fit_power_line(
+    events: Sequence[PoweredEvent], bench: BenchBudget, cycle_sd_k: float
+) -> PowerLine:
+    """Fit start, shift, lag and curvature to events; lag and curvature with their priors.
+
+    Unknowns are T0, R, R lag and c in T = T0 - R P - c P^2 + R lag dP/dt + lag dT/dt.
+    """
+    power_w = np.array([event.power_w for event in events])
+    bath_c = np.array([event.bath_c for event in events])
+    power_rate = np.array([event.power_rate_w_per_s for event in events])
+    bath_rate = np.array([event.bath_rate_k_per_s for event in events])
+    noise = np.array([event.noise_u_k for event in events])
+    lag_s, lag_u_s = bench.type_lag_s or PRIOR_LAG_S, bench.type_lag_sd_s or PRIOR_LAG_SD_S
+    resistance = NOMINAL_K_PER_W
+    solution, covariance = np.zeros(4), np.eye(4)
+    for _ in range(4):
+        curvature = CURVATURE_PER_K * resistance**2
+        curvature_u = CURVATURE_U_PER_K * resistance**2
+        lagging = power_rate + bath_rate / resistance
+        matrix = np.column_stack([np.ones(len(events)), -power_w, lagging, -(power_w**2)])
+        matrix = np.vstack([matrix, [0, 0, 1, 0], [0, 0, 0, 1]])
+        aimed = np.concatenate([bath_c, [resistance * (lag_s - POWER_CUP_LAG_S), curvature]])
+        sds = np.concatenate(
+            [np.hypot(noise, max(cycle_sd_k, 1e-3)), [resistance * lag_u_s, curvature_u]]
+        )
+        scaled = matrix / sds[:, None]
+        covariance = np.linalg.inv(scaled.T @ scaled)
+        solution = covariance @ scaled.T @ (aimed / sds)
+        resistance = min(max(float(solution[1]), 0.5), 6.0)
+    kept = [0, 1, 3]
+    fixed = np.linalg.inv((scaled.T @ scaled)[:3, :3])
+    return PowerLine(
+        float(solution[0]),
+        float(solution[1]),
+        float(solution[3]),
+        covariance[np.ix_(kept, kept)],
+        fixed,
+        power_w,
+        bath_c,
+    )
+
+
+def lowest_powers(events: Sequence[PoweredEvent]) -> list[PoweredEvent]:
+    """Return the events of the lowest powers whose baths span at least 8 K, all if they do not."""
+    ordered = sorted(events, key=lambda event: event.power_w)
+    for count in range(2, len(ordered) + 1):
+        baths = [event.bath_c for event in ordered[:count]]
+        if max(baths) - min(baths) >= SPAN_K:
+            last_w = ordered[count - 1].power_w
+            return [e for e in ordered if e.power_w <= last_w + 0.3 * NOMINAL_K_PER_W]
+    return ordered
+
+
+def unpowered_quantities(
+    events: Sequence[PoweredEvent],
+    reasons: Sequence[str],
+    bench: BenchBudget,
+    threshold_mm: float,
+) -> tuple[Quantity, Quantity, list[Warned]]:
+    """Return unpowered start-to-open, shift in K per W, and what must be said about them."""
+    used = lowest_powers(events)
+    refused = _refused(used, reasons)
+    if refused:
+        return unknown(refused, {"lift_mm": threshold_mm}), unknown(refused), []
+    pooled = bench.pooled_repeatability()
+    sd_k, freedom = pooled or (PRIOR_REPEATABILITY_K, 6.0)
+    line = fit_power_line(used, bench, sd_k)
+    beyond_k = line.start_c - float(line.baths_c.max())
+    warned = _warned(line, beyond_k, used, bench, sd_k)
+    fixed_u = math.sqrt(line.without_curvature_prior[0, 0])
+    curvature_u = math.sqrt(max(line.covariance[0, 0] - fixed_u**2, 0.0))
+    slopes = [abs(event.lift_slope_mm_per_k) for event in used]
+    per_k = 1 / max(float(np.mean(slopes)), 0.02)
+    zero_mm = float(np.mean([event.zero_u_mm for event in used]))
+    contributions = [
+        Contribution("bath probe", bench.probe_k, 1.0, bench.probe_dof or math.inf),
+        Contribution("bath gradient", bench.gradient_k),
+        Contribution("gauge", bench.gauge_mm, per_k),
+        Contribution("lift zero", zero_mm, per_k, 30.0, "A"),
+        Contribution("line and lag", fixed_u, 1.0, freedom, "A", f"{len(used)} events"),
+        Contribution("curvature", curvature_u, 1.0, note=f"{beyond_k:.1f} K beyond the bath"),
+        Contribution("change between nights", bench.night_k),
+    ]
+    start = known(line.start_c, contributions, "zero", {"lift_mm": threshold_mm})
+    return start, _shift(line, bench), warned
+
+
+def _refused(used: Sequence[PoweredEvent], reasons: Sequence[str]) -> str | None:
+    if len(used) < 2:
+        said = f"; {reasons[0]}" if reasons else ""
+        return f"{len(used)} starts under power, two powers are needed{said}"
+    span_k = max(e.bath_c for e in used) - min(e.bath_c for e in used)
+    if span_k < SHORTEST_SPAN_K:
+        return (
+            f"the starts under power span {span_k:.1f} K of bath, {SHORTEST_SPAN_K:g} K are needed"
+            f" ({SPAN_K:g} K are good); run a second, colder bath"
+        )
+    return None
+
+
+def _warned(
+    line: PowerLine,
+    beyond_k: float,
+    used: Sequence[PoweredEvent],
+    bench: BenchBudget,
+    sd_k: float,
+) -> list[Warned]:
+    warned = []
+    if beyond_k > LONG_K:
+        text = (
+            f"the unpowered start lies {beyond_k:.1f} K beyond the hottest bath;"
+            f" beyond {LONG_K:g} K the extrapolation is long"
+        )
+        warned.append(Warned("long_extrapolation", text))
+    bent = quadratic_start_c(used)
+    if bent is not None:
+        start_c, u_k = bent
+        own_u_k = math.sqrt(line.covariance[0, 0])
+        if abs(start_c - line.start_c) > 3 * math.hypot(u_k * sd_k, own_u_k):
+            text = f"a parabola in power gives {start_c:.2f} °C, the line {line.start_c:.2f} °C"
+            warned.append(Warned("power_line_bent", text))
+    return warned
+
+
+def quadratic_start_c(events: Sequence[PoweredEvent]) -> tuple[float, float] | None:
+    """Return (start, noise gain) of a free parabola in power, from four powers on; lag nominal."""
+    power_w = np.array([event.power_w for event in events])
+    if len(np.unique(np.round(power_w / 0.5))) < 4:
+        return None
+    lagging = np.array([e.bath_rate_k_per_s for e in events]) + NOMINAL_K_PER_W * np.array(
+        [e.power_rate_w_per_s for e in events]
+    )
+    bath_c = np.array([event.bath_c for event in events]) - PRIOR_LAG_S * lagging
+    matrix = np.vander(power_w, 3)
+    gain = np.linalg.inv(matrix.T @ matrix)
+    return float((gain @ matrix.T @ bath_c)[-1]), math.sqrt(float(gain[-1, -1]))
+
+
+def _shift(line: PowerLine, bench: BenchBudget) -> Quantity:
+    """Mean shift per watt from no power to the strongest used, negative is down."""
+    power_w = float(line.powers_w.max())
+    row = np.array([0.0, -1.0, -power_w])
+    value = float(row @ np.array([0.0, line.shift_k_per_w, line.curvature_k_per_w2]))
+    fit_u = math.sqrt(float(row @ line.covariance @ row))
+    relative = bench.power_relative
+    scale = None if relative is None else abs(value) * relative
+    contributions = [
+        Contribution("line, lag and curvature", fit_u, 1.0, 20.0, "A"),
+        Contribution("power", scale, note="current, voltage and leads"),
+    ]
+    return known(value, contributions, "zero", {"power_w": power_w})
