@@ -1,6 +1,7 @@
 #include "cpu.h"
 
 #include <simavr/avr_eeprom.h>
+#include <simavr/avr_extint.h>
 #include <simavr/avr_ioport.h>
 #include <simavr/avr_spi.h>
 #include <simavr/avr_uart.h>
@@ -188,6 +189,9 @@ void Cpu::run_until(uint64_t cycle) {
 }
 
 void Cpu::after_reset() {
+  // A low pin of a level-triggered interrupt, the state after reset, would be polled each cycle.
+  for (uint8_t i = 0; i < EXTINT_COUNT; ++i)
+    if (avr_extint_is_strict_lvl_trig(avr_, i) > 0) avr_extint_set_strict_lvl_trig(avr_, i, 0);
   bus_held_ = bus_interrupt_owed_ = false;
   receiver_ready_ = true;
   surroundings_.was_reset();

@@ -167,7 +167,7 @@ void Machine::hold_bus_us(uint64_t us) {
 bool Machine::get(const std::string& key, double* value) const {
   for (const Output& output : outputs)
     if (key == output_prefix + output.name) return *value = drive_.*output.drive, true;
-  for (int s = 0; s < cpu_.pins().stations; ++s) {
+  for (int s = 0; s < plant::kStations; ++s) {
     const std::string station = std::to_string(s + 1);
     if (key == output_prefix + station_switch + station)
       return *value = drive_.station_switch[s], true;
