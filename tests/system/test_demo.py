@@ -12,6 +12,7 @@ import pytest
 from proofbath.curve.record import parse_csv
 from proofbath.store.journal import Journal
 
+pytestmark = pytest.mark.xdist_group("demo")
 RUN = [sys.executable, "-c", "from proofbath.cli import main; main()"]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
@@ -78,8 +79,9 @@ def _night(bench: BenchFile, plan: NightPlan, out: Path) -> tuple[float, list[Un
     path = out / "journal.sqlite"
     for old in out.glob("journal.sqlite*"):
         old.unlink()
-    with night_progress() as tell:
-        outcome = bench_night(plan, bench, path, clear=True, on_progress=tell)
+    # A folder of its own for lock and commands: demos may run side by side.
+    with night_progress() as tell, TemporaryDirectory() as folder:
+        outcome = bench_night(plan, bench, path, clear=True, on_progress=tell, folder=Path(folder))
     if outcome.status != "done":
         raise BenchFaultError(f"the night ended {outcome.status}: {outcome.reason}")
     journal = Journal(path)
