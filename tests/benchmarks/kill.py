@@ -15,6 +15,7 @@ import struct
 import subprocess
 import sys
 import tempfile
+from collections import deque
 from pathlib import Path
 from typing import NamedTuple
 
@@ -22,7 +23,7 @@ import numpy as np
 
 from proofbath.bench.clock import monotonic_s
 from proofbath.bench.link import Link
-from proofbath.bench.night import run_night
+from proofbath.bench.night import Watch, run_night
 from proofbath.bench.process import KILLED, close_killed
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.scenario import ferry_bench, ferry_plan
@@ -71,7 +72,7 @@ def child(folder: Path) -> None:
         bench,
         journal,
         clear=True,
-        on_ready=lambda _: print("ready", flush=True),
+        watch=Watch(lambda _: print("ready", flush=True), lambda _: None, deque()),
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from proofbath.bench.port import Port
 from proofbath.wire.line import encode
-from proofbath.wire.session import Event, Session
+from proofbath.wire.session import Event, Sampled, Session
 from proofbath.wire.table import FromHost
 
 ASK_AGAIN_S = 0.5
@@ -17,11 +17,19 @@ class Link:
 
     def __init__(self, port: Port) -> None:
         self.port = port
+        self.since_ms = 0
+        """Added to the clock of every sample: where an earlier part of the run left off."""
         self._session = Session()
 
     def poll(self) -> list[Event]:
         """Return the events in what has arrived; raises PortLostError."""
-        return self._session.feed(self.port.read())
+        events = self._session.feed(self.port.read())
+        if self.since_ms:
+            return [
+                e._replace(time_ms=e.time_ms + self.since_ms) if isinstance(e, Sampled) else e
+                for e in events
+            ]
+        return events
 
     def send(self, message: FromHost) -> None:
         """Send one message; raises PortLostError."""

@@ -28,12 +28,15 @@ from proofbath.errors import BenchFaultError
 from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.plan import NightPlan
+from proofbath.run.profile import Leg
 from proofbath.run.reading import Reading
 from proofbath.run.sequencer import Progress, Sequencer
-from proofbath.store.journal import Journal, RunHead
+from proofbath.store.journal import Journal, RunHead, RunWriter
 from proofbath.store.row import ROW
 from proofbath.wire.table import STATIONS, TICK_MS, Identity, Limits, State
 
+CYCLES = "cycles"
+"""Kind of the event that says which cycles a run has, after some were left out for time."""
 STROKE_SPARE = 1.2
 STROKE_SPARE_MM = 1.0
 """A unit is over its stroke beyond its full lift times the one plus the other."""
@@ -56,6 +59,23 @@ class Ready(NamedTuple):
     limits: Limits
     checked: CheckedPlan
     checks: list[Check]
+    bath_c: float
+    device_s: float
+    """Controller's clock at the end of the pre-flight."""
+
+
+class Watch(NamedTuple):
+    """Who looks on and may act: called at the start and after each commit."""
+
+    on_ready: Callable[[Ready], None]
+    on_progress: Callable[[Progressed], None]
+    acts: deque[Act]
+    """What persons ask for meanwhile."""
+    wall_s: Clock = monotonic_s
+
+
+def _nobody() -> Watch:
+    return Watch(lambda _: None, lambda _: None, deque())
 
 
 def check_night(plan: NightPlan, bench: BenchFile, day_s: float | None = None) -> CheckedPlan:
@@ -114,7 +134,8 @@ def make_ready(
     # Before the clearing: a controller without limits does not leave its trip.
     set_limits(link, limits)
     clear_trip(link, identity, bench.calibration, clear)
-    return Ready(identity, limits, checked, checks)
+    bath_c = mean_of(r.bath_c for r in readings)
+    return Ready(identity, limits, checked, checks, bath_c, readings[-1].t_s)
 
 
 def run_night(
@@ -124,21 +145,15 @@ def run_night(
     journal: Journal,
     *,
     clear: bool = False,
-    acts: deque[Act] | None = None,
-    on_progress: Callable[[Progressed], None] = lambda _: None,
-    on_ready: Callable[[Ready], None] = lambda _: None,
-    wall_s: Clock = monotonic_s,
+    watch: Watch | None = None,
     day_s: Clock = seconds_of_day,
     started: Callable[[], str] = utc_text,
 ) -> Outcome:
     """Carry a night on a bench to its end and return how it ended.
 
-    `acts` takes what persons ask for meanwhile; raises the errors of `make_ready` before any
-    heat, BenchFaultError when the journal fails.
+    Raises the errors of `make_ready` before any heat, BenchFaultError when the journal fails.
     """
     ready = make_ready(link, plan, bench, journal.path, clear, day_s())
-    on_ready(ready)
-    sequencer = Sequencer(ready.checked.legs, bench.bath)
     head = RunHead(
         started(),
         bench.bench.name,
@@ -147,20 +162,33 @@ def run_night(
         bench.calibration.model_dump_json(),
         json.dumps(ready.identity._asdict()),
     )
+    writer = journal.begin(head)
+    writer.note(0.0, CYCLES, json.dumps(measured_cycles(ready.checked.legs)))
+    return carry(link, bench, ready, Sequencer(ready.checked.legs, bench.bath), writer, watch)
+
+
+def measured_cycles(legs: tuple[Leg, ...]) -> list[int]:
+    """Return the cycles among legs, the cool-down's aside."""
+    return sorted({leg.step.cycle for leg in legs if leg.step.purpose != "cool-down"})
+
+
+def carry(
+    link: Link,
+    bench: BenchFile,
+    ready: Ready,
+    sequencer: Sequencer,
+    writer: RunWriter,
+    watch: Watch | None,
+) -> Outcome:
+    """Carry a sequencer's run on a bench that is ready to its end."""
+    watch = watch or _nobody()
+    watch.on_ready(ready)
 
     def tell(reading: Reading) -> None:
-        on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
+        watch.on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
 
-    loop = Loop(
-        link,
-        sequencer,
-        journal.begin(head),
-        Converter(bench.calibration),
-        ready.limits,
-        wall_s,
-        tell,
-        acts,
-    )
+    converter = Converter(bench.calibration)
+    loop = Loop(link, sequencer, writer, converter, ready.limits, watch.wall_s, tell, watch.acts)
     return loop.run()
 
 

@@ -16,8 +16,11 @@ from proofbath.bench.clock import Clock, monotonic_s, seconds_of_day
 from proofbath.bench.connect import connected, control_path
 from proofbath.bench.control_socket import ControlSocket
 from proofbath.bench.description import BenchFile
+from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import Progressed, Ready, check_night, run_night
+from proofbath.bench.night import Progressed, Ready, Watch, check_night, run_night
+from proofbath.bench.record import times_ms
+from proofbath.bench.resume import resume_night
 from proofbath.run.acts import Act, Stop
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import OPEN, Journal, RunLine
@@ -45,31 +48,46 @@ def bench_night(
     and give everything back.  Raises what `connected` and `run_night` raise.
     """
     check_night(plan, bench, seconds_of_day())
-    acts: deque[Act] = deque()
+    watch = Watch(on_ready, on_progress, deque(), wall_s)
+    with _process(bench, journal_path, watch, folder) as (link, journal, attended):
+        return run_night(link, plan, bench, journal, clear=clear, watch=attended)
+
+
+def bench_resume(
+    bench: BenchFile,
+    journal_path: Path,
+    run_id: int | None = None,
+    *,
+    clear: bool = False,
+    on_ready: Callable[[Ready], None] = lambda _: None,
+    on_progress: Callable[[Progressed], None] = lambda _: None,
+    folder: Path | None = None,
+    wall_s: Clock = monotonic_s,
+) -> Outcome:
+    """Go on with a run as `resume_night` does, as the bench's own process."""
+    watch = Watch(on_ready, on_progress, deque(), wall_s)
+    with _process(bench, journal_path, watch, folder) as (link, journal, attended):
+        return resume_night(link, bench, journal, run_id, clear=clear, watch=attended)
+
+
+@contextmanager
+def _process(
+    bench: BenchFile, journal_path: Path, watch: Watch, folder: Path | None
+) -> Iterator[tuple[Link, Journal, Watch]]:
     said = ["{}"]
 
     def tell(now: Progressed) -> None:
         said[0] = status_text(now)
-        on_progress(now)
+        watch.on_progress(now)
 
     with (
         connected(bench, folder) as link,
         closing(Journal(journal_path)) as journal,
-        closing(ControlSocket(control_path(bench, folder), acts, lambda: said[0])),
-        _stopped_by_signals(acts),
+        closing(ControlSocket(control_path(bench, folder), watch.acts, lambda: said[0])),
+        _stopped_by_signals(watch.acts),
     ):
         close_killed(journal, bench.bench.name)
-        return run_night(
-            link,
-            plan,
-            bench,
-            journal,
-            clear=clear,
-            acts=acts,
-            on_ready=on_ready,
-            on_progress=tell,
-            wall_s=wall_s,
-        )
+        yield link, journal, watch._replace(on_progress=tell)
 
 
 def close_killed(journal: Journal, bench_name: str) -> list[RunLine]:
@@ -80,7 +98,7 @@ def close_killed(journal: Journal, bench_name: str) -> list[RunLine]:
     killed = [r for r in journal.runs() if r.status == OPEN and r.head.bench == bench_name]
     for run in killed:
         rows = journal.samples(run.run_id)
-        t_s = float(rows["device_ms"][-1]) / 1000 if len(rows) else 0.0
+        t_s = float(times_ms(rows)[-1]) / 1000 if len(rows) else 0.0
         reason = "its process ended without a word; the controller's lease switched it off"
         journal.reopen(run.run_id).close(t_s, KILLED, reason)
     return killed

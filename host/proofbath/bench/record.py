@@ -29,13 +29,13 @@ class RunRecord(NamedTuple):
 def run_record(rows: NDArray[Any], calibration: Calibration) -> RunRecord:
     """Return raw journal rows under a calibration; NaN where there was no reading.
 
-    `rows` has the journal's row type. The clock is unwrapped, and runs on over a new boot.
+    `rows` has the journal's row type.
     """
     element_a = _scaled(rows["current_sum"], current_scales(calibration))
     terminal_v = _scaled(rows["voltage_sum"], voltage_scales(calibration))
     lead_ohm = np.array([s.lead_ohm for s in calibration.station])
     return RunRecord(
-        t_s=_seconds(rows),
+        t_s=times_ms(rows) / 1000,
         bath_c=_temperatures(rows["bath_sum"], rows["bath_fault"], calibration.bath),
         guard_c=_temperatures(rows["guard_sum"], rows["guard_fault"], calibration.guard),
         lift_mm=_scaled(rows["lift_sum"], lift_scales(calibration)),
@@ -45,12 +45,17 @@ def run_record(rows: NDArray[Any], calibration: Calibration) -> RunRecord:
     )
 
 
-def _seconds(rows: NDArray[Any]) -> Floats:
+def times_ms(rows: NDArray[Any]) -> NDArray[np.int64]:
+    """Return the unwrapped controller clock of raw rows, shape (n,).
+
+    It begins with the first row's.  A new boot's clock goes on from the last row of the boot
+    before; the time between the two boots is not known and left out.
+    """
     device_ms = rows["device_ms"].astype(np.int64)
     passed_ms = np.diff(device_ms) % (U32 + 1)
-    first_ms = device_ms[:1]
-    seconds: Floats = np.concatenate([first_ms, first_ms + np.cumsum(passed_ms)]) / 1000
-    return seconds
+    booted = np.diff(rows["boot_id"].astype(np.int64)) != 0
+    passed_ms[booted] = device_ms[1:][booted]
+    return np.cumsum(np.concatenate([device_ms[:1], passed_ms]))
 
 
 def _temperatures(sums: NDArray[Any], faults: NDArray[Any], probe: ProbeCalibration) -> Floats:

@@ -80,11 +80,15 @@ class Journal:
         return RunWriter(self, int(key[0]), _first_link(head))
 
     def reopen(self, run_id: int) -> RunWriter:
-        """Return a writer that goes on with an open run, after its last committed chunk."""
+        """Return a writer that goes on with a run after its last committed chunk.
+
+        The run is open again; that it was closed stays in its events.
+        """
         digest = _first_link(self.run(run_id).head)
         last = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number.desc())
-        with self._reading() as connection:
+        with self._writing() as connection:
             chunk = connection.execute(last.limit(1)).one_or_none()
+            connection.execute(update(RUN).where(RUN.c.id == run_id).values(status=OPEN, reason=""))
         if chunk is None:
             return RunWriter(self, run_id, digest)
         return RunWriter(self, run_id, chunk.digest, chunk.number + 1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import deque
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from host.bench.controller import IDENTITY, Controller
 from host.bench.nights import BENCH, PLAN, bench_file, plan
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.link import Link
-from proofbath.bench.night import Progressed, check_bench, run_night
+from proofbath.bench.night import Progressed, Watch, check_bench, run_night
 from proofbath.bench.preflight import check_disk
 from proofbath.bench.record import run_record
 from proofbath.bench.virtual_port import VirtualPort
@@ -53,7 +54,7 @@ def run(controller: Controller, journal: Journal, **options: Any) -> Any:
 def test_a_night_is_run_and_can_be_read_back_whole(journal: Journal) -> None:
     told: list[Progressed] = []
     controller = Bench()
-    outcome = run(controller, journal, on_progress=told.append)
+    outcome = run(controller, journal, watch=Watch(lambda _: None, told.append, deque()))
     assert (outcome.status, outcome.reason) == ("done", "")
     line = journal.run(outcome.run_id)
     assert line.head.started == "2025-10-01T18:00:00+00:00"

@@ -16,7 +16,7 @@ from host.bench.nights import BENCH, PLAN, bench_file, plan
 from host.bench.samples import sample
 from proofbath.bench.connect import control_path
 from proofbath.bench.control_socket import command
-from proofbath.bench.process import bench_night, close_killed
+from proofbath.bench.process import bench_night, bench_resume, close_killed
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.store.journal import OPEN, Journal, RunHead
 
@@ -121,3 +121,16 @@ def test_a_new_night_clears_up_after_a_killed_one(tmp_path: Path) -> None:
     journal.begin(RunHead("t", "quay", "p", "b", "{}", "{}"))
     night(tmp_path)
     assert [run.status for run in journal.runs()] == ["killed", "done"]
+
+
+def test_a_stopped_night_is_resumed_as_the_same_run(tmp_path: Path) -> None:
+    def stop(_: Any) -> None:
+        command(control_path(WARM, tmp_path), "stop tea break")
+
+    assert night(tmp_path, on_progress=stop).status == "stopped"
+    outcome = bench_resume(WARM, tmp_path / "night.db", clear=True, folder=tmp_path)
+    assert (outcome.run_id, outcome.status) == (1, "done")
+    journal = Journal(tmp_path / "night.db")
+    texts = [e.text for e in journal.events(1) if e.kind == "closed"]
+    assert texts == ["stopped: tea break", "done: "]
+    assert journal.verify_chain(1) > 1

@@ -6,6 +6,7 @@ import itertools
 import os
 import socket
 import tty
+from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing
 from pathlib import Path
@@ -17,7 +18,7 @@ from host.bench.controller import Controller
 from host.bench.nights import bench_file, plan
 from host.bench.served import Served, on_pty, on_socket
 from proofbath.bench.link import Link
-from proofbath.bench.night import run_night
+from proofbath.bench.night import Watch, run_night
 from proofbath.bench.port import PortLostError
 from proofbath.bench.serial_port import SerialPort
 from proofbath.bench.start import greet
@@ -48,9 +49,12 @@ def opened(served: Served, **options: Any) -> SerialPort:
     return port
 
 
-def night(port: SerialPort, journal: Journal, **options: Any) -> Any:
-    # A wall clock that moves only when asked, so that silence is counted in reads.
-    return run_night(Link(port), plan(), bench_file(), journal, started=lambda: "t", **options)
+def night(port: SerialPort, journal: Journal, tell: Callable[[Any], None] | None = None) -> Any:
+    reads = itertools.count()  # the commits' clock moves 0.1 s a look at it
+    watch = Watch(
+        lambda _: None, tell or (lambda _: None), deque(), wall_s=lambda: next(reads) * 0.1
+    )
+    return run_night(Link(port), plan(), bench_file(), journal, watch=watch, started=lambda: "t")
 
 
 def test_a_night_over_the_port_is_that_of_the_virtual_port(served: Served, tmp_path: Path) -> None:
@@ -79,9 +83,8 @@ def test_an_unplugged_port_ends_the_run_and_is_never_written_to_again(
         if len(ticks) == 3:
             served.unplug()
 
-    reads = itertools.count()
     with closing(opened(served)) as port:
-        outcome = night(port, journal, on_progress=watch, wall_s=lambda: next(reads) * 0.1)
+        outcome = night(port, journal, watch)
         assert outcome.status == "lost"
         assert "check plug and cable" in outcome.reason
         with pytest.raises(PortLostError):
@@ -109,18 +112,12 @@ def test_silence_of_the_far_end_is_told_by_the_wall_clock(tmp_path: Path) -> Non
     with on_pty(controller) as served:
         port = SerialPort(served.url, wall_s=lambda: next(clock) * 0.01, wait_s=0.001)
         served.start()
-        reads = itertools.count()
 
         def mute(_: Any) -> None:
             controller.muted = True
 
         with closing(port):
-            outcome = night(
-                port,
-                Journal(tmp_path / "night.db"),
-                on_progress=mute,
-                wall_s=lambda: next(reads) * 0.1,
-            )
+            outcome = night(port, Journal(tmp_path / "night.db"), mute)
     assert (outcome.status, "no sample for 10 s" in outcome.reason) == ("lost", True)
     assert controller.state == State.READY
 

@@ -1,0 +1,137 @@
+"""Going on with a run that ended too early, where the units' branch allows it."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from proofbath.bench.calibration import Calibration
+from proofbath.bench.description import BenchFile
+from proofbath.bench.link import Link
+from proofbath.bench.loop import Outcome
+from proofbath.bench.night import CYCLES, Ready, Watch, carry, make_ready
+from proofbath.bench.notes import notes_in
+from proofbath.bench.record import run_record, times_ms
+from proofbath.errors import RecordError
+from proofbath.run.branch import SPOILING_K
+from proofbath.run.note import Branch, Note
+from proofbath.run.plan import NightPlan
+from proofbath.run.profile import Hold, Leg, Ramp, Soak
+from proofbath.run.sequencer import Sequencer
+from proofbath.run.states import Phase
+from proofbath.store.journal import Journal, RunLine
+
+
+class Gap(NamedTuple):
+    """What happened, or may have, while nobody recorded; the heater was off."""
+
+    lost_c: float
+    """Last bath temperature recorded."""
+    now_c: float
+    could_fall_k: float = math.inf
+    """Furthest the bath may have fallen by the bath model; inf where the time is not known."""
+    last_device_ms: int = 0
+    """Device clock of the last sample recorded; 0 when the controller has started anew."""
+
+
+class ResumePoint(NamedTuple):
+    """Where a run goes on, and why there; `spoiled_cycle` is the one begun again, if any."""
+
+    leg: int
+    why: str
+    spoiled_cycle: int | None = None
+
+
+def resume_night(
+    link: Link,
+    bench: BenchFile,
+    journal: Journal,
+    run_id: int | None = None,
+    *,
+    clear: bool = False,
+    watch: Watch | None = None,
+) -> Outcome:
+    """Go on with a run of this bench, by default its last, and return how it ended.
+
+    Raises RecordError when there is nothing to go on with, and what `make_ready` raises.
+    """
+    line = _resumable(bench, journal, run_id)
+    plan = NightPlan.model_validate_json(line.head.plan_text)
+    ready = make_ready(link, plan, bench, journal.path, clear)
+    events, rows = journal.events(line.run_id), journal.samples(line.run_id)
+    cycles: list[int] = next((json.loads(e.text) for e in events if e.kind == CYCLES), [])
+    legs = tuple(
+        leg
+        for leg in ready.checked.legs
+        if leg.step.purpose == "cool-down" or leg.step.cycle in cycles
+    )
+    gap = _gap(rows, ready, bench)
+    point = resume_point(legs, notes_in(events), gap)
+    t_ms = int(times_ms(rows)[-1]) if len(rows) else 0
+    link.since_ms = t_ms - gap.last_device_ms
+    writer = journal.reopen(line.run_id)
+    writer.note(t_ms / 1000, "resumed", f"at step {point.leg + 1}: {point.why}")
+    if point.spoiled_cycle is not None:
+        writer.note(t_ms / 1000, "begun_again", f"cycle {point.spoiled_cycle}")
+    sequencer = Sequencer(legs, bench.bath, first=point.leg)
+    return carry(link, bench, ready, sequencer, writer, watch)
+
+
+def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePoint:
+    """Return where to go on: at the step that was left if its branch holds, else at its cycle.
+
+    A unit turns round when the bath does, so a rising branch does not bear a fall, and one that
+    may have fallen and risen again unseen is taken to have fallen.
+    """
+    begun = [note for note in notes if note.code == "step_begin"]
+    if not begun:
+        return ResumePoint(0, "no step had begun")
+    at = begun[-1].leg
+    step = legs[at].step
+    if step.purpose == "cool-down":
+        return ResumePoint(at, "only the cool-down was left")
+    fell_k = gap.lost_c - gap.now_c
+    if isinstance(step, (Ramp, Soak, Hold)):
+        if max(abs(fell_k), gap.could_fall_k) <= SPOILING_K:
+            return ResumePoint(at, f"bath moved by {fell_k:.2f} K only")
+        if begun[-1].branch == Branch.FALLING.value and fell_k > 0:
+            return ResumePoint(at, "bath is still on its falling branch")
+    first = next(n for n, leg in enumerate(legs) if leg.step.cycle == step.cycle)
+    why = f"cycle {step.cycle} begins again, its branch was left (bath fell by {fell_k:.1f} K)"
+    return ResumePoint(first, why, step.cycle)
+
+
+def _gap(rows: NDArray[Any], ready: Ready, bench: BenchFile) -> Gap:
+    bath_c = run_record(rows, bench.calibration).bath_c
+    known_c = bath_c[np.isfinite(bath_c)]
+    if not len(known_c):
+        return Gap(ready.bath_c, ready.bath_c)
+    lost_c = float(known_c[-1])
+    if int(rows["boot_id"][-1]) != ready.identity.boot_id:
+        return Gap(lost_c, ready.bath_c)
+    device_ms = int(rows["device_ms"][-1])
+    minutes = (ready.device_s - device_ms / 1000) / 60
+    return Gap(lost_c, ready.bath_c, minutes * bench.bath.fall_k_per_min(lost_c), device_ms)
+
+
+def _resumable(bench: BenchFile, journal: Journal, run_id: int | None) -> RunLine:
+    if run_id is not None:
+        line = journal.run(run_id)
+    else:
+        runs = [run for run in journal.runs() if run.head.bench == bench.bench.name]
+        if not runs:
+            raise RecordError(f"{journal.path}: no run of bench {bench.bench.name}; start a night")
+        line = runs[-1]
+    if line.status == Phase.DONE.value:
+        raise RecordError(f"run {line.run_id} is done; start a new night")
+    if Calibration.model_validate_json(line.head.calibration_text) != bench.calibration:
+        raise RecordError(
+            f"run {line.run_id} began under another calibration than the bench file's; "
+            "start a new night"
+        )
+    journal.verify_chain(line.run_id)
+    return line
