@@ -10,7 +10,9 @@ from pathlib import Path
 from proofbath.bench.description import VIRTUAL_PORT, BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.lock import BenchLock, file_name, runtime_folder
+from proofbath.bench.port import Port
 from proofbath.bench.serial_port import SerialPort
+from proofbath.bench.simulator_port import PREFIX, open_simulator
 from proofbath.bench.start import greet
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.virtual.bench import VirtualBench
@@ -19,9 +21,14 @@ from proofbath.virtual.bench import VirtualBench
 def bench_key(bench: BenchFile) -> str:
     """Return what tells a bench from others on this computer."""
     port = bench.bench.port
-    if port == VIRTUAL_PORT:
-        return f"virtual {bench.bench.name}"
+    if simulated(bench):
+        return f"{port.partition(':')[0]} {bench.bench.name}"
     return port if "://" in port else os.path.realpath(port)
+
+
+def simulated(bench: BenchFile) -> bool:
+    """Whether a bench lives in this computer and can hurt nobody."""
+    return bench.bench.port == VIRTUAL_PORT or bench.bench.port.startswith(PREFIX)
 
 
 def control_path(bench: BenchFile, folder: Path | None = None) -> Path:
@@ -39,12 +46,21 @@ def connected(bench: BenchFile, folder: Path | None = None) -> Iterator[Link]:
     folder = folder or runtime_folder()
     with ExitStack() as held:
         held.enter_context(closing(BenchLock(bench_key(bench), folder)))
-        if bench.bench.port == VIRTUAL_PORT:
-            assert bench.virtual is not None
-            yield Link(VirtualPort(VirtualBench(bench.virtual)))
+        link = Link(held.enter_context(closing(_open_port(bench))))
+        if simulated(bench):
+            yield link
             return
-        link = Link(held.enter_context(closing(SerialPort(bench.bench.port))))
         serial_number = greet(link).serial_number
         if serial_number:  # 0 has never been given one
             held.enter_context(closing(BenchLock(f"controller {serial_number}", folder)))
         yield link
+
+
+def _open_port(bench: BenchFile) -> Port:
+    port = bench.bench.port
+    if port.startswith(PREFIX):
+        return open_simulator(port, bench.virtual)
+    if port == VIRTUAL_PORT:
+        assert bench.virtual is not None, "the bench file's own check"
+        return VirtualPort(VirtualBench(bench.virtual))
+    return SerialPort(port)

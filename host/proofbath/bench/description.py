@@ -26,7 +26,7 @@ class BenchSection(Described):
 
     name: Annotated[str, Field(min_length=1, max_length=60)]
     port: Annotated[str, Field(min_length=1)] = VIRTUAL_PORT
-    """"virtual", a device path, or socket://host:port (a simulator serves one)."""
+    """"virtual", "simulator:" and the firmware's ELF file, a device path or socket://host:port."""
     board: BoardName | None = None
     """Board the controller must be; not checked when left out."""
     serial_number: Annotated[int, Field(ge=0, le=U32)] | None = None
