@@ -11,7 +11,7 @@ import numpy as np
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K, BenchBudget
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import NOMINAL_K_PER_W, PoweredEvent
-from proofbath.curve.lag import PRIOR_LAG_S, PRIOR_LAG_SD_S
+from proofbath.curve.lag import PRIOR_LAG_S, PRIOR_LAG_SD_S, SENSIBLE_MM_PER_K
 from proofbath.curve.record import Floats
 from proofbath.curve.result import Quantity, Warned, known, unknown
 
@@ -21,6 +21,7 @@ LONG_K = 7.0
 # Of the squared shift: film growing with temperature and core hotter than shell bend the line.
 CURVATURE_PER_K, CURVATURE_U_PER_K = 0.0025, 0.0015  # from memory: shell model, 0.2-0.4 %/K film
 POWER_CUP_LAG_S = 2.5  # power enters behind the cup
+HEAT_J_PER_MM, HEAT_RELATIVE_U = 17.0, 0.15  # from memory: 1.3 g of wax behind a 4.3 mm pin
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ def fit_power_line(
     power_rate = np.array([event.power_rate_w_per_s for event in events])
     bath_rate = np.array([event.bath_rate_k_per_s for event in events])
     noise = np.array([event.noise_u_k for event in events])
-    lag_s, lag_u_s = bench.type_lag_s or PRIOR_LAG_S, bench.type_lag_sd_s or PRIOR_LAG_SD_S
+    slope = float(np.mean([event.lift_slope_mm_per_k for event in events]))
     resistance = NOMINAL_K_PER_W
     solution, covariance = np.zeros(4), np.eye(4)
     for _ in range(4):
@@ -57,7 +58,8 @@ def fit_power_line(
         lagging = power_rate + bath_rate / resistance
         matrix = np.column_stack([np.ones(len(events)), -power_w, lagging, -(power_w**2)])
         matrix = np.vstack([matrix, [0, 0, 1, 0], [0, 0, 0, 1]])
-        aimed = np.concatenate([bath_c, [resistance * (lag_s - POWER_CUP_LAG_S), curvature]])
+        lag_s, lag_u_s = _power_lag(bench, resistance, slope)
+        aimed = np.concatenate([bath_c, [resistance * lag_s, curvature]])
         sds = np.concatenate(
             [np.hypot(noise, max(cycle_sd_k, 1e-3)), [resistance * lag_u_s, curvature_u]]
         )
@@ -76,6 +78,18 @@ def fit_power_line(
         power_w,
         bath_c,
     )
+
+
+def _power_lag(bench: BenchBudget, resistance: float, slope_mm_per_k: float) -> tuple[float, float]:
+    """Lag of the wax behind the power and its standard uncertainty, in s.
+
+    It is the wax's heat capacity times the thermal resistance; the capacity grows with the
+    lift's slope as the latent heat does. A pooled lag of the type goes before.
+    """
+    if bench.type_lag_s is not None:
+        return bench.type_lag_s - POWER_CUP_LAG_S, bench.type_lag_sd_s or PRIOR_LAG_SD_S
+    heat_j_per_k = HEAT_J_PER_MM * (max(slope_mm_per_k, 0.0) + SENSIBLE_MM_PER_K)
+    return resistance * heat_j_per_k, HEAT_RELATIVE_U * resistance * heat_j_per_k
 
 
 def lowest_powers(events: Sequence[PoweredEvent]) -> list[PoweredEvent]:
