@@ -100,14 +100,15 @@ def _deadlines(plan: NightPlan, facts: BenchFacts) -> Deadlines:
 
 def _loading(plan: NightPlan) -> Loading:
     loaded = [False] * STATIONS
-    max_a, ohm = list(PLAIN.max_a), list(PLAIN.ohm)
+    max_a, ohm, full_lift_mm = list(PLAIN.max_a), list(PLAIN.ohm), list(PLAIN.full_lift_mm)
     for place in plan.station:
         i = place.station - 1
         loaded[i] = True
         unit_type = plan.type_at(place)
         if unit_type is not None and unit_type.element_ohm is not None:
             max_a[i], ohm[i] = unit_type.element_max_a, unit_type.element_ohm
-    return Loading(tuple(loaded), tuple(max_a), tuple(ohm))
+            full_lift_mm[i] = unit_type.full_lift_mm
+    return Loading(tuple(loaded), tuple(max_a), tuple(ohm), tuple(full_lift_mm))
 
 
 def _loading_faults(plan: NightPlan, facts: BenchFacts) -> list[str]:
@@ -175,7 +176,7 @@ def _power_faults(legs: tuple[Leg, ...]) -> list[str]:
 
 
 def _leg_faults(number: int, leg: Leg, plan: NightPlan, facts: BenchFacts) -> list[str]:
-    if not isinstance(leg.step, (Ramp, Soak, Drive)):
+    if not leg.moves:
         return []
     faults = []
     if leg.to_c > facts.limit_c:

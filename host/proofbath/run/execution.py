@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from proofbath.control.controller import BathController
 from proofbath.run.blocks import Block
@@ -27,16 +27,23 @@ from proofbath.run.steady import Steadiness
 _S = TypeVar("_S", bound=AnyStep)
 
 
+class Start(NamedTuple):
+    """What a leg finds when it begins: the reading of now, and the lifts of the closed units."""
+
+    reading: Reading
+    closed_mm: tuple[float, ...]
+
+
 class Execution(ABC, Generic[_S]):
     """One leg under way; made when it begins."""
 
     kind: Kind
 
-    def __init__(self, leg: Leg, step: _S, bath: BathController, now: Reading) -> None:
+    def __init__(self, leg: Leg, step: _S, bath: BathController, start: Start) -> None:
         self.leg = leg
         self.step = step
         self.bath = bath
-        self.began_s = now.t_s
+        self.began_s = start.reading.t_s
         self.element_a = NO_CURRENT
         self.warning = ""
         """Set when the leg ends otherwise than wished."""
@@ -85,8 +92,8 @@ class Soaking(Execution[Soak]):
 
     kind = Kind.NEXT_SOAK
 
-    def __init__(self, leg: Leg, step: Soak, bath: BathController, now: Reading) -> None:
-        super().__init__(leg, step, bath, now)
+    def __init__(self, leg: Leg, step: Soak, bath: BathController, start: Start) -> None:
+        super().__init__(leg, step, bath, start)
         self._there_s = math.nan
         self._steady = Steadiness()
 
@@ -132,8 +139,8 @@ class Energising(Execution[Energise]):
 
     kind = Kind.NEXT_ENERGISE
 
-    def __init__(self, leg: Leg, step: Energise, bath: BathController, now: Reading) -> None:
-        super().__init__(leg, step, bath, now)
+    def __init__(self, leg: Leg, step: Energise, bath: BathController, start: Start) -> None:
+        super().__init__(leg, step, bath, start)
         self._steady = Steadiness()
         self.element_a = tuple(
             min(step.element_a, most_a) if on else 0.0
@@ -163,10 +170,10 @@ class PowerRamping(Execution[PowerRamp]):
 
     kind = Kind.NEXT_ENERGISE
 
-    def __init__(self, leg: Leg, step: PowerRamp, bath: BathController, now: Reading) -> None:
-        super().__init__(leg, step, bath, now)
-        self._power = PowerGenerator(step, leg.loading)
-        self.element_a = self._power.currents(now)
+    def __init__(self, leg: Leg, step: PowerRamp, bath: BathController, start: Start) -> None:
+        super().__init__(leg, step, bath, start)
+        self._power = PowerGenerator(step, leg.loading, start.reading, start.closed_mm)
+        self.element_a = self._power.currents(start.reading)
 
     def over(self, reading: Reading) -> bool:
         """Set the currents for the power of now; over when it is the target's."""
@@ -207,11 +214,17 @@ _EXECUTIONS: dict[type[AnyStep], type[Execution[Any]]] = {
 }
 
 
-def begin(legs: tuple[Leg, ...], index: int, bath: BathController, now: Reading) -> Execution[Any]:
+def begin(
+    legs: tuple[Leg, ...],
+    index: int,
+    bath: BathController,
+    now: Reading,
+    closed_mm: tuple[float, ...],
+) -> Execution[Any]:
     """Return the execution of a leg that begins now."""
     leg = legs[index]
     from_c = bath.command_c
-    execution = _EXECUTIONS[type(leg.step)](leg, leg.step, bath, now)
+    execution = _EXECUTIONS[type(leg.step)](leg, leg.step, bath, Start(now, closed_mm))
     if isinstance(execution, Ramping) and index + 1 < len(legs):
         then = legs[index + 1]
         same_way = (then.to_c - leg.to_c) * (leg.to_c - from_c) > 0.0

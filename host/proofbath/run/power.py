@@ -9,12 +9,14 @@ from __future__ import annotations
 import math
 
 from proofbath.run.profile import Energise, Loading, PowerRamp
-from proofbath.run.reading import NO_CURRENT, Reading
+from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS
 
 JUDGED_A = 0.1
 RENEWED_S = 1.0
 """Currents are set anew this often."""
+LIFT_SPARE_MM = 0.3
+"""A unit that has opened its full lift and this is given no more power."""
 _TRUST = 0.2
 """Share of a new resistance in the kept one."""
 _PLAUSIBLE = 2.0
@@ -30,17 +32,27 @@ def fed(step: Energise | PowerRamp, loading: Loading) -> tuple[bool, ...]:
 
 
 class PowerGenerator:
-    """The power of one ramp, and the currents that make it."""
+    """The power of one ramp, alike for all stations, and the currents that make it.
 
-    def __init__(self, step: PowerRamp, loading: Loading) -> None:
+    `closed_mm` are the lifts of the closed units, from which the full lift is counted.
+    """
+
+    def __init__(
+        self, step: PowerRamp, loading: Loading, now: Reading, closed_mm: tuple[float, ...]
+    ) -> None:
         self._step = step
         self._fed = fed(step, loading)
-        self._max_a = loading.max_a
-        self._nominal_ohm = loading.ohm
+        self._loading = loading
+        self._closed_mm = closed_mm
         self._ohm = list(loading.ohm)
-        self._power_w = math.nan
-        self._renewed_s = -math.inf
-        self._element_a = NO_CURRENT
+        self._measure(now, trust=1.0)
+        flowing_w = [self._flowing_w(now, i) for i in range(STATIONS)]
+        self._power_w = max(flowing_w)
+        falling = step.to_w < self._power_w
+        # A station that was held back on the way up stays at its power until the ramp meets it.
+        self._most_w = flowing_w if falling else [math.inf] * STATIONS
+        self._renewed_s = now.t_s
+        self._element_a = self._currents_a()
 
     @property
     def arrived(self) -> bool:
@@ -48,46 +60,46 @@ class PowerGenerator:
         return self._power_w == self._step.to_w
 
     def currents(self, reading: Reading) -> tuple[float, ...]:
-        """Return the currents for now; the ramp begins at the power that flows already."""
+        """Return the currents for now; the ramp began at the power that flowed already."""
         passed_s = reading.t_s - self._renewed_s
         if passed_s < RENEWED_S:
             return self._element_a
         self._renewed_s = reading.t_s
-        self._measure(reading)
-        if math.isnan(self._power_w):
-            self._power_w = self._flowing_w(reading)
-        else:
-            most_w = self._step.rate_w_per_min / 60.0 * min(passed_s, 2.0 * RENEWED_S)
-            left_w = self._step.to_w - self._power_w
-            there = abs(left_w) <= most_w
-            self._power_w = (
-                self._step.to_w if there else self._power_w + math.copysign(most_w, left_w)
-            )
-        self._element_a = tuple(self._current_a(i) for i in range(STATIONS))
+        self._measure(reading, _TRUST)
+        self._hold_back(reading)
+        most_w = self._step.rate_w_per_min / 60.0 * min(passed_s, 2.0 * RENEWED_S)
+        left_w = self._step.to_w - self._power_w
+        there = abs(left_w) <= most_w
+        self._power_w = self._step.to_w if there else self._power_w + math.copysign(most_w, left_w)
+        self._element_a = self._currents_a()
         return self._element_a
 
-    def _measure(self, reading: Reading) -> None:
-        trust = 1.0 if math.isnan(self._power_w) else _TRUST
-        for i, (current_a, voltage_v) in enumerate(
-            zip(reading.element_a, reading.element_v, strict=True)
-        ):
+    def _measure(self, reading: Reading, trust: float) -> None:
+        pairs = zip(reading.element_a, reading.element_v, strict=True)
+        for i, (current_a, voltage_v) in enumerate(pairs):
             if not (self._fed[i] and current_a >= JUDGED_A):
                 continue
             ohm = voltage_v / current_a
-            if self._nominal_ohm[i] / _PLAUSIBLE < ohm < self._nominal_ohm[i] * _PLAUSIBLE:
+            nominal_ohm = self._loading.ohm[i]
+            if nominal_ohm / _PLAUSIBLE < ohm < nominal_ohm * _PLAUSIBLE:
                 self._ohm[i] += trust * (ohm - self._ohm[i])
 
-    def _flowing_w(self, reading: Reading) -> float:
-        """Mean power of the fed stations; one ramp serves all, so they begin alike."""
-        powers = [
-            current_a * current_a * ohm
-            for current_a, ohm, on in zip(reading.element_a, self._ohm, self._fed, strict=True)
-            if on and current_a == current_a
-        ]
-        flowing_w = sum(powers) / len(powers) if powers else 0.0
-        return flowing_w if flowing_w > JUDGED_A**2 else 0.0
+    def _hold_back(self, reading: Reading) -> None:
+        for i, lift_mm in enumerate(reading.lift_mm):
+            opened_mm = lift_mm - self._closed_mm[i]
+            if opened_mm > self._loading.full_lift_mm[i] + LIFT_SPARE_MM:
+                self._most_w[i] = min(self._most_w[i], self._power_w)
 
-    def _current_a(self, i: int) -> float:
-        if not self._fed[i]:
-            return 0.0
-        return min(self._max_a[i], math.sqrt(self._power_w / self._ohm[i]))
+    def _flowing_w(self, reading: Reading, i: int) -> float:
+        current_a = reading.element_a[i]
+        return (
+            current_a * current_a * self._ohm[i] if self._fed[i] and current_a >= JUDGED_A else 0.0
+        )
+
+    def _currents_a(self) -> tuple[float, ...]:
+        return tuple(
+            min(most_a, math.sqrt(min(self._power_w, most_w) / ohm)) if on else 0.0
+            for on, ohm, most_w, most_a in zip(
+                self._fed, self._ohm, self._most_w, self._loading.max_a, strict=True
+            )
+        )

@@ -135,6 +135,8 @@ class Loading(NamedTuple):
     max_a: tuple[float, ...] = NO_CURRENT
     ohm: tuple[float, ...] = (1.0,) * STATIONS
     """Resistance to begin with; the measured one takes its place."""
+    full_lift_mm: tuple[float, ...] = (math.inf,) * STATIONS
+    """From the closed lift; no power is added beyond it."""
 
 
 PLAIN = Loading()
@@ -147,6 +149,11 @@ class Leg(NamedTuple):
     to_c: float
     clipped: bool = False
     loading: Loading = PLAIN
+
+    @property
+    def moves(self) -> bool:
+        """Whether the step itself changes the bath's temperature."""
+        return isinstance(self.step, (Ramp, Soak, Drive))
 
 
 def wanted_c(step: Ramp | Soak, unit_type: UnitType, bath_limit_c: float) -> float:

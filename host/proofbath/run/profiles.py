@@ -120,23 +120,30 @@ def _reference_rise() -> list[Step]:
             below_limit_k=COOL_K,
             rate_k_per_min=1.0,
         ),
+        Hold(label="cycle 1: lift of the reference unit", cycle=1, for_s=300.0),
     ]
 
 
-def _assisted_as_found() -> list[Step]:
+def _assisted_cycles() -> list[Step]:
     return [
-        *_reference_rise(),
         *_powered(2, "recorded", COOL_K, 1.0),
         *_powered(3, "recorded", COOL_K, 0.5),
         *_powered(4, "recorded", HOT_K, 1.0),
         *_powered(5, "recorded", HOT_K, 0.5),
-        _cool(),
     ]
 
 
+def _assisted_as_found() -> list[Step]:
+    return [*_reference_rise(), *_assisted_cycles(), _cool()]
+
+
 def _assisted_as_left() -> list[Step]:
-    rise, rest = _assisted_as_found()[:2], _assisted_as_found()[2:]
-    return [*rise, *_powered(0, "conditioning", COOL_K, 2.0), *rest]
+    return [
+        *_reference_rise(),
+        *_powered(0, "conditioning", COOL_K, 2.0),
+        *_assisted_cycles(),
+        _cool(),
+    ]
 
 
 def _blank() -> list[Step]:

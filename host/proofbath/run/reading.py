@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import NamedTuple
 
 from proofbath.wire.table import STATIONS, State, TripReason
@@ -34,27 +33,6 @@ class Reading(NamedTuple):
     """`Output` flags."""
     missing: int
     """Samples lost just before this one."""
-
-
-_UNKNOWN = (math.nan,) * STATIONS
-NOTHING_READ = Reading(
-    t_s=math.nan,
-    sequence=0,
-    state=State.READY,
-    trip_reason=TripReason.NONE,
-    bath_c=math.nan,
-    guard_c=math.nan,
-    lift_mm=_UNKNOWN,
-    element_a=_UNKNOWN,
-    element_v=_UNKNOWN,
-    heater_on_s=math.nan,
-    duty=math.nan,
-    station_flags=(0,) * STATIONS,
-    inputs=0,
-    outputs=0,
-    missing=0,
-)
-"""Stands for the reading before the first one."""
 
 
 class Demand(NamedTuple):

@@ -9,6 +9,8 @@ from proofbath.wire.table import STATIONS, StationFlag
 
 ZERO_RETURN_MM = 0.05
 """A zero may differ by this between cycles (common practice, no source)."""
+CLOSED_MM = 0.2
+"""A lift this near the cold one's belongs to a closed unit; the rest is the fixture's."""
 SAME_PLACE_K = 0.5
 STILL_BLOCKS = 12
 STILL_MOVED_K = 1.0
@@ -55,8 +57,11 @@ class StationWatch:
         self._last_block = block
         return said
 
-    def zero(self, at_c: float) -> list[str]:
-        """A recorded soak ends: compare the lifts with the first such soak's."""
+    def zero(self, at_c: float, closed_mm: tuple[float, ...]) -> list[str]:
+        """A recorded soak ends: compare the lifts with the first such soak's.
+
+        Only units that were closed then have a zero; `closed_mm` are the lifts of the cold start.
+        """
         if self._last_block is None:
             return []
         lifts = self._last_block.lift_mm
@@ -66,8 +71,12 @@ class StationWatch:
         return [
             f"station {i}: zero moved by {now - first:+.3f} mm since the first cycle, limit"
             f" {ZERO_RETURN_MM:.2f} mm"
-            for i, (first, now) in enumerate(zip(self._zero[1], lifts, strict=True), 1)
-            if self._loaded[i - 1] and abs(now - first) > ZERO_RETURN_MM
+            for i, (closed, first, now) in enumerate(
+                zip(closed_mm, self._zero[1], lifts, strict=True), 1
+            )
+            if self._loaded[i - 1]
+            and abs(first - closed) < CLOSED_MM
+            and abs(now - first) > ZERO_RETURN_MM
         ]
 
     def _gauges(self, block: Block) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from host.run.night import Night
@@ -96,6 +97,32 @@ def test_a_flagged_station_is_fed_no_more_and_the_others_go_on() -> None:
     assert night.bench.demand.element_a == (0.3, 0.0, 0.3, 0.3, 0.3, 0.0)
     night.until(Phase.DONE)
     assert "station 2: element_open" in night.said("warning")[0].text
+
+
+def test_a_unit_at_its_full_lift_is_given_no_more_power_and_comes_down_from_there() -> None:
+    steps: list[Step] = [
+        Soak(to_c=38.5, at_least_s=60.0),
+        PowerRamp(to_w=8.0, rate_w_per_min=2.0),
+        PowerRamp(to_w=0.0, rate_w_per_min=2.0),
+    ]
+    full = ASSISTED._replace(full_lift_mm=(8.0,) * 6)
+    night = Night(steps, loading=full).until(Phase.ENERGISING)
+    elements = Elements(night, (15.0,) * 6)
+    fed: list[list[float]] = []
+    while not night.sequencer.ended:
+        power_w = elements.power_w()
+        # Station 2 opens by 2 mm a watt, the others by 0.5.
+        night.bench.lift_mm = tuple(
+            0.5 + (2.0 if i == 1 else 0.5) * w for i, w in enumerate(power_w)
+        )
+        elements.tick()
+        fed.append(elements.power_w())
+    second, third = np.array(fed).T[1:3]
+    assert second.max() == pytest.approx(8.3 / 2.0, abs=0.1)
+    assert third.max() == pytest.approx(8.0, abs=0.05)
+    down = np.flatnonzero(third == third.max())[-1]
+    falling = slice(down + 50, None)
+    assert np.allclose(second[falling], np.minimum(second.max(), third[falling]), atol=0.06)
 
 
 def test_an_absurd_resistance_is_not_believed() -> None:

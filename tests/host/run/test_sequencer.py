@@ -8,12 +8,12 @@ import math
 import pytest
 
 from host.run.night import Night
-from host.run.workshop import ASSISTED, POWERED, SHORT
-from host.simple_bath import WORKSHOP
+from host.run.workshop import ASSISTED, F82, POWERED, SHORT
+from host.simple_bath import WORKSHOP, SimpleBench
 from proofbath.errors import BenchFaultError
-from proofbath.run.profile import Hold, Ramp, Soak, Step
+from proofbath.run.profile import Hold, Ramp, Soak, Step, resolve
 from proofbath.run.reading import RELEASE
-from proofbath.run.sequencer import SILENCE_LIMIT, Stop
+from proofbath.run.sequencer import SILENCE_LIMIT, Sequencer, Stop
 from proofbath.run.states import END, TRANSITIONS, WORKING, Kind, Phase, next_phase
 from proofbath.wire.session import Disconnected, LinkSilent, Rebooted
 from proofbath.wire.table import Input, State, TripReason
@@ -217,3 +217,12 @@ def test_the_outputs_are_released_in_every_end_from_every_working_phase(phase: P
         night.sequencer.step(ending)
         assert night.sequencer.ended
         assert night.sequencer.step(night.bench.reading()) is RELEASE
+
+
+def test_a_resumed_run_begins_with_its_leg() -> None:
+    bench = SimpleBench(bath_c=41.0)
+    sequencer = Sequencer(resolve(SHORT, F82, 103.0), WORKSHOP, first=2)
+    while not sequencer.ended:
+        bench.take(sequencer.step(bench.reading()))
+    begun = [note.leg for note in sequencer.take_notes() if note.code == "step_begin"]
+    assert begun == [2, 3, 4]

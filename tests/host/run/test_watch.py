@@ -98,6 +98,17 @@ def test_a_zero_that_does_not_return_is_told_for_its_station() -> None:
     assert ["station 2: zero moved by +0.12" in text for text in texts] == [True]
 
 
+def test_a_unit_that_is_open_at_the_soak_has_no_zero_to_return_to() -> None:
+    soak = Soak(cycle=1, to_c=40.0, at_least_s=60.0)
+    night = Night([soak, Ramp(to_c=41.0, rate_k_per_min=1.0), soak]).until(Phase.SOAKING)
+    while not night.sequencer.ended:
+        opened_mm = 2.0 if night.sequencer.leg == 0 else 2.5
+        night.bench.lift_mm = (0.5, opened_mm, 0.5, 0.5, 0.5, 0.5)
+        night.tick()
+    assert night.sequencer.phase is Phase.DONE
+    assert not night.said("warning")
+
+
 def test_probes_that_drift_apart_are_told_once() -> None:
     night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
     night.bench.guard_offset_k = 0.5
@@ -122,6 +133,25 @@ def test_over_stroke_ends_the_rise_and_the_night_goes_on_to_the_fall() -> None:
     night.until(Phase.DONE, longest_s=7200.0)
     assert [note.leg for note in night.said("step_begin")] == [0, 1, 3, 4]
     assert max(night.bath_c) < highest_c + 0.6
+
+
+@pytest.mark.parametrize("where", [Phase.SOAKING, Phase.HOLDING])
+def test_after_an_over_stroke_no_step_asks_for_heat_beyond_it(where: Phase) -> None:
+    """The controller gives no heat above the bath it saw, so a target there is never reached."""
+    steps: list[Step] = [
+        Soak(to_c=82.0, at_least_s=120.0),
+        Hold(for_s=300.0),
+        Soak(to_c=84.0, at_least_s=60.0),
+    ]
+    night = Night(steps, bath_c=81.9).until(where)
+    for _ in range(300):
+        night.tick()
+    seen_c = night.bath_c[-1]
+    night.bench.station_flags = (StationFlag.OVER_STROKE, 0, 0, 0, 0, 0)
+    begun = len(night.bath_c)
+    night.until(Phase.DONE, longest_s=7200.0)
+    assert max(night.bath_c[begun + 600 :]) < seen_c
+    assert night.bath_c[-1] == pytest.approx(seen_c - 0.3, abs=0.1)
 
 
 def test_a_run_that_takes_much_longer_than_planned_is_told_once() -> None:

@@ -1,0 +1,51 @@
+"""The story of a run: its phase by the transition table, why it ended, notes for the journal."""
+
+from __future__ import annotations
+
+import math
+
+from proofbath.run.note import Branch, Note
+from proofbath.run.profile import AnyStep
+from proofbath.run.states import END, Kind, Phase, next_phase
+
+
+class Story:
+    """What is told of a run; whoever carries it out keeps clock, bath and step up to date."""
+
+    def __init__(self, leg: int) -> None:
+        self.phase = Phase.WAITING
+        self.reason = ""
+        self.leg = leg
+        self.step: AnyStep | None = None
+        self.branch = Branch.LEVEL
+        self.t_s = math.nan
+        self.bath_c = math.nan
+        self._notes: list[Note] = []
+
+    @property
+    def ended(self) -> bool:
+        """Whether the run is over."""
+        return self.phase in END
+
+    def happen(self, kind: Kind, reason: str = "") -> None:
+        """Follow the table; the first reason to end is kept and noted."""
+        before, self.phase = self.phase, next_phase(self.phase, kind)
+        if before not in END and self.phase in END:
+            self.reason = reason
+            self.say("run_end", f"{self.phase.value}: {reason}" if reason else self.phase.value)
+
+    def say(self, code: str, text: str, rate_k_per_min: float = math.nan) -> None:
+        """Add a note."""
+        step = self.step
+        cycle, purpose = (step.cycle, step.purpose) if step else (0, "")
+        branch = self.branch.value if step else ""
+        self._notes.append(
+            Note(
+                self.t_s, code, text, self.leg, cycle, purpose, branch, self.bath_c, rate_k_per_min
+            )
+        )
+
+    def take_notes(self) -> list[Note]:
+        """Return the notes since the last call and forget them."""
+        notes, self._notes = self._notes, []
+        return notes
