@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections import deque
 from collections.abc import Callable
+from math import isnan
 from pathlib import Path
 from typing import NamedTuple
 
@@ -28,7 +29,7 @@ from proofbath.errors import BenchFaultError
 from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Leg
+from proofbath.run.profile import Drive, Leg
 from proofbath.run.reading import Reading
 from proofbath.run.sequencer import Progress, Sequencer
 from proofbath.store.journal import Journal, RunHead, RunWriter
@@ -195,7 +196,10 @@ def carry(
 def _limits(
     plan: NightPlan, bench: BenchFile, checked: CheckedPlan, readings: list[Reading]
 ) -> Limits:
-    highest_c = max(leg.to_c for leg in checked.legs if leg.to_c == leg.to_c)
+    asked_c = [
+        leg.step.until_c if isinstance(leg.step, Drive) else leg.to_c for leg in checked.legs
+    ]
+    highest_c = max(c for c in asked_c if not isnan(c))
     stations: list[StationLimit | None] = [None] * STATIONS
     for place in plan.station:
         unit_type = plan.type_at(place)

@@ -92,6 +92,22 @@ def test_a_second_process_is_refused_while_one_runs(tmp_path: Path) -> None:
     assert "in use by process" in str(refused[0])
 
 
+def test_a_paused_run_goes_on_when_it_is_resumed(tmp_path: Path) -> None:
+    told: list[str] = []
+
+    def watch(now: Any) -> None:
+        told.append(now.phase)
+        if len(told) == 60:
+            command(control_path(WARM, tmp_path), "pause")
+        if len(told) == 80:
+            command(control_path(WARM, tmp_path), "resume")
+
+    assert night(tmp_path, on_progress=watch).status == "done"
+    assert set(told[62:79]) == {"paused"}
+    texts = " ".join(e.text for e in Journal(tmp_path / "night.db").events(1))
+    assert "paused by the operator" in texts
+
+
 def test_a_plan_that_cannot_be_is_refused_before_the_bench_is_touched(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="above the bath's limit"):
         night(tmp_path, plan=plan(PLAN.replace("to_c = 41", "to_c = 104")))
