@@ -15,7 +15,14 @@ from proofbath.bench.description import TRIP_MARGIN_K, BenchFile
 from proofbath.bench.limits import StationLimit, wire_limits
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Loop, Outcome
-from proofbath.bench.preflight import Check, check_disk, check_rest, mean_of, readings_at_rest
+from proofbath.bench.preflight import (
+    Check,
+    check_cool,
+    check_disk,
+    check_rest,
+    mean_of,
+    readings_at_rest,
+)
 from proofbath.bench.start import (
     check_identity,
     clear_trip,
@@ -75,7 +82,8 @@ class Watch(NamedTuple):
     wall_s: Clock = monotonic_s
 
 
-def _nobody() -> Watch:
+def nobody() -> Watch:
+    """Return a watch that looks at nothing and asks for nothing."""
     return Watch(lambda _: None, lambda _: None, deque())
 
 
@@ -126,16 +134,18 @@ def make_ready(
     wait_quiet(link)
     readings = readings_at_rest(link, Converter(bench.calibration))
     checks = check_rest(readings, loaded)
+    trip_c = _highest_c(checked.legs) + TRIP_MARGIN_K
+    bath_c = mean_of(r.bath_c for r in readings)
+    checks.append(check_cool(bath_c, trip_c))
     needed = int(checked.expected_s * 1.5 * 1000 / TICK_MS) * ROW.itemsize
     checks.append(check_disk(journal_path, needed))
     faults = [check.fault() for check in checks if not check.ok]
     if faults:
         raise BenchFaultError(*faults)
-    limits = _limits(plan, bench, checked, readings)
+    limits = _limits(plan, bench, trip_c, readings)
     # Before the clearing: a controller without limits does not leave its trip.
     set_limits(link, limits)
     clear_trip(link, identity, bench.calibration, clear)
-    bath_c = mean_of(r.bath_c for r in readings)
     return Ready(identity, limits, checked, checks, bath_c, readings[-1].t_s)
 
 
@@ -154,7 +164,9 @@ def run_night(
 
     Raises the errors of `make_ready` before any heat, BenchFaultError when the journal fails.
     """
+    watch = watch or nobody()
     ready = make_ready(link, plan, bench, journal.path, clear, day_s())
+    watch.on_ready(ready)
     head = RunHead(
         started(),
         bench.bench.name,
@@ -179,11 +191,9 @@ def carry(
     ready: Ready,
     sequencer: Sequencer,
     writer: RunWriter,
-    watch: Watch | None,
+    watch: Watch,
 ) -> Outcome:
     """Carry a sequencer's run on a bench that is ready to its end."""
-    watch = watch or _nobody()
-    watch.on_ready(ready)
 
     def tell(reading: Reading) -> None:
         watch.on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
@@ -193,13 +203,12 @@ def carry(
     return loop.run()
 
 
-def _limits(
-    plan: NightPlan, bench: BenchFile, checked: CheckedPlan, readings: list[Reading]
-) -> Limits:
-    asked_c = [
-        leg.step.until_c if isinstance(leg.step, Drive) else leg.to_c for leg in checked.legs
-    ]
-    highest_c = max(c for c in asked_c if not isnan(c))
+def _highest_c(legs: tuple[Leg, ...]) -> float:
+    asked_c = (leg.step.until_c if isinstance(leg.step, Drive) else leg.to_c for leg in legs)
+    return max(c for c in asked_c if not isnan(c))
+
+
+def _limits(plan: NightPlan, bench: BenchFile, trip_c: float, readings: list[Reading]) -> Limits:
     stations: list[StationLimit | None] = [None] * STATIONS
     for place in plan.station:
         unit_type = plan.type_at(place)
@@ -208,4 +217,4 @@ def _limits(
         closed_mm = min(mean_of(r.lift_mm[place.station - 1] for r in readings), CLOSED_AT_MOST_MM)
         stroke_mm = unit_type.full_lift_mm * STROKE_SPARE + STROKE_SPARE_MM
         stations[place.station - 1] = StationLimit(unit_type.element_max_a, closed_mm + stroke_mm)
-    return wire_limits(bench.limits, bench.calibration, highest_c + TRIP_MARGIN_K, tuple(stations))
+    return wire_limits(bench.limits, bench.calibration, trip_c, tuple(stations))

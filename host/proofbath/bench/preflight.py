@@ -81,6 +81,18 @@ def check_rest(readings: Sequence[Reading], loaded: Iterable[int]) -> list[Check
     return checks
 
 
+def check_cool(bath_c: float, trip_c: float) -> Check:
+    """Return whether a bath is below where the controller would trip at once."""
+    limit_c = trip_c - 1.0
+    return Check(
+        "bath below the run's limit",
+        not bath_c > limit_c,
+        f"{bath_c:.1f} °C",
+        f"at most {limit_c:.1f} °C",
+        "let it cool",
+    )
+
+
 def check_disk(path: Path, needed_bytes: int) -> Check:
     """Return whether the journal's disk holds `needed_bytes` and a reserve."""
     free = shutil.disk_usage(path.resolve().parent).free

@@ -13,7 +13,7 @@ from proofbath.bench.calibration import Calibration
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import CYCLES, Ready, Watch, carry, make_ready
+from proofbath.bench.night import CYCLES, Ready, Watch, carry, make_ready, nobody
 from proofbath.bench.notes import notes_in
 from proofbath.bench.record import run_record, times_ms
 from proofbath.errors import RecordError
@@ -61,7 +61,9 @@ def resume_night(
     """
     line = _resumable(bench, journal, run_id)
     plan = NightPlan.model_validate_json(line.head.plan_text)
+    watch = watch or nobody()
     ready = make_ready(link, plan, bench, journal.path, clear)
+    watch.on_ready(ready)
     events, rows = journal.events(line.run_id), journal.samples(line.run_id)
     cycles: list[int] = next((json.loads(e.text) for e in events if e.kind == CYCLES), [])
     legs = tuple(

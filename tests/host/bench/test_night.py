@@ -117,6 +117,14 @@ def test_a_trip_is_cleared_for_a_person_and_the_night_goes_on(journal: Journal) 
     assert controller.state == State.READY
 
 
+def test_a_bath_hotter_than_the_run_may_be_is_left_to_cool(journal: Journal) -> None:
+    controller = Bench()
+    controller.bath_c = 60.0
+    with pytest.raises(BenchFaultError, match=r"60\.0 °C, wanted at most 42\.0 °C; let it cool"):
+        run(controller, journal)
+    assert not [m for m in controller.heard if isinstance(m, Demand)]
+
+
 def test_a_plan_beyond_the_bench_is_refused_without_a_word_to_it(journal: Journal) -> None:
     controller = Bench()
     hot = plan(PLAN.replace("to_c = 41", "to_c = 104"))
