@@ -29,8 +29,8 @@ class BathController:
 
     def __init__(self, model: BathModel, gains: Gains | None = None) -> None:
         self._model = model
-        self._kp, self._ki, _ = gains or bath_gains(model)
-        self._pid = PID(self._kp, self._ki, 0.0, sample_time=None, time_fn=_no_time)
+        kp, self._ki = gains or bath_gains(model)
+        self._pid = PID(kp, self._ki, 0.0, sample_time=None, time_fn=_no_time)
         self._setpoint = Setpoint(model, model.ambient_c)
         self._delay_s = model.dead_time_s + model.heater_lag_s + model.probe_lag_s
         self._rate_k_per_s = 0.0

@@ -1,4 +1,6 @@
-"""PI and PID gains from a bath model by the SIMC rules.
+"""PI gains from a bath model by the SIMC rules.
+
+A derivative would only pass on the probe's last digit: the feed-forward knows the ramp already.
 
 S. Skogestad, "Simple analytic rules for model reduction and PID controller tuning",
 J. Process Control 13 (2003) 291-309.
@@ -16,11 +18,10 @@ LEAST_DEAD_TIME_S = 2.0
 
 
 class Gains(NamedTuple):
-    """Parallel gains: output per K, per K s, and per K/s of error."""
+    """Gains of the loop: output per K and per K s of error."""
 
     kp: float
     ki: float
-    kd: float = 0.0
 
 
 def half_rule(lags_s: Sequence[float], dead_time_s: float, keep: int) -> tuple[list[float], float]:
@@ -41,17 +42,6 @@ def simc_pi(gain: float, lag_s: float, dead_time_s: float, closed_loop_s: float)
     """Return PI gains for gain * exp(-dead time s) / (lag s + 1)."""
     kc = lag_s / (gain * (closed_loop_s + dead_time_s))
     return Gains(kc, kc / min(lag_s, 4.0 * (closed_loop_s + dead_time_s)))
-
-
-def simc_pid(
-    gain: float, lag_s: float, lag2_s: float, dead_time_s: float, closed_loop_s: float
-) -> Gains:
-    """Return PID gains in parallel form for a process of two lags and a dead time.
-
-    The rule gives the series form; parallel kp = kc (1 + lag2/ti), ki = kc/ti, kd = kc lag2.
-    """
-    series = simc_pi(gain, lag_s, dead_time_s, closed_loop_s)
-    return Gains(series.kp + series.ki * lag2_s, series.ki, series.kp * lag2_s)
 
 
 def bath_gains(model: BathModel, at_c: float = 85.0) -> Gains:

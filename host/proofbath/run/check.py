@@ -196,7 +196,7 @@ def _leg_faults(number: int, leg: Leg, plan: NightPlan, facts: BenchFacts) -> li
             f"step {number}: keeping {leg.to_c:.1f} °C takes {100 * duty:.0f} % of the heater,"
             f" limit {100 * HOLDING_DUTY:.0f} %; cover the bath or lower the temperature"
         )
-    if leg.to_c <= facts.model.ambient_c + 1.0:
+    if leg.to_c <= facts.model.ambient_c + 1.0 and not isinstance(leg.step, Drive):
         faults.append(
             f"step {number}: {leg.to_c:.1f} °C cannot be reached by cooling,"
             f" ambient is {facts.model.ambient_c:.1f} °C"
@@ -235,7 +235,8 @@ def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list
             f"the bath reaches {highest_c:.1f} °C, the type opens at"
             f" {plan.unit_type.nominal_start_to_open_c:.1f} °C unpowered"
         )
-    if not any(loaded.role == "reference" for loaded in plan.station):
+    roles = {loaded.role for loaded in plan.station}
+    if "unit" in roles and "reference" not in roles:
         warnings.append("no reference unit is loaded: nothing shows that the bench is right")
     if legs[-1].to_c > OPEN_C:
         warnings.append(f"the bath ends at {legs[-1].to_c:.1f} °C: scald hazard above {OPEN_C:.0f}")

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 
 from proofbath.control.bath_model import BathModel
-from proofbath.run.profile import FASTEST_K_PER_MIN, Energise, Leg, PowerRamp, Ramp, Soak
+from proofbath.run.profile import FASTEST_K_PER_MIN, Drive, Energise, Leg, PowerRamp, Ramp, Soak
 
 _POWER_SPAN_W = 12.0
 """What a power ramp down to little is taken to begin at."""
@@ -24,6 +24,8 @@ def leg_seconds(leg: Leg, from_c: float, model: BathModel) -> float:
         return step.at_most_s
     if isinstance(step, PowerRamp):
         return 60.0 * max(step.to_w, _POWER_SPAN_W) / step.rate_w_per_min
+    if isinstance(step, Drive) and step.duty > 0.0:
+        return min(step.for_s, model.time_to_s(from_c, leg.to_c, math.inf) / step.duty)
     return step.for_s
 
 

@@ -93,7 +93,7 @@ class HeatWatch:
         return (
             f"heat does not reach the bath: rose {rose_k:.1f} K in"
             f" {WINDOW_BLOCKS * BLOCK_S / 60:.0f} min where {expected_k:.1f} K belong to the heat"
-            " given; look for a dead heater, an open lid, a boiling bath"
+            " given; look for a dead heater, an open lid, a boiling bath, or tune the bath anew"
         )
 
 
