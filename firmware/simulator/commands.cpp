@@ -123,27 +123,29 @@ std::string quit(Simulation& s, Words&) {
 struct Command {
   const char* name;
   std::string (*serve)(Simulation&, Words&);
-  const char* usage;
+  const char* arguments;
+  const char* meaning;
 };
 constexpr Command commands[] = {
-    {"advance", advance,
-     "US HOST_BYTES   once so many host bytes in all have come, let US microseconds pass;\n"
-     "                          answers the time in microseconds and all bytes sent so far"},
-    {"boot", boot, "CAUSE           power_on, external, brown_out or unknown; the plant goes on"},
-    {"fault", fault, "KIND STATION AT_S UNTIL_S SIZE   of the plant; station 0 = whole bench"},
-    {"set", set, "KEY VALUE       parameter of the plant"},
-    {"get", get,
-     "KEY             parameter, true value, output.NAME (the pin), "
-     "output.station_switch.N,\n                          output.element_code.N or resets"},
-    {"changes", changes, "               outputs changed since last asked, as US:NAME=0 or 1"},
-    {"counts", counts, "               host bytes come and controller bytes sent, in all"},
-    {"hold_bus", hold_bus, "US              no SPI transfer ends for so long; a reset frees it"},
-    {"ignore_xoff", ignore_xoff, "0|1             bytes come although the receiver is full"},
-    {"read_eeprom", read_eeprom, "               all bytes in hexadecimal"},
-    {"write_eeprom", write_eeprom, "HEX            from address 0; the rest becomes blank"},
-    {"run", run, "SPEED           time passes by itself, in multiples of life; 0 = at full speed"},
-    {"stop", stop, "               back to lock step"},
-    {"quit", quit, ""},
+    {"advance", advance, "US HOST_BYTES",
+     "once so many host bytes in all have come, let time pass;\n"
+     "answers the time in microseconds and all bytes sent so far"},
+    {"boot", boot, "CAUSE", "power_on, external, brown_out or unknown; the plant goes on"},
+    {"fault", fault, "KIND STATION AT_S UNTIL_S SIZE", "of the plant; station 0 = whole bench"},
+    {"set", set, "KEY VALUE", "parameter of the plant"},
+    {"get", get, "KEY",
+     "parameter or true value of the plant, output.NAME,\n"
+     "output.station_switch.N, output.element_code.N,\n"
+     "resets, stack_unused (bytes)"},
+    {"changes", changes, "", "outputs changed since last asked, as US:NAME=0 or 1"},
+    {"counts", counts, "", "host bytes come and controller bytes sent, in all"},
+    {"hold_bus", hold_bus, "US", "no SPI transfer ends for so long; a reset frees it"},
+    {"ignore_xoff", ignore_xoff, "0|1", "bytes come although the receiver is full"},
+    {"read_eeprom", read_eeprom, "", "all bytes in hexadecimal"},
+    {"write_eeprom", write_eeprom, "HEX", "from address 0; the rest becomes blank"},
+    {"run", run, "SPEED", "time passes by itself, in multiples of life; 0 = at full speed"},
+    {"stop", stop, "", "back to lock step"},
+    {"quit", quit, "", ""},
 };
 
 }  // namespace
@@ -159,8 +161,11 @@ std::string serve(Simulation& simulation, const std::string& line) {
 
 std::string command_help() {
   std::ostringstream help;
-  for (const Command& command : commands)
-    help << "  " << std::left << std::setw(12) << command.name << command.usage << "\n";
+  for (const Command& command : commands) {
+    help << "  " << command.name << " " << command.arguments << "\n";
+    std::istringstream meaning(command.meaning);
+    for (std::string line; std::getline(meaning, line);) help << "      " << line << "\n";
+  }
   return help.str();
 }
 

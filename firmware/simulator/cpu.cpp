@@ -51,6 +51,9 @@ void log_errors(avr_t*, const int level, const char* format, va_list arguments) 
   if (level <= LOG_ERROR) vfprintf(stderr, format, arguments);
 }
 
+// What a byte of memory holds when the power comes.
+uint8_t noise(uint32_t address) { return uint8_t(address * 2654435761u >> 24); }
+
 Cpu& cpu_of(void* self) { return *static_cast<Cpu*>(self); }
 
 }  // namespace
@@ -200,15 +203,21 @@ void Cpu::after_reset() {
 void Cpu::reset(uint8_t flags) {
   constexpr uint8_t power_on = 1, external = 2, brown_out = 4;
   avr_reset(avr_);
-  if (flags & (power_on | brown_out)) {
-    uint32_t noise = 1;
-    for (uint32_t at = avr_->ioend + 1u; at <= avr_->ramend; ++at)
-      avr_->data[at] = uint8_t((noise = noise * 1664525 + 1013904223) >> 24);
-  }
+  if (flags & (power_on | brown_out))
+    for (uint32_t at = avr_->ioend + 1u; at <= avr_->ramend; ++at) avr_->data[at] = noise(at);
   if (flags & power_on) avr_regbit_set(avr_, avr_->reset_flags.porf);
   if (flags & external) avr_regbit_set(avr_, avr_->reset_flags.extrf);
   if (flags & brown_out) avr_regbit_set(avr_, avr_->reset_flags.borf);
   after_reset();
+}
+
+uint32_t Cpu::stack_unused() const {
+  uint32_t longest = 0, run = 0;
+  for (uint32_t at = avr_->ioend + 1u; at <= avr_->ramend; ++at) {
+    run = avr_->data[at] == noise(at) ? run + 1 : 0;
+    longest = run > longest ? run : longest;
+  }
+  return longest;
 }
 
 void Cpu::receive(uint8_t byte) { avr_raise_irq(serial_in_, byte); }

@@ -55,6 +55,9 @@ class Cpu {
   // While held, the interrupt that ends a bus transfer does not come.
   void hold_bus(bool held);
 
+  // Bytes between the static data and the deepest stack since power-on.
+  uint32_t stack_unused() const;
+
   std::vector<uint8_t> read_eeprom() const;
   // What is missing at the end is blank.
   void write_eeprom(std::vector<uint8_t> bytes);

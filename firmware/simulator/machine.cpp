@@ -175,6 +175,7 @@ bool Machine::get(const std::string& key, double* value) const {
       return *value = drive_.element_code[s], true;
   }
   if (key == "resets") return *value = resets_, true;
+  if (key == "stack_unused") return *value = cpu_.stack_unused(), true;
   return plant_.get(key.c_str(), value);
 }
 

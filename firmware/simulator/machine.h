@@ -46,7 +46,8 @@ class Machine : private Surroundings {
   // For so long no bus transfer ends; a reset ends it too.
   void hold_bus_us(uint64_t us);
 
-  // Parameter or true value of the plant, "output.<name>" as the pins stand, "resets".
+  // Parameter or true value of the plant, "output.<name>" as the pins stand, "resets", or
+  // "stack_unused" in bytes.
   bool get(const std::string& key, double* value) const;
   std::vector<Change> take_changes();
 

@@ -26,6 +26,8 @@ from proofbath.wire.table import (
 from system.simulator.bench import SimulatedBench
 from system.simulator.conftest import NewBench
 
+STACK_SPARE_BYTES = 128
+MEMORY_BYTES = {"atmega2560": 8192, "atmega328p": 2048}
 ONE_ON = (800, 0, 0, 0, 0, 0)
 
 
@@ -183,6 +185,24 @@ def test_running_free_the_controller_minds_itself(live: SimulatedBench) -> None:
     assert live.sample.state == State.READY
     assert live.sample.sequence > before + 95
     assert live.get("output.contactor") == 0
+
+
+@pytest.mark.parametrize("board", ["atmega2560", "atmega328p"])
+def test_memory_is_left_below_the_deepest_stack(
+    new_bench: NewBench, build: Path, board: str
+) -> None:
+    """After every kind of line, a flood and a trip; memory is filled with noise at power-on."""
+    bench = new_bench(elf=build / f"rig_controller_{board}.elf", bath__start_c=60.0)
+    bench.ready(USUAL._replace(element_max_code=(2400, 2400, 0, 0, 0, 0)))
+    for _ in bench.hold(5.0, 500, (900, 600, 0, 0, 0, 0)):
+        pass
+    bench.send(b"flood " * 200 + b"\n")
+    bench.tick(Hello(1))
+    bench.fault("emergency_stop", 0)
+    for _ in range(5):
+        bench.tick(demand(bench.sample))
+    assert bench.sample.state == State.TRIPPED
+    assert STACK_SPARE_BYTES < bench.get("stack_unused") < MEMORY_BYTES[board]
 
 
 def test_small_board_has_two_stations(new_bench: NewBench, build: Path) -> None:
