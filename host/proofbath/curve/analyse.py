@@ -30,6 +30,7 @@ from proofbath.curve.quantities import (
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult, CycleResult, Quantity, Warned, known, unknown
 from proofbath.curve.samples import reduce
+from proofbath.curve.trust import findings, spoiled
 from proofbath.errors import InputError
 
 HYSTERESIS_LIFTS_MM = (0.5, 1.0, 2.0, 4.0, 6.0, 8.0)
@@ -81,7 +82,12 @@ def analyse(
     evidence = Evidence(used, threshold_mm, rated_lift_mm, bench)
     if found and not used:
         evidence.nothing = "no cycle was wanted or ran without the heater"
-    quantities = _quantities(evidence, hysteresis_lift_mm) | heated.quantities
+    trust = findings(record, evidence)
+    reasons = spoiled(trust)
+    quantities = {
+        name: unknown(reasons[name], quantity.at) if name in reasons else quantity
+        for name, quantity in _quantities(evidence, hysteresis_lift_mm).items()
+    } | heated.quantities
     series = {
         "hysteresis_at_k": tuple(hysteresis_quantity(evidence, x) for x in HYSTERESIS_LIFTS_MM),
         "temperature_at_c": tuple(temperature_at_quantity(evidence, x) for x in at_lifts_mm),
@@ -90,6 +96,7 @@ def analyse(
         "closing_under_power_c": heated.closings,
     }
     warned += _warnings(found, quantities) + heated.warnings
+    warned += [finding.warned() for finding in trust]
     return CurveResult(
         record.name,
         threshold_mm,

@@ -20,7 +20,7 @@ TOP_SPAN_K = 2.5
 TOP_TAIL_S = 900.0
 SHORTEST_TOP_HOLD_S = 120.0
 MEMORY_S = 400.0
-LAG_SCALE_S = np.geomspace(4.0, 100.0, 14)
+LAG_SCALE_S = np.geomspace(4.0, 160.0, 16)
 # Relaxation at the top reads 10 % low on the one-node element model, whose lag falls off there.
 TOP_LAG_LOW = 0.90
 SHAPE_RELATIVE_U = 0.045

@@ -1,0 +1,267 @@
+"""Is the curve to be trusted? Each known fault by its signature, with what it spoils."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import label, median_filter
+
+from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K
+from proofbath.curve.features import CycleFeatures
+from proofbath.curve.lag import PRIOR_LAG_S, SENSIBLE_MM_PER_K, lag_from_top
+from proofbath.curve.local import changes_side
+from proofbath.curve.quantities import Evidence
+from proofbath.curve.record import CurveRecord, Floats
+from proofbath.curve.result import Warned
+
+TEMPERATURES = frozenset(
+    ("start_to_open_c", "closing_c", "full_open_c", "hysteresis_k", "start_by_line_c", "lag_s")
+)
+ALL = TEMPERATURES | {"full_lift_mm", "zero_return_mm", "repeatability_k"}
+
+FAST_K_PER_MIN = 1.7
+NOISY_MM = 0.025
+PULSE_WINDOW_S, SHORTEST_PULSE_S, LONGEST_PULSE_S = 31.0, 2.0, 15.0
+PULSE_MM, FEWEST_PULSES = 0.03, 3
+STAIR_RATIO, VALVE_STEP_MM = 0.5, 0.25
+FRICTION_MM = 0.20
+NO_RETURN_K, ZERO_RETURN_MM = 8.0, 0.05
+LAG_INDEX = 1.8
+TYPICAL_SLOPE_MM_PER_K = 0.35
+# Range of three normal values at 99 % is 4.12 sd; units of a type scatter up to 1.4 times more.
+REPEAT_RANGES = 4.12 * 1.4
+EVEN_SHARE = 0.2  # of the whole drift in every step: a leak goes on, a damage comes once
+LARGEST_STROKE_MM, SMALLEST_STROKE_MM = 25.0, 0.6
+GAUGE_JUMP_MM = 1.0
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A recognised signature: code, sentence with what to do, and the quantities it spoils."""
+
+    code: str
+    text: str
+    spoils: frozenset[str] = frozenset()
+
+    def warned(self) -> Warned:
+        """Return the finding as a warning."""
+        return Warned(self.code, self.text)
+
+
+def findings(record: CurveRecord, evidence: Evidence) -> list[Finding]:
+    """Return what is recognised in the used cycles of a unit's record."""
+    cycles = [c for c in evidence.cycles if c.zero is not None]
+    found = _scale_of(record)
+    if found or not cycles:
+        return found
+    jump = _jump(cycles)
+    if jump is not None:
+        return [jump]
+    stairs = _staircase(cycles)
+    checks = [
+        _fast(cycles),
+        _noisy(record),
+        stairs,
+        None if stairs else _bubbles(cycles),
+        None if stairs else _friction(evidence, cycles),
+        _no_return(cycles),
+        _slow(evidence, cycles),
+        _changing(evidence, cycles),
+    ]
+    return [finding for finding in checks if finding is not None]
+
+
+def spoiled(found: Sequence[Finding]) -> Mapping[str, str]:
+    """Return the reason for each quantity that a finding spoils."""
+    return {name: f"{item.code}: {item.text}" for item in found for name in sorted(item.spoils)}
+
+
+def _scale_of(record: CurveRecord) -> list[Finding]:
+    """Lift in the wrong unit or with the wrong sign."""
+    lift_mm, bath_c = record.lift_mm, record.bath_c
+    whole = np.isfinite(lift_mm) & np.isfinite(bath_c)
+    low, middle, high = np.quantile(lift_mm[whole], [0.002, 0.5, 0.998])
+    if high - low > LARGEST_STROKE_MM:
+        text = f"the lift moves by {high - low:.0f} mm: counts or um? give calibrated mm"
+        return [Finding("lift_unit", text, ALL)]
+    hot = whole & (bath_c > np.nanquantile(bath_c, 0.95))
+    cold = whole & (bath_c < np.nanquantile(bath_c, 0.05))
+    if hot.any() and cold.any() and high - low > SMALLEST_STROKE_MM:
+        change = float(np.median(lift_mm[hot]) - np.median(lift_mm[cold]))
+        if change < -0.5 * (high - low) and middle > low:
+            text = "the lift falls as the bath warms: the gauge's sign is wrong; turn it round"
+            return [Finding("lift_sign", text, ALL)]
+    return []
+
+
+def _fast(cycles: Sequence[CycleFeatures]) -> Finding | None:
+    rates = [c.start.rate_k_per_min for c in cycles if c.start]
+    if not rates or max(rates) <= FAST_K_PER_MIN:
+        return None
+    text = f"a ramp of {max(rates):.1f} K/min: the lag correction is large; run 1 K/min or slower"
+    return Finding("ramp_fast", text)
+
+
+def _noisy(record: CurveRecord) -> Finding | None:
+    """A loose vent pin that touches the gauge shows as noise; second differences see no slope."""
+    bends = np.abs(np.diff(record.lift_mm[np.isfinite(record.lift_mm)], n=2))
+    step_s = float(np.median(np.diff(record.t_s)))
+    sd_mm = 1.4826 * float(np.median(bends)) / math.sqrt(6)
+    if sd_mm <= NOISY_MM or step_s > 2.0:
+        return None
+    text = f"the gauge is noisy ({sd_mm:.3f} mm): loose vent pin or bad contact? secure and repeat"
+    return Finding("gauge_noisy", text)
+
+
+def _jump(cycles: Sequence[CycleFeatures]) -> Finding | None:
+    """A gauge that loses contact leaps by more than a valve can and comes back."""
+    for c in cycles:
+        for part in (c.rising, c.falling):
+            steps = np.diff(part.lift_mm)
+            steps = steps[np.diff(part.run) == 0]
+            if len(steps) and steps.max() > GAUGE_JUMP_MM and steps.min() < -GAUGE_JUMP_MM:
+                text = f"the lift leaps by {np.abs(steps).max():.1f} mm and back: gauge or cable"
+                return Finding("gauge_jump", text + "; mend and repeat", ALL)
+    return None
+
+
+def _staircase(cycles: Sequence[CycleFeatures]) -> Finding | None:
+    """Rest and jump instead of motion: the middle step is far smaller than the mean one."""
+    for c in cycles:
+        moved = _moving(c)
+        if moved is None:
+            continue
+        steps = np.diff(moved)
+        mean = float(steps.mean())
+        if mean > 0 and float(np.median(steps)) < STAIR_RATIO * mean:
+            jumps = steps[steps > 3 * mean]
+            size_mm = float(np.median(jumps)) if len(jumps) else mean
+            if size_mm > VALVE_STEP_MM:
+                text = f"the valve sticks and jumps by about {size_mm:.2f} mm: clean or rework it"
+                return Finding("valve_sticking", text, ALL)
+            if size_mm > 0.008:
+                text = f"the lift moves in steps of {size_mm:.3f} mm: the gauge sticks; free it"
+                return Finding("gauge_sticking", text, ALL)
+    return None
+
+
+def _moving(c: CycleFeatures) -> Floats | None:
+    """Lift of the rising branch from 0.3 mm (or the first jump) to 90 % of its top, ramp only."""
+    if c.zero is None or not c.cycle.rises:
+        return None
+    ramp = c.rising.part(0, max(c.cycle.top - c.cycle.first, 0))
+    if len(ramp) < 60:
+        return None
+    lift_mm = ramp.lift_mm - c.zero.reading_mm(ramp.bath_c)
+    most = float(lift_mm.max())
+    if most < 1.0:
+        return None
+    first, end = changes_side(lift_mm, 0.3, True), changes_side(lift_mm, 0.9 * most, True)
+    if first is None or end is None or end - first < 30:
+        return None
+    return lift_mm[first:end]
+
+
+def _bubbles(cycles: Sequence[CycleFeatures]) -> Finding | None:
+    """Short lifts of 0.05 to 0.3 mm that come and go."""
+    count, largest = 0, 0.0
+    for c in cycles:
+        for part in (c.rising, c.falling):
+            window = round(PULSE_WINDOW_S / part.interval_s)
+            if window < 9 or len(part) < 3 * window or c.zero is None:
+                continue
+            over = part.lift_mm - median_filter(part.lift_mm, window)
+            limit = max(PULSE_MM, 6 * c.zero.noise_mm)
+            groups, number = label(over > limit)
+            lengths = np.bincount(groups.ravel())[1:] * part.interval_s
+            count += int(((lengths >= SHORTEST_PULSE_S) & (lengths <= LONGEST_PULSE_S)).sum())
+            largest = max(largest, float(over.max())) if number else largest
+    if count < FEWEST_PULSES:
+        return None
+    text = f"{count} short lifts of up to {largest:.2f} mm: bubbles under plate or gauge;"
+    return Finding("bubbles", text + " degas the bath, tilt the unit, repeat", TEMPERATURES)
+
+
+def _friction(evidence: Evidence, cycles: Sequence[CycleFeatures]) -> Finding | None:
+    """A hysteresis constant in mm, not in K: it grows where the curve is flat."""
+    points = []
+    for lift_mm in (0.5, 1.0, 2.0, 4.0, 6.0, 8.0):
+        rising, falling = evidence.rising_events(lift_mm), evidence.falling_events(lift_mm)
+        if rising and falling and len(rising) == len(falling):
+            lag_s = evidence.rising_at_zero_rate(lift_mm, rising).lag.lag_s
+            wide = [
+                up.bath_c
+                - down.bath_c
+                - (up.lag_rate_k_per_min - down.lag_rate_k_per_min) / 60 * lag_s
+                for up, down in zip(rising, falling, strict=True)
+            ]
+            slope = float(np.mean([up.lift_slope_mm_per_k for up in rising]))
+            points.append((1 / max(slope, 0.05), float(np.mean(wide))))
+    if len(points) < 3:
+        return None
+    flat, wide_k = np.array(points).T
+    if np.ptp(flat) < 0.5:
+        return None
+    friction_mm = float(np.polyfit(flat, wide_k, 1)[0])
+    if friction_mm < FRICTION_MM:
+        return None
+    text = (
+        f"a hysteresis of about {friction_mm:.2f} mm on top of the wax's: weak spring or friction"
+    )
+    return Finding("late_return", text + " of pin or valve; look at spring, seat and pin")
+
+
+def _no_return(cycles: Sequence[CycleFeatures]) -> Finding | None:
+    for c in cycles:
+        if c.start and len(c.falling) > 20 and c.zero is not None:
+            shown_mm = c.falling.lift_mm - c.zero.reading_mm(c.falling.bath_c)
+            end_mm = float(np.quantile(shown_mm[-60:], 0.25))
+            cooled_k = c.start.bath_c - float(c.falling.bath_c.min())
+            if cooled_k > NO_RETURN_K and end_mm > ZERO_RETURN_MM:
+                text = (
+                    f"{end_mm:.2f} mm open {cooled_k:.0f} K below the start: no full return;"
+                    " look at spring, seat and gauge"
+                )
+                return Finding("no_return", text, frozenset(("closing_c", "hysteresis_k")))
+    return None
+
+
+def _slow(evidence: Evidence, cycles: Sequence[CycleFeatures]) -> Finding | None:
+    """A lag far beyond the type's, the lift's slope allowed for: air round the element."""
+    slope = evidence.start_slope_mm_per_k
+    tops = [lag.lag_s for c in cycles if (lag := lag_from_top(c, slope)) is not None]
+    if not tops:
+        return None
+    share = (slope + SENSIBLE_MM_PER_K) / (TYPICAL_SLOPE_MM_PER_K + SENSIBLE_MM_PER_K)
+    expected_s = (evidence.bench.type_lag_s or PRIOR_LAG_S) * max(share, 0.6)
+    lag_s = float(np.median(tops))
+    if lag_s < LAG_INDEX * expected_s:
+        return None
+    text = f"a lag of {lag_s:.0f} s where about {expected_s:.0f} s are usual: air round the"
+    return Finding("slow_element", text + " element? vent, reseat, repeat", TEMPERATURES)
+
+
+def _changing(evidence: Evidence, cycles: Sequence[CycleFeatures]) -> Finding | None:
+    """Starts that change from cycle to cycle: a leak drifts one way, a jump is a damage."""
+    shown = [(c.start, c.full_lift) for c in cycles if c.start]
+    if len(shown) < 2:
+        return None
+    starts = [start for start, _ in shown]
+    lag_s = evidence.rising_at_zero_rate(evidence.threshold_mm, starts).lag.lag_s
+    at_zero = np.array([s.bath_c - s.lag_rate_k_per_min / 60 * lag_s for s in starts])
+    pooled = evidence.bench.pooled_repeatability()
+    limit_k = REPEAT_RANGES * (pooled[0] if pooled else PRIOR_REPEATABILITY_K)
+    if float(np.ptp(at_zero)) <= limit_k:
+        return None
+    change_k = float(at_zero[-1] - at_zero[0])
+    lifts = [full.lift_mm for _, full in shown if full]
+    falling = len(lifts) == len(shown) and bool(np.all(np.diff(lifts) < -0.02))
+    even = bool(np.all(np.diff(at_zero) > EVEN_SHARE * change_k)) and change_k > 0
+    if falling and even and len(shown) > 2:
+        text = f"the start rises by {change_k:.1f} K and the full lift falls run by run: wax leaks"
+        return Finding("wax_leak", text + "; the element is lost", TEMPERATURES | {"full_lift_mm"})
+    text = f"starts differ by {np.ptp(at_zero):.2f} K, more than {limit_k:.2f} K (99 %) allows:"
+    return Finding("not_repeatable", text + " overheated, loose or sticking? look and repeat")
