@@ -12,7 +12,7 @@ WINDOW_BLOCKS = 30
 MISSING_SHARE = 0.4
 """Share of the heater's energy that may be missing from the bath ..."""
 MISSING_K = 0.5
-"""... plus this; a lid left open or a fill twice too large does not reach it at once."""
+"""... plus this, before the run is ended."""
 DRIFT_SHARE = 0.15
 """Change of the heat capacity between rises that means a changed filling."""
 _LEAST_HEAT_K = 1.0
@@ -25,29 +25,27 @@ class HeatWatch:
 
     def __init__(self, model: BathModel) -> None:
         self._model = model
-        self._blocks: deque[Block] = deque(maxlen=WINDOW_BLOCKS + 1)
+        delay_s = model.dead_time_s + model.heater_lag_s + model.probe_lag_s
+        self._late = math.ceil(delay_s / BLOCK_S)
+        """Blocks by which the bath's reading answers late to the heat."""
+        self._blocks: deque[Block] = deque(maxlen=WINDOW_BLOCKS + 1 + self._late)
         self._passive_j: deque[float] = deque(maxlen=WINDOW_BLOCKS)
         self._first_capacity: float | None = None
         self._rise: _Rise | None = None
 
-    def forget(self) -> None:
-        """Begin anew, after a gap or when the valve moves."""
-        self._blocks.clear()
-        self._passive_j.clear()
-
     def take(self, block: Block, cooling: bool) -> str:
-        """Return why the run must end, or nothing."""
-        if math.isnan(block.bath_c) or self._gap_before(block):
-            self.forget()
-        if math.isnan(block.bath_c):
+        """Return why the run must end, or nothing; with the valve open it is not judged."""
+        if cooling or math.isnan(block.bath_c) or self._gap_before(block):
+            self._forget()
+        if cooling or math.isnan(block.bath_c):
             return ""
-        passive_j = self._passive(block, cooling)
+        passive_j = self._model.loss_w(block.bath_c) * (block.to_s - block.from_s)
         if self._blocks:
             self._passive_j.append(passive_j)
         self._blocks.append(block)
         if self._rise is not None:
             self._rise.passive_j += passive_j
-        return self._judge() if len(self._blocks) > WINDOW_BLOCKS else ""
+        return self._judge() if len(self._blocks) == self._blocks.maxlen else ""
 
     def rise_begins(self, bath_c: float, heater_on_s: float) -> None:
         """A rising ramp begins: its energy will tell the heat capacity."""
@@ -71,18 +69,17 @@ class HeatWatch:
             f" {100 * DRIFT_SHARE:.0f} %; look at the level of the bath"
         )
 
+    def _forget(self) -> None:
+        self._blocks.clear()
+        self._passive_j.clear()
+
     def _gap_before(self, block: Block) -> bool:
         return bool(self._blocks) and block.from_s != self._blocks[-1].to_s
 
-    def _passive(self, block: Block, cooling: bool) -> float:
-        loss_w = self._model.loss_w(block.bath_c)
-        if cooling:
-            loss_w += self._model.cooling_w(block.bath_c)
-        return loss_w * (block.to_s - block.from_s)
-
     def _judge(self) -> str:
-        first, last = self._blocks[0], self._blocks[-1]
-        heater_j = (last.heater_on_s - first.heater_on_s) * self._model.heater_w
+        first, last = self._blocks[self._late], self._blocks[-1]
+        heater_on_s = self._blocks[-1 - self._late].heater_on_s - self._blocks[0].heater_on_s
+        heater_j = heater_on_s * self._model.heater_w
         capacity = self._model.capacity_j_per_k((first.bath_c + last.bath_c) / 2.0)
         expected_k = (heater_j - sum(self._passive_j)) / capacity
         rose_k = last.bath_c - first.bath_c

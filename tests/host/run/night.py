@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from host.run.workshop import F82, SHORT
 from host.simple_bath import WORKSHOP, SimpleBench
+from proofbath.control.bath_model import BathModel
 from proofbath.run.note import Note
 from proofbath.run.profile import PLAIN, Loading, Step, resolve
 from proofbath.run.sequencer import Sequencer
@@ -15,10 +16,14 @@ class Night:
     """A sequencer and a bench that speak with each other."""
 
     def __init__(
-        self, steps: list[Step] = SHORT, bath_c: float = 38.0, loading: Loading = PLAIN
+        self,
+        steps: list[Step] = SHORT,
+        bath_c: float = 38.0,
+        loading: Loading = PLAIN,
+        model: BathModel = WORKSHOP,
     ) -> None:
-        self.bench = SimpleBench(bath_c=bath_c)
-        self.sequencer = Sequencer(resolve(steps, F82, 103.0, loading), WORKSHOP)
+        self.bench = SimpleBench(model, bath_c)
+        self.sequencer = Sequencer(resolve(steps, F82, 103.0, loading), model)
         self.notes: list[Note] = []
         self.bath_c: list[float] = []
 
