@@ -1,0 +1,124 @@
+"""Power ramps, heater steps and the unpowered start, on the shell model and on closed forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from host.curve.closed_form import STEP_S, Floats, StraightUnit, ramps, record_of
+from proofbath.curve.analyse import analyse
+from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.record import CurveRecord
+from proofbath.virtual import truth
+from proofbath.virtual.description import VirtualUnit
+from proofbath.virtual.native import unit_response
+
+BENCH = BenchBudget(
+    probe_k=0.0,
+    gradient_k=0.0,
+    gauge_mm=0.0,
+    gauge_relative=0.001,
+    night_k=0.0,
+    repeatability_k=0.1,
+    repeatability_dof=40,
+    power_relative=0.005,
+    lead_ohm=0.3,
+)
+OHM = 15.0
+
+
+def programme(*baths_c: float, most_w: float = 12.0) -> tuple[Floats, Floats]:
+    """Bath and power: per bath, cold closed, up, then power up at 0.5 and down at 3 W/min."""
+    bath, power = [np.array([60.0])], [np.array([0.0])]
+    for bath_c in baths_c:
+        for to_c, to_w, minutes in (
+            (bath_c - 30, 0.0, 20.0),
+            (bath_c, 0.0, 15.0),
+            (bath_c, 0.0, 8.0),
+            (bath_c, most_w, most_w / 0.5),
+            (bath_c, 0.0, most_w / 3),
+        ):
+            count = round(minutes * 60 / STEP_S)
+            bath.append(np.linspace(bath[-1][-1], to_c, count + 1)[1:])
+            power.append(np.linspace(power[-1][-1], to_w, count + 1)[1:])
+    return np.concatenate(bath), np.concatenate(power)
+
+
+def powered(bath_c: Floats, lift_mm: Floats, power_w: Floats) -> CurveRecord:
+    record = record_of(bath_c, lift_mm)
+    amps = np.sqrt(power_w / OHM)
+    volts = amps * (OHM + 0.3)
+    return CurveRecord(record.t_s, record.bath_c, record.lift_mm, amps, volts, "F103H")
+
+
+@pytest.mark.parametrize("beyond_k", [3.0, 7.0])
+def test_the_unpowered_start_of_a_shell_unit_is_found_beyond_the_bath(beyond_k: float) -> None:
+    """Three shells and a film growing 0.3 % per K: a straight line in power would be wrong."""
+    unit = VirtualUnit(
+        serial="F103H", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
+    )
+    true_c = truth.rising_c(unit, 0.1)
+    assert true_c is not None
+    bath_c, power_w = programme(true_c - beyond_k, true_c - beyond_k - 8.5)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    result = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH)
+    start, shift = result.unpowered_start_to_open_c, result.shift_k_per_w
+    assert start.value == pytest.approx(true_c, abs=0.3)
+    assert start.expanded_uncertainty is not None
+    assert abs((start.value or 0.0) - true_c) < start.expanded_uncertainty
+    true_shift = truth.shift_k_per_w(unit, 0.1, truth.Power(w=shift.at["power_w"]))
+    assert true_shift is not None
+    assert shift.value == pytest.approx(true_shift, abs=0.1)
+    assert result.heater_ohm.value == pytest.approx(OHM, abs=0.01)
+    assert len(result.series["start_under_power_c"]) == 2
+
+
+def test_a_long_extrapolation_and_a_short_span_are_said() -> None:
+    unit = VirtualUnit(serial="F103H", station=1, melting_c=111.0)
+    true_c = truth.rising_c(unit, 0.1)
+    assert true_c is not None
+    bath_c, power_w = programme(true_c - 9.0, true_c - 17.5)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    assert analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH).warned(
+        "long_extrapolation"
+    )
+    bath_c, power_w = programme(true_c - 3.0, true_c - 4.0)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    short = analyse(powered(bath_c, lift_mm, power_w)).unpowered_start_to_open_c
+    assert short.value is None
+    assert "second, colder bath" in (short.reason or "")
+
+
+def test_a_cycle_run_with_the_heater_on_gives_no_unpowered_start() -> None:
+    bath_c = ramps((70, 0), (95, 1), (95, 300), (70, 0.5))
+    lift_mm = StraightUnit().lift_mm(bath_c)
+    result = analyse(powered(bath_c, lift_mm, np.full(len(bath_c), 5.0)))
+    assert result.start_to_open_c.value is None
+    assert "heater" in (result.start_to_open_c.reason or "")
+
+
+def test_a_unit_rated_above_boiling_opens_by_half_an_ampere() -> None:
+    """Common practice, no source: shut in boiling water; 0.5 A opens about 3 mm in 5 min."""
+    unit = VirtualUnit(serial="F103H", station=1, melting_c=111.0)
+    bath_c = np.full(round(1500 / STEP_S), 99.0)
+    power_w = np.where(np.arange(len(bath_c)) * STEP_S > 600, 0.5**2 * OHM, 0.0)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    assert lift_mm[round(590 / STEP_S)] == 0.0
+    (step,) = analyse(powered(bath_c, lift_mm, power_w)).heater_steps
+    assert step.element_a == pytest.approx(0.5, abs=0.001)
+    assert step.power_w == pytest.approx(3.75, abs=0.01)
+    assert step.resistance_ohm == pytest.approx(OHM, abs=0.01)
+    assert step.response_s[1.0] < 300
+    assert step.steady_lift_mm == pytest.approx(3, abs=1.5)
+
+
+def test_more_wax_opens_earlier_and_less_later() -> None:
+    """Common practice, no source: too much wax opens too early, too little too late."""
+    starts = []
+    for wax_mg in (1290.0, 1300.0, 1310.0):
+        unit = VirtualUnit(serial="F82", station=1, wax_mg=wax_mg)
+        bath_c = ramps((70, 0), (70, 300), (99, 1), (99, 300), (70, 0.5))
+        lift_mm, _ = unit_response(unit.parameters(), bath_c, step_s=STEP_S)
+        starts.append(analyse(record_of(bath_c, lift_mm)).start_to_open_c.value or 0.0)
+    assert starts[0] - starts[1] == pytest.approx(2.0, abs=0.3)
+    assert starts[2] - starts[1] == pytest.approx(-2.9, abs=0.3)
