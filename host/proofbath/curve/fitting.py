@@ -44,6 +44,7 @@ def fit_curve(
     start: Sequence[float],
     lower: Sequence[float] | None = None,
     upper: Sequence[float] | None = None,
+    tolerance: float = 1e-12,
 ) -> Fitted:
     """Minimise the squares of residuals(parameters) within bounds (none by default)."""
     first = np.asarray(start, dtype=np.float64)
@@ -54,9 +55,9 @@ def fit_curve(
         first,
         bounds=(low, high),
         x_scale="jac",
-        xtol=1e-12,
-        ftol=1e-12,
-        gtol=1e-12,
+        xtol=tolerance,
+        ftol=tolerance,
+        gtol=tolerance,
     )
     return _fitted(found.x, np.asarray(found.jac, dtype=np.float64), found.fun)
 
