@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
+
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.notes import notes_in
 from proofbath.bench.record import run_record
-from proofbath.curve.record import CurveRecord
+from proofbath.curve.record import FEWEST_SAMPLES, CurveRecord
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 
@@ -16,6 +20,7 @@ def unit_records(
     """Return the record of each loaded station, from its first recorded step to the run's end.
 
     Raw counts are read under `calibration`, by default the one in force during the run.
+    Empty where the run ended before anything was recorded.
     """
     head = journal.run(run_id).head
     plan = NightPlan.model_validate_json(head.plan_text)
@@ -23,7 +28,9 @@ def unit_records(
     run = run_record(journal.samples(run_id), scale)
     notes = notes_in(journal.events(run_id))
     begins_s = [n.t_s for n in notes if n.code == "step_begin" and n.purpose == "recorded"]
-    used = run.t_s >= min(begins_s, default=run.t_s[-1])
+    used = run.t_s >= min(begins_s, default=math.inf)
+    if np.count_nonzero(used) < FEWEST_SAMPLES:
+        return {}
     powered = plan.unit_type.kind == "heater-assisted"
     records = {}
     for place in plan.station:

@@ -17,6 +17,7 @@ VERBS = {
     "curve": "Find the opening temperatures in one recorded curve.",
     "demo": "Run a whole night on the virtual bench, from cold bath to opening curves.",
     "night": "Run a night's plan on a bench, from checks before heat to curves.",
+    "resume": "Go on with a night that ended too early.",
     "virtual": "Look into a virtual bench: the true answers of its units.",
 }
 """Each verb has a module of its name beside this one, with its click command as `command`."""

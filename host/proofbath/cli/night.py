@@ -29,6 +29,7 @@ from proofbath.run.check import CheckedPlan
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 
+JOURNAL = "journal.sqlite"
 CAUTIONS = (
     "Hot bath: scald hazard until it is below 45 °C.  The hard-wired cut-out, lid, level and"
     " emergency stop must be in order.  Heat may be left alone only where local rules allow it."
@@ -75,30 +76,13 @@ def command(
         _tell_plan(check_night(plan, bench, seconds_of_day()), as_json)
         return 0
     make_folder(out)
-    told = progress_console()
-    told.print(CAUTIONS)
-
-    def tell_ready(ready: Ready) -> None:
-        for warning in ready.checked.warnings:
-            told.print(f"warning: {warning}")
-
-    path = out / "journal.sqlite"
+    progress_console().print(CAUTIONS)
+    path = out / JOURNAL
     with night_progress() as tell:
         outcome = bench_night(
             plan, bench, path, clear=clear_trip, on_ready=tell_ready, on_progress=tell
         )
-    journal = Journal(path)
-    reports = read_night(journal, outcome.run_id)
-    journal.close()
-    if reports:
-        write_night(out, reports)
-    found = _found(outcome, plan, reports)
-    write_json(out / f"run-{outcome.run_id}.json", found)
-    if as_json:
-        print_json(found)
-    else:
-        _print(outcome, reports, out)
-    return 0 if outcome.status == "done" else 3
+    return report_outcome(outcome, out, as_json)
 
 
 def _tell_plan(checked: CheckedPlan, as_json: bool) -> None:
@@ -110,6 +94,29 @@ def _tell_plan(checked: CheckedPlan, as_json: bool) -> None:
         shown.print(f"warning: {warning}")
     length = timedelta(minutes=round(checked.expected_s / 60))
     shown.print(f"The plan may run; it takes about {str(length)[:-3]} h on this bench.")
+
+
+def tell_ready(ready: Ready) -> None:
+    """Print what the checks before heat warn of."""
+    for warning in ready.checked.warnings:
+        progress_console().print(f"warning: {warning}")
+
+
+def report_outcome(outcome: Outcome, out: Path, as_json: bool) -> int:
+    """Analyse a run that ended, write its files, print it, and return the exit status."""
+    journal = Journal(out / JOURNAL)
+    plan = NightPlan.model_validate_json(journal.run(outcome.run_id).head.plan_text)
+    reports = read_night(journal, outcome.run_id)
+    journal.close()
+    if reports:
+        write_night(out, reports)
+    found = _found(outcome, plan, reports)
+    write_json(out / f"run-{outcome.run_id}.json", found)
+    if as_json:
+        print_json(found)
+    else:
+        _print(outcome, reports, out)
+    return 0 if outcome.status == "done" else 3
 
 
 def _found(outcome: Outcome, plan: NightPlan, reports: list[UnitReport]) -> dict[str, Any]:

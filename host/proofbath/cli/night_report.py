@@ -52,8 +52,8 @@ def read_night(
     reports = []
     for place in plan.station:
         unit_type = plan.type_at(place)
-        if unit_type is not None:
-            record = records[place.station]
+        record = records.get(place.station)
+        if unit_type is not None and record is not None:
             result = analyse(record, unit_type.threshold_mm, unit_type.full_lift_mm, budget)
             reports.append(UnitReport(place.station, place.serial, place.role, record, result))
     return reports

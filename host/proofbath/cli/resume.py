@@ -1,0 +1,56 @@
+"""`proofbath resume`: go on with a night that ended too early."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from proofbath.bench.description import BenchFile
+from proofbath.bench.process import bench_resume
+from proofbath.cli.night import CAUTIONS, JOURNAL, report_outcome, tell_ready
+from proofbath.cli.night_progress import night_progress
+from proofbath.cli.output import json_option, progress_console
+from proofbath.errors import InputError
+from proofbath.files import read_toml
+
+
+@click.command()
+@click.option(
+    "--bench",
+    "bench_file",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Bench file the night was started with.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("night"),
+    show_default=True,
+    help="Folder the night was started with.",
+)
+@click.option("--run", "run_id", type=int, help="Number of the run; by default the last one.")
+@click.option(
+    "--clear-trip",
+    is_flag=True,
+    help="You have removed the cause of the latched trip; power-on is one too.",
+)
+@json_option
+def command(
+    bench_file: Path, out: Path, run_id: int | None, clear_trip: bool, as_json: bool
+) -> int:
+    """Go on with a night that ended too early, as one record.
+
+    It goes on at its step where the units' branch still holds, else that cycle begins again.
+    After a power failure or a trip a person must have looked: --clear-trip says so.
+    """
+    bench = read_toml(bench_file, BenchFile)
+    if not (out / JOURNAL).exists():
+        raise InputError(f"{out / JOURNAL}: no such file; name the folder of the night with --out")
+    progress_console().print(CAUTIONS)
+    with night_progress() as tell:
+        outcome = bench_resume(
+            bench, out / JOURNAL, run_id, clear=clear_trip, on_ready=tell_ready, on_progress=tell
+        )
+    return report_outcome(outcome, out, as_json)
