@@ -71,6 +71,7 @@ class SimpleBench:
         self.element_a = self.element_v = (0.0,) * 6
         self.heater_on_s = 0.0
         self.guard_offset_k = 0.0
+        self.least_duty = 0.0
         self.station_flags: tuple[int, ...] = (0,) * 6
         self.stuck_mm: dict[int, float] = {}
         self.demand: Demand | None = None
@@ -80,7 +81,7 @@ class SimpleBench:
         self.tick_count += 1
         demand = self.demand
         live = demand is not None and self.state is State.LIVE
-        duty = demand.duty if demand and live else 0.0
+        duty = max(self.least_duty, demand.duty) if demand and live else 0.0
         self.heater_on_s += duty * TICK_S
         bath_c = self.bath.tick(duty, bool(demand and live and demand.cooling))
         return Reading(

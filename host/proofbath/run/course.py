@@ -13,7 +13,7 @@ from proofbath.run.branch import SPOILING_K, BranchWatch
 from proofbath.run.execution import Execution, begin
 from proofbath.run.heat_watch import HeatWatch
 from proofbath.run.note import Branch
-from proofbath.run.profile import FASTEST_K_PER_MIN, Leg, Ramp, Soak
+from proofbath.run.profile import FASTEST_K_PER_MIN, Drive, Leg, Ramp, Soak
 from proofbath.run.progress import Progress, Timetable
 from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
 from proofbath.run.states import WORKING, Kind, Phase
@@ -25,6 +25,12 @@ CEILING_K = 0.3
 """After an over-stroke the bath stays this far below where the controller gives no more heat."""
 CLOSED_AT_MOST_MM = 2.0
 """A gauge that reads more at the start holds a unit that is open already."""
+OVER_K = 1.5
+"""The host ends a heating bath this far above all that was asked; the controller trips later."""
+COAST_K = 6.0
+"""A bath driven without control coasts on by less than this."""
+PAUSE_LIMIT_S = 3600.0
+"""A pause is for a person who stands there; a hot bath does not wait longer."""
 
 
 class Course:
@@ -44,6 +50,7 @@ class Course:
         self._run: Execution[Any]
         self._reading: Reading
         self._closed_mm: tuple[float, ...] = ()
+        self._hottest_c = max((_highest_c(leg) for leg in legs if leg.moves), default=math.inf)
         self._leg_began_c = math.nan
         self._leg_limit_s = math.inf
         self._paused_s = math.nan
@@ -53,6 +60,7 @@ class Course:
         self._reading = reading
         self._closed_mm = tuple(min(lift_mm, CLOSED_AT_MOST_MM) for lift_mm in reading.lift_mm)
         self._story.bath_c = reading.bath_c
+        self._hottest_c = max(self._hottest_c, reading.bath_c + OVER_K)
         self.bath.anchor(reading.bath_c)
         self.times.begin(reading.t_s, reading.bath_c, self._story.leg + 1)
         self._next_leg()
@@ -73,6 +81,8 @@ class Course:
             self._watch(block)
         if story.phase in WORKING:
             self._advance(reading)
+        elif reading.t_s - self._paused_s > PAUSE_LIMIT_S:
+            story.happen(Kind.GIVE_UP, f"paused for {PAUSE_LIMIT_S / 60.0:.0f} min, nobody resumed")
         if story.ended:
             return RELEASE
         run = self._run
@@ -158,7 +168,14 @@ class Course:
             text = "the run takes much longer than planned; cooling or heat has changed"
             story.say("warning", text)
         why = self._heat.take(block, self._run.cooling)
-        if why and story.phase is not Phase.DRIVING:
+        if story.phase is Phase.DRIVING:
+            why = ""
+        if block.bath_c > self._hottest_c and self._reading.duty > 0.0:
+            why = (
+                f"bath at {block.bath_c:.1f} °C is heated beyond {self._hottest_c:.1f} °C, the most"
+                " the plan allows; look for heat that does not come from the bench"
+            )
+        if why and not story.ended:
             story.happen(Kind.GIVE_UP, why)
 
     def _flagged(self, flags: tuple[int, ...]) -> None:
@@ -225,3 +242,7 @@ class Course:
         if leg.clipped:
             story.say("warning", f"clipped at the bath's limit, {leg.to_c:.1f} °C")
         story.say("step_begin", leg.step.label or story.phase.value)
+
+
+def _highest_c(leg: Leg) -> float:
+    return leg.to_c + (COAST_K if isinstance(leg.step, Drive) else OVER_K)

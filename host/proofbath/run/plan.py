@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from proofbath.description import Described
-from proofbath.run.profile import Profile, Step
+from proofbath.run.profile import PLAIN, Loading, Profile, Step
 from proofbath.run.profiles import shipped
 from proofbath.run.unit_type import UnitType
 from proofbath.wire.table import STATIONS
@@ -73,3 +73,16 @@ class NightPlan(Described):
         """Return (serial, type) of each unit and reference; a blank stands any temperature."""
         types = ((place.serial, self.type_at(place)) for place in self.station)
         return [(serial, unit_type) for serial, unit_type in types if unit_type is not None]
+
+    def loading(self) -> Loading:
+        """Return what hangs at the stations, as the legs of a run carry it."""
+        loaded = [False] * STATIONS
+        max_a, ohm, full_lift_mm = list(PLAIN.max_a), list(PLAIN.ohm), list(PLAIN.full_lift_mm)
+        for place in self.station:
+            i = place.station - 1
+            loaded[i] = True
+            unit_type = self.type_at(place)
+            if unit_type is not None and unit_type.element_ohm is not None:
+                max_a[i], ohm[i] = unit_type.element_max_a, unit_type.element_ohm
+                full_lift_mm[i] = unit_type.full_lift_mm
+        return Loading(tuple(loaded), tuple(max_a), tuple(ohm), tuple(full_lift_mm))

@@ -91,3 +91,13 @@ def test_resume_without_a_pause_and_a_second_pause_change_nothing() -> None:
     night.sequencer.step(Pause())
     night.sequencer.step(Resume())
     assert night.sequencer.phase is Phase.RAMPING
+
+
+def test_a_pause_that_nobody_ends_ends_the_run() -> None:
+    night = Night().until(Phase.RAMPING)
+    night.sequencer.step(Pause())
+    ticks(night, 3590.0)
+    assert night.sequencer.phase is Phase.PAUSED
+    ticks(night, 20.0)
+    assert night.sequencer.phase is Phase.STOPPED
+    assert "paused for 60 min" in night.sequencer.reason

@@ -88,6 +88,14 @@ def test_a_level_that_sank_between_two_rises_is_seen_in_the_heat_capacity() -> N
     assert changes == [pytest.approx(100 * (25 / 31 - 1), abs=3.0)]
 
 
+def test_a_bath_heated_beyond_the_plan_ends_the_run() -> None:
+    """A relay that leaks heat is not stopped by asking for none."""
+    night = Night(HOT, bath_c=86.0).until(Phase.HOLDING)
+    night.bench.least_duty = 0.4
+    night.until(Phase.STOPPED, longest_s=900.0)
+    assert "heated beyond 96.5" in night.sequencer.reason  # 95 °C asked for, and 1.5 K
+
+
 def test_a_gauge_that_stands_while_the_bath_moves_is_named_once() -> None:
     night = Night(HOT, bath_c=86.0)
     night.bench.stuck_mm = {3: 0.5}
