@@ -22,10 +22,12 @@ constexpr PinMap pins = atmega2560_pins;
 constexpr PinMap pins = atmega328p_pins;
 #endif
 static_assert(pins.stations == stations, "the pin table serves the board's stations");
-static_assert(pins.select[0].port == pins.select[1].port &&
-                  pins.select[0].port == pins.select[2].port && pins.select[0].bit + 1 ==
-                  pins.select[1].bit && pins.select[0].bit + 2 == pins.select[2].bit,
+static_assert(pins.select[1].port == pins.select[0].port &&
+                  pins.select[2].port == pins.select[0].port,
               "the select lines change in one write");
+static_assert(pins.select[1].bit == pins.select[0].bit + 1 &&
+                  pins.select[2].bit == pins.select[0].bit + 2,
+              "the select lines stand side by side");
 
 constexpr uint32_t baud = 115200;
 
@@ -147,6 +149,21 @@ constexpr uint8_t spi_control = _BV(SPE) | _BV(SPIE) | _BV(MSTR) | _BV(SPR0);
 volatile uint8_t received;
 volatile bool transferred;
 
+// Interrupts are off from a look that finds nothing until the processor sleeps (sei takes effect
+// after the next instruction), so that none slips in between and is slept over.
+template <class Ready>
+void sleep_until(Ready ready) {
+  for (;;) {
+    cli();
+    if (ready()) break;
+    sleep_enable();
+    sei();
+    sleep_cpu();
+    sleep_disable();
+  }
+  sei();
+}
+
 uint8_t bit_if(bool set, wire::Input input) { return set ? static_cast<uint8_t>(input) : 0; }
 
 bool asks(uint8_t outputs, wire::Output output) { return outputs & static_cast<uint8_t>(output); }
@@ -183,15 +200,7 @@ void release() { select_number(no_chip); }
 uint8_t transfer(uint8_t out) {
   transferred = false;
   SPDR = out;
-  for (;;) {
-    cli();
-    if (transferred) break;
-    sleep_enable();
-    sei();  // takes effect after the next instruction: the interrupt cannot slip in between
-    sleep_cpu();
-    sleep_disable();
-  }
-  sei();
+  sleep_until([] { return transferred; });
   return received;
 }
 
@@ -239,7 +248,7 @@ void feed_watchdog() { wdt_reset(); }
 // buffers last 5 ms (sending) and 22 ms (receiving).
 void idle() {
   const uint32_t before_ms = millis();
-  while (millis() == before_ms) sleep_mode();
+  sleep_until([before_ms] { return millis() != before_ms; });
 }
 
 }  // namespace board

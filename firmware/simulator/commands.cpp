@@ -62,7 +62,8 @@ std::string get(Simulation& s, Words& words) {
 std::string changes(Simulation& s, Words&) {
   std::string answer = "ok";
   for (const Change& change : s.machine().take_changes())
-    answer += " " + std::to_string(change.at_us) + ":" + change.name + "=" + (change.on ? "1" : "0");
+    answer +=
+        " " + std::to_string(change.at_us) + ":" + change.name + (change.on ? "=1" : "=0");
   return answer;
 }
 

@@ -24,7 +24,8 @@ serial port at 115200 baud, `control` takes the commands below.
   --eeprom FILE      loaded if it exists, saved at the end
   --serial-port N    TCP port (0: a free one)
   --control-port N   TCP port (0: a free one)
-  --speed X          time passes by itself at X times life, 0 = at full speed; else only by `advance`
+  --speed X          time passes by itself at X times life, 0 = at full speed;
+                     without it, by the command `advance` only
   --ignore-xoff      bytes come although the receiver is full, and are lost
   --reset-on-open    opening the serial port resets the controller, as many boards do
   --owned            end when the control client hangs up
@@ -33,7 +34,7 @@ serial port at 115200 baud, `control` takes the commands below.
 commands:
 )";
 
-volatile bool interrupted = false;
+volatile sig_atomic_t interrupted = false;
 
 uint64_t number(const char* text, uint64_t most) {
   char* end;
@@ -57,13 +58,17 @@ double speed(const char* text) {
 }
 
 simulator::Options parse(int argc, char** argv) {
-  const option known[] = {
-      {"seed", required_argument, nullptr, 's'},    {"set", required_argument, nullptr, 'p'},
-      {"eeprom", required_argument, nullptr, 'e'},  {"serial-port", required_argument, nullptr, 't'},
-      {"control-port", required_argument, nullptr, 'c'},
-      {"speed", required_argument, nullptr, 'v'},   {"ignore-xoff", no_argument, nullptr, 'x'},
-      {"reset-on-open", no_argument, nullptr, 'r'}, {"owned", no_argument, nullptr, 'o'},
-      {"help", no_argument, nullptr, 'h'},          {}};
+  const option known[] = {{"seed", required_argument, nullptr, 's'},
+                          {"set", required_argument, nullptr, 'p'},
+                          {"eeprom", required_argument, nullptr, 'e'},
+                          {"serial-port", required_argument, nullptr, 't'},
+                          {"control-port", required_argument, nullptr, 'c'},
+                          {"speed", required_argument, nullptr, 'v'},
+                          {"ignore-xoff", no_argument, nullptr, 'x'},
+                          {"reset-on-open", no_argument, nullptr, 'r'},
+                          {"owned", no_argument, nullptr, 'o'},
+                          {"help", no_argument, nullptr, 'h'},
+                          {}};
   simulator::Options options;
   int found;
   while ((found = getopt_long(argc, argv, "h", known, nullptr)) != -1) switch (found) {
@@ -88,7 +93,7 @@ simulator::Options parse(int argc, char** argv) {
 
 int main(int argc, char** argv) {
   signal(SIGPIPE, SIG_IGN);
-  for (int end : {SIGINT, SIGTERM}) signal(end, [](int) { interrupted = true; });
+  for (int end : {SIGINT, SIGTERM}) signal(end, [](int) { interrupted = 1; });
   try {
     simulator::Simulation simulation(parse(argc, argv));
     simulation.run(interrupted);

@@ -71,7 +71,7 @@ void Simulation::announce() const {
             << "\ncontrol 127.0.0.1:" << control_.port() << std::endl;
 }
 
-void Simulation::run(const volatile bool& interrupted) {
+void Simulation::run(const volatile sig_atomic_t& interrupted) {
   announce();
   while (!quit_ && !interrupted) {
     wait();

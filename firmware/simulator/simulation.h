@@ -4,6 +4,7 @@
 // names have arrived: runs repeat exactly. Running free, time passes by itself.
 
 #pragma once
+#include <signal.h>
 #include <stdint.h>
 
 #include <optional>
@@ -33,7 +34,7 @@ class Simulation {
   explicit Simulation(const Options& options);
 
   // Runs until asked to quit; raises std::runtime_error when the processor is lost.
-  void run(const volatile bool& interrupted);
+  void run(const volatile sig_atomic_t& interrupted);
 
   // Keeps the EEPROM where the options said so.
   void save_eeprom() const;

@@ -5,8 +5,8 @@ from __future__ import annotations
 import shutil
 import socket
 import subprocess
+from contextlib import ExitStack
 from pathlib import Path
-from typing import IO
 
 from proofbath.bench.port import PortLostError
 from proofbath.bench.virtual_port import VirtualPort
@@ -46,22 +46,28 @@ class Simulator:
         virtual = virtual or VirtualSection()
         number = virtual.seed if seed is None else seed
         command = [_program(elf), "--owned", "--seed", str(number), *options, str(elf)]
+        self._held = ExitStack()
         self._process = subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
         )
-        places = self._places()
-        self.terminal = places["terminal"]
-        """Path of the pseudo-terminal that is the controller's serial port."""
-        self._control = _connected(places["control"])
-        self._answers: IO[str] = self._control.makefile("r", encoding="ascii")
-        self._serial = _connected(places["serial"])
-        self._written, self._read = map(int, self.command("counts").split())
+        self._held.callback(self._end_process)
         self._next_us = (TICK_MS + AFTER_TICK_MS) * 1000
-        configure(self, virtual, _put, _add_fault)
+        try:
+            places = self._places()
+            self.terminal = places["terminal"]
+            """Path of the pseudo-terminal that is the controller's serial port."""
+            self._control = self._held.enter_context(_connected(places["control"]))
+            self._answers = self._held.enter_context(self._control.makefile("r"))
+            self._serial = self._held.enter_context(_connected(places["serial"]))
+            self._written, self._read = map(int, self.command("counts").split())
+            configure(self, virtual, _put, _add_fault)
+        except BaseException:
+            self.close()
+            raise
 
     def _places(self) -> dict[str, str]:
-        assert self._process.stdout is not None
-        lines = [self._process.stdout.readline().split() for _ in range(3)]
+        output = self._process.stdout
+        lines = [output.readline().split() if output else [] for _ in range(3)]
         if not all(lines):
             raise BenchFaultError(f"simulator does not start: {self._last_words()}")
         return {line[0]: line[1] for line in lines}
@@ -70,6 +76,14 @@ class Simulator:
         self._process.kill()
         _, errors = self._process.communicate()
         return errors.strip().splitlines()[-1] if errors.strip() else "it said nothing"
+
+    def _end_process(self) -> None:
+        """Wait for the program, whose control connection is closed by now, to end by itself."""
+        try:
+            self._process.communicate(timeout=PATIENCE_S)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.communicate()
 
     def command(self, text: str) -> str:
         """Return the answer to one command of the simulator (see its --help).
@@ -131,15 +145,7 @@ class Simulator:
 
     def close(self) -> None:
         """End the program; it then keeps its EEPROM where it was told to."""
-        if self._process.poll() is None:
-            self._control.shutdown(socket.SHUT_RDWR)
-            try:
-                self._process.wait(PATIENCE_S)
-            except subprocess.TimeoutExpired:
-                self._process.kill()
-        for end in (self._answers, self._control, self._serial):
-            end.close()
-        self._process.communicate()
+        self._held.close()
 
 
 class SimulatorPort(VirtualPort):
