@@ -1,0 +1,1 @@
+"""What results prove: specification, decision, charts, statistics, bench study, rework advice."""
