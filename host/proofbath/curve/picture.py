@@ -15,9 +15,10 @@ from matplotlib.figure import Figure
 from proofbath.curve.branches import cycles_of
 from proofbath.curve.cycles import features_of_cycles
 from proofbath.curve.features import CycleFeatures, Wanted
-from proofbath.curve.record import CurveRecord
+from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import CurveResult
-from proofbath.curve.samples import reduce
+from proofbath.curve.samples import Samples, reduce
+from proofbath.curve.zero import Zero
 
 Form = Literal["svg", "png"]
 
@@ -25,6 +26,7 @@ Form = Literal["svg", "png"]
 RISING: dict[str, Any] = {"color": "#0b4f8a", "linestyle": "-", "linewidth": 1.6}
 FALLING: dict[str, Any] = {"color": "#d55e00", "linestyle": (0, (5, 1.8)), "linewidth": 1.4}
 GUIDE: dict[str, Any] = {"color": "#555555", "linewidth": 0.8, "linestyle": ":"}
+BAND: dict[str, Any] = {"color": "#999999", "alpha": 0.4, "linewidth": 0}
 STYLE: Any = {
     "font.size": 10.0,
     "font.family": "DejaVu Sans",
@@ -51,7 +53,7 @@ def curve_picture(record: CurveRecord, result: CurveResult, form: Form = "svg") 
         axes.set_ylabel("lift / mm")
         axes.legend(*_legend(axes), loc="upper left", frameon=False)
         _say_start(axes, result)
-        return _bytes(figure, form)
+        return as_bytes(figure, form)
 
 
 def batch_picture(
@@ -72,27 +74,41 @@ def batch_picture(
         figure.supxlabel("bath temperature / °C", fontsize=10)
         figure.supylabel("lift / mm", fontsize=10)
         figure.legend(*_legend(grid[0]), loc="outside upper right", ncols=3, frameon=False)
-        return _bytes(figure, form)
+        return as_bytes(figure, form)
 
 
 def _draw_unit(axes: Axes, record: CurveRecord, result: CurveResult) -> None:
-    for features in _cycles(record, result.threshold_mm):
+    for features in cycles_drawn(record, result.threshold_mm):
         _draw_branches(axes, features)
+    _draw_band(axes, result)
     axes.axhline(result.threshold_mm, label=f"threshold {result.threshold_mm:g} mm", **GUIDE)
     start = result.start_to_open_c
     if start.value is not None and start.expanded_uncertainty is not None:
         axes.axvspan(
             start.value - start.expanded_uncertainty,
             start.value + start.expanded_uncertainty,
-            color="#999999",
-            alpha=0.35,
-            linewidth=0,
+            **BAND,
         )
         axes.axvline(start.value, color="#222222", linewidth=0.8)
     _frame(axes, record)
 
 
-def _cycles(record: CurveRecord, threshold_mm: float) -> list[CycleFeatures]:
+def _draw_band(axes: Axes, result: CurveResult) -> None:
+    """The rising curve at zero rate with its interval, where temperatures at lifts were asked."""
+    points = [
+        (q.at["lift_mm"], q.value, q.expanded_uncertainty)
+        for q in result.series.get("temperature_at_c", ())
+        if q.value is not None and q.expanded_uncertainty is not None
+    ]
+    if len(points) > 1:
+        lift_mm, bath_c, half_k = np.array(points).T
+        axes.fill_betweenx(
+            lift_mm, bath_c - half_k, bath_c + half_k, label="zero rate, 95 %", **BAND
+        )
+
+
+def cycles_drawn(record: CurveRecord, threshold_mm: float) -> list[CycleFeatures]:
+    """Return a record's cycles with their zeros, as the pictures draw them."""
     samples, _ = reduce(record)
     return features_of_cycles(samples, cycles_of(samples), Wanted(threshold_mm))
 
@@ -103,10 +119,15 @@ def _draw_branches(axes: Axes, features: CycleFeatures) -> None:
         (features.falling, "falling", FALLING),
     ):
         if len(branch) > 1:
-            shut = features.zero.reading_mm(branch.bath_c) if features.zero else 0.0
-            every = max(1, len(branch) // DRAWN_POINTS)
-            lift_mm = np.where(np.diff(branch.run, prepend=0) > 0, np.nan, branch.lift_mm - shut)
-            axes.plot(branch.bath_c[::every], lift_mm[::every], label=label, **look)
+            axes.plot(*thinned(branch, features.zero), label=label, **look)
+
+
+def thinned(branch: Samples, zero: Zero | None) -> tuple[Floats, Floats]:
+    """Return bath and zeroed lift of a branch as points enough to draw, NaN across gaps."""
+    shut = zero.reading_mm(branch.bath_c) if zero else 0.0
+    lift_mm = np.where(np.diff(branch.run, prepend=branch.run[:1]) > 0, np.nan, branch.lift_mm)
+    every = max(1, len(branch) // DRAWN_POINTS)
+    return branch.bath_c[::every], (lift_mm - shut)[::every]
 
 
 def _frame(axes: Axes, record: CurveRecord) -> None:
@@ -134,7 +155,8 @@ def _legend(axes: Axes) -> tuple[list[Any], list[str]]:
     return list(once.values()), list(once)
 
 
-def _bytes(figure: Figure, form: Form) -> bytes:
+def as_bytes(figure: Figure, form: Form) -> bytes:
+    """Return the figure as a file's bytes, without date, the same every time."""
     FigureCanvasAgg(figure)
     buffer = io.BytesIO()
     metadata = (
