@@ -192,7 +192,7 @@ class Course:
         rising = self._branch.branch is Branch.RISING
         beyond = [isinstance(leg.step, Ramp) and leg.to_c > ceiling_c for leg in self._legs]
         self._legs = tuple(
-            leg._replace(to_c=ceiling_c, clipped=True) if leg.to_c > ceiling_c else leg
+            leg._replace(to_c=ceiling_c, clipped=leg.moves) if leg.to_c > ceiling_c else leg
             for leg in self._legs
         )
         if isinstance(run.step, Ramp) and rising:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from proofbath.control.bath_model import BathModel
 from proofbath.run.duration import leg_seconds, total_seconds
-from proofbath.run.profile import Leg
+from proofbath.run.profile import Leg, Soak
 
 LATE_FACTOR = 1.25
 LATE_EXTRA_S = 1800.0
@@ -54,7 +54,9 @@ class Timetable:
 
     def leg_limit_s(self, leg: Leg, from_c: float) -> float:
         """Return how long a leg may take at most."""
-        return LEG_FACTOR * leg_seconds(leg, from_c, self._model) + LEG_EXTRA_S
+        step = leg.step
+        waits_s = step.at_most_s - step.at_least_s if isinstance(step, Soak) else 0.0
+        return LEG_FACTOR * leg_seconds(leg, from_c, self._model) + waits_s + LEG_EXTRA_S
 
     def progress(self, index: int, t_s: float, leg_began_s: float, leg_began_c: float) -> Progress:
         """Return the progress while leg `index` is under way."""

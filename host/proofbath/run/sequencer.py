@@ -23,6 +23,8 @@ STIR_FIRST_S = 4.0
 STIR_PATIENCE_S = 15.0
 SILENCE_LIMIT = 10
 """Seconds of silence, one `LinkSilent` each, after which the run is lost."""
+DEAF_LIMIT_S = 120.0
+"""A controller that stays ready this long although it is asked to go live ends the run."""
 
 Event = Reading | LinkSilent | Disconnected | Rebooted | Act
 _SAMPLE_KIND = {State.TRIPPED: Kind.TRIP, State.READY: Kind.READY, State.LIVE: Kind.LIVE}
@@ -41,6 +43,7 @@ class Sequencer:
         self._course = Course(legs, model, gains, self._story)
         self._begun = False
         self._began_s = self._turning_since_s = math.nan
+        self._live_s = math.nan
         self._silences = 0
         self._interrupted = False
 
@@ -112,6 +115,12 @@ class Sequencer:
         if story.phase is Phase.STIRRING:
             return self._stir(reading)
         # READY here means the lease ran out: heat is off until a demand is taken again.
+        if kind is Kind.LIVE:
+            self._live_s = reading.t_s
+        elif reading.t_s - self._live_s > DEAF_LIMIT_S:
+            text = f"controller takes no demand for {DEAF_LIMIT_S:.0f} s; check its refusals"
+            story.happen(Kind.GIVE_UP, text)
+            return RELEASE
         picks_up = self._interrupted and kind is Kind.LIVE and not math.isnan(reading.bath_c)
         self._interrupted = kind is Kind.READY or (self._interrupted and not picks_up)
         dt_s = passed_s if passed_s > 0.0 else TICK_MS / 1000.0

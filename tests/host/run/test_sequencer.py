@@ -136,7 +136,7 @@ def test_a_short_silence_is_survived_and_a_long_one_is_not() -> None:
     assert night.sequencer.phase is Phase.LOST
 
 
-@pytest.mark.parametrize(("off_s", "spoiled"), [(2.0, False), (400.0, True)])
+@pytest.mark.parametrize(("off_s", "spoiled"), [(2.0, False), (110.0, True)])
 def test_a_rise_that_fell_back_is_marked_spoiled(off_s: float, spoiled: bool) -> None:
     steps: list[Step] = [
         Soak(cycle=1, to_c=80.0, at_least_s=60.0),
@@ -151,9 +151,27 @@ def test_a_rise_that_fell_back_is_marked_spoiled(off_s: float, spoiled: bool) ->
     assert bool(night.said("cycle_spoiled")) == spoiled
 
 
+def test_a_controller_that_takes_no_demand_ends_the_run() -> None:
+    night = Night().until(Phase.RAMPING)
+    night.lose_the_lease(119.0)
+    assert night.sequencer.phase is Phase.RAMPING
+    night.lose_the_lease(3.0)
+    assert night.sequencer.phase is Phase.STOPPED
+    assert "takes no demand" in night.sequencer.reason
+
+
+def test_a_soak_may_wait_as_long_as_it_says() -> None:
+    night = Night([Soak(to_c=39.0, at_least_s=60.0, at_most_s=5400.0)])
+    while not night.sequencer.ended:
+        night.bench.lift_mm = (0.5 + 0.001 * night.bench.tick_count / 10,) * 6
+        night.tick()
+    assert night.sequencer.phase is Phase.DONE
+    assert night.bench.tick_count / 10 > 5400.0
+
+
 def test_after_a_pause_the_setpoint_begins_at_the_reading() -> None:
     night = Night().until(Phase.RAMPING)
-    night.lose_the_lease(120.0)
+    night.lose_the_lease(100.0)
     for _ in range(2):
         night.tick()
     assert night.sequencer.setpoint_c == pytest.approx(night.bath_c[-1], abs=0.05)
