@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 LEVEL = 0.05
 POWER = 0.8
@@ -76,7 +76,7 @@ def compare(values_by_group: Mapping[str, Sequence[float]]) -> Comparison | None
     groups = tuple(
         _group(name, v, origin, everything, sd, within, len(arrays)) for name, v in named.items()
     )
-    p = float(stats.f.sf(f, between, within))
+    p = float(special.fdtrc(between, within, f))
     size = (len(everything) - sum(len(v) ** 2 for v in arrays) / len(everything)) / between
     return Comparison(groups, f, between, within, p, sd, sd * _visible(size, between, within))
 
@@ -92,17 +92,19 @@ def _group(
 ) -> Group:
     rest = len(everything) - len(v)
     others = (float(everything.sum()) - float(v.sum())) / rest
-    wide = float(stats.t.ppf(1 - LEVEL / 2 / groups, dof)) * sd * math.sqrt(1 / len(v) + 1 / rest)
+    wide = (
+        float(special.stdtrit(dof, 1 - LEVEL / 2 / groups)) * sd * math.sqrt(1 / len(v) + 1 / rest)
+    )
     mean = float(v.mean())
     return Group(name, len(v), origin + mean, mean - others, wide)
 
 
 def _visible(size: float, between: int, within: int) -> float:
     """Return the sd between groups, in sd within, that the F test finds with 80 % chance."""
-    limit = float(stats.f.ppf(1 - LEVEL, between, within))
+    limit = float(special.fdtri(between, within, 1 - LEVEL))
 
     def short(ratio: float) -> float:
-        return float(stats.f.sf(limit / (1 + size * ratio**2), between, within)) - POWER
+        return float(special.fdtrc(between, within, limit / (1 + size * ratio**2))) - POWER
 
     return float(optimize.brentq(short, 0.0, 1e3))
 
@@ -135,5 +137,5 @@ def trend(x: Sequence[float], values: Sequence[float]) -> Trend | None:
     freedom = len(values) - 2
     residuals = np.asarray(values) - (line.intercept + line.slope * np.asarray(x))
     sd = math.sqrt(float((residuals**2).sum()) / freedom)
-    half = float(stats.t.ppf(1 - LEVEL / 2, freedom)) * float(line.stderr)
+    half = float(special.stdtrit(freedom, 1 - LEVEL / 2)) * float(line.stderr)
     return Trend(float(line.slope), float(line.stderr), half, float(line.pvalue), sd)

@@ -189,7 +189,7 @@ def test_a_small_correction_is_made_at_once() -> None:
     assert advice.chance_inside > 0.95
 
 
-@settings(deadline=None, max_examples=15)
+@settings(deadline=None, max_examples=8)
 @given(start=st.floats(60, 92), units=st.sampled_from([0, 9, 10, 25]))
 def test_steps_are_held_until_ten_units_are_known(start: float, units: int) -> None:
     advice = advise(start, known(units))
