@@ -41,9 +41,9 @@ class StationWatch:
         said = []
         for i, (before, now) in enumerate(zip(self.flags, flags, strict=True)):
             new = StationFlag(now & ~before)
-            if new:
+            if new and self._loaded[i]:
                 names = ", ".join(flag.name.lower() for flag in new if flag.name)
-                said.append(f"station {i + 1}: {names}; its element stays off, the others go on")
+                said.append(f"station {i + 1}: {names}; it is fed no more, the others go on")
         self.flags = flags
         # The controller forgets its flags when a new LIVE begins; a fault of tonight stays one.
         self.may_feed = tuple(
