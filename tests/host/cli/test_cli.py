@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from proofbath.cli import VERBS, main
+from host.cli.conftest import Call
+from proofbath.cli import VERBS
 
 FIELDS = {
     "value",
@@ -33,27 +33,6 @@ QUANTITIES = {
     "unpowered_start_to_open_c",
     "shift_k_per_w",
 }
-
-
-class Said:
-    """What one call of the command line left behind."""
-
-    def __init__(self, status: int, out: str, err: str) -> None:
-        self.status, self.out, self.err = status, out, err
-
-
-Call = Callable[..., Said]
-
-
-@pytest.fixture
-def call(capsys: pytest.CaptureFixture[str]) -> Call:
-    def run(*arguments: object) -> Said:
-        with pytest.raises(SystemExit) as left:
-            main([str(argument) for argument in arguments])
-        assert isinstance(left.value.code, int)
-        return Said(left.value.code, *capsys.readouterr())
-
-    return run
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,32 @@
+"""Calls of the command line in this process."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from proofbath.cli import main
+
+
+class Said:
+    """What one call of the command line left behind."""
+
+    def __init__(self, status: int, out: str, err: str) -> None:
+        self.status, self.out, self.err = status, out, err
+
+
+Call = Callable[..., Said]
+
+
+@pytest.fixture
+def call(capsys: pytest.CaptureFixture[str]) -> Call:
+    """Return what runs the command line and tells its status, output and errors."""
+
+    def run(*arguments: object) -> Said:
+        with pytest.raises(SystemExit) as left:
+            main([str(argument) for argument in arguments])
+        assert isinstance(left.value.code, int)
+        return Said(left.value.code, *capsys.readouterr())
+
+    return run

@@ -1,0 +1,138 @@
+"""Nights by the command line on the virtual bench: run, refused, tripped, gone on with."""
+
+from __future__ import annotations
+
+import json
+import os
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from host.cli.conftest import Call, Said
+
+EXAMPLES = files("proofbath.virtual") / "examples"
+BENCH = (EXAMPLES / "f82_batch.toml").read_text()
+PLAN = (EXAMPLES / "f82_plan.toml").read_text()
+SHORT = """
+[[step]]
+kind = "soak"
+to_c = 26.0
+at_least_s = 60.0
+cycle = 1
+[[step]]
+kind = "ramp"
+to_c = 31.0
+rate_k_per_min = 1.0
+cycle = 1
+"""
+
+
+class Night:
+    """A plan and a bench in files, changed by replacing text, and run."""
+
+    def __init__(self, call: Call, folder: Path) -> None:
+        self.call, self.folder = call, folder
+        self.plan = PLAN.replace('profile = "plain-as-left"', "") + SHORT
+        self.bench = BENCH.replace("Ferry workshop", f"Ferry workshop {os.getpid()}")
+
+    def run(self, *options: str, verb: str = "night") -> Said:
+        plan, bench = self.folder / "plan.toml", self.folder / "bench.toml"
+        plan.write_text(self.plan)
+        bench.write_text(self.bench)
+        named = [plan] if verb == "night" else []
+        placed = ["--out", self.folder / "out"] if verb in ("night", "resume") else []
+        return self.call(verb, *named, "--bench", bench, *placed, *options)
+
+
+@pytest.fixture
+def night(call: Call, tmp_path: Path) -> Night:
+    return Night(call, tmp_path)
+
+
+def test_a_short_night_is_done_and_reported(night: Night) -> None:
+    said = night.run("--clear-trip", "--json")
+    found = json.loads(said.out)
+    assert (said.status, found["status"]) == (0, "done")
+    assert json.loads((night.folder / "out/run-1.json").read_text()) == found
+    assert [unit["serial"] for unit in found["units"]][-1] == "F82-REF"
+    for unit in found["units"]:
+        assert unit["start_to_open_c"]["value"] is None, "31 °C opens nothing"
+        assert unit["start_to_open_c"]["reason"]
+    assert len(list((night.folder / "out/curves").glob("*.csv"))) == 6
+
+
+def test_a_latched_trip_is_not_cleared_unasked(night: Night) -> None:
+    said = night.run()
+    assert (said.status, said.out) == (3, "")
+    assert "power on" in said.err
+    assert "clear" in said.err
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("to_c = 31.0", "to_c = 112.0", "above the bath's limit"),
+        ("to_c = 31.0", "to_c = 104.0", "above the cap 103.0 °C of F82-0412"),
+        ("station = 2\n", "station = 1\n", "station 1: loaded 2 times"),
+        ("F82-0417", "F82-0412", "serial F82-0412: loaded 2 times"),
+        ("rate_k_per_min = 1.0", "rate_k_per_min = 9.5", "attainable"),
+        ("at_least_s", "at_lest_s", "step[1].at_lest_s: unknown key; did you mean 'at_least_s'?"),
+    ],
+)
+def test_a_plan_that_cannot_be_is_refused_before_heat(
+    night: Night, old: str, new: str, words: str
+) -> None:
+    assert old in night.plan
+    night.plan = night.plan.replace(old, new)
+    said = night.run("--clear-trip", "--json")
+    assert (said.status, said.out) == (2, "")
+    assert any(words in line for line in said.err.splitlines())
+    assert not (night.folder / "out/journal.sqlite").exists()
+
+
+def test_only_check_heats_nothing(night: Night) -> None:
+    said = night.run("--only-check", "--json")
+    assert said.status == 0
+    assert json.loads(said.out)["expected_s"] > 60.0
+    assert not (night.folder / "out").exists()
+
+
+def test_a_trip_ends_the_night_with_its_reason(night: Night) -> None:
+    night.bench += '\n[[virtual.fault]]\nkind = "emergency_stop"\nat_s = 200.0\n'
+    said = night.run("--clear-trip")
+    assert said.status == 3
+    assert "tripped: controller tripped: emergency" in said.out
+
+
+def test_a_night_that_tripped_is_gone_on_with_as_one_run(night: Night) -> None:
+    healthy = night.bench
+    night.bench += '\n[[virtual.fault]]\nkind = "emergency_stop"\nat_s = 200.0\n'
+    assert night.run("--clear-trip").status == 3
+    night.bench = healthy
+    said = night.run("--clear-trip", "--json", verb="resume")
+    found = json.loads(said.out)
+    assert (said.status, found["run"], found["status"]) == (0, 1, "done")
+
+
+def test_there_is_nothing_to_resume_in_an_empty_folder(night: Night) -> None:
+    said = night.run(verb="resume")
+    assert said.status == 2
+    assert "no such file" in said.err
+
+
+def test_check_lists_what_it_looked_at(night: Night) -> None:
+    said = night.run("--json", verb="check")
+    found = json.loads(said.out)
+    assert said.status == 3, "a bench just powered holds its power-on trip"
+    assert [c["what"] for c in found["checks"] if not c["ok"]] == ["latched trip"]
+    said = night.run("--stations", "1,9", verb="check")
+    assert said.status == 2
+    assert "'9' is no station" in said.err
+
+
+def test_a_bench_without_a_run_says_so(night: Night) -> None:
+    said = night.run("--json", verb="check")
+    said = night.call("bench", "status", "--bench", night.folder / "bench.toml")
+    assert said.status == 3
+    assert said.err == "no run on this bench; start one first\n"
