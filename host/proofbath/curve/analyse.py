@@ -13,16 +13,15 @@ from proofbath.curve.blank import SLOPE_LEFT_MM_PER_K, Blank
 from proofbath.curve.branches import cycles_of
 from proofbath.curve.budget import Contribution
 from proofbath.curve.cycles import features_of_cycles
+from proofbath.curve.evidence import Evidence
 from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.heated import heated_of
 from proofbath.curve.quantities import (
     DEFAULT_HYSTERESIS_LIFT_MM,
-    Evidence,
     falling_quantity,
     full_lift_quantity,
     hysteresis_quantity,
     lift_at_quantity,
-    reason_of,
     rising_quantity,
     temperature_at_quantity,
     zero_return_quantity,
@@ -57,6 +56,8 @@ def analyse(
     """
     if not 0.01 <= threshold_mm <= 5.0:
         raise InputError(f"threshold {threshold_mm:g} mm: 0.01 to 5 mm can be told; give another")
+    if rated_lift_mm is not None and not threshold_mm < rated_lift_mm <= 25.0:
+        raise InputError(f"rated lift {rated_lift_mm:g} mm: more than the threshold, at most 25 mm")
     bench = bench_budget or BenchBudget()
     samples, warned = reduce(record, bench.probe_lag_s or 0.0)
     if bench_budget is None:
@@ -128,7 +129,7 @@ def _quantities(evidence: Evidence, hysteresis_lift_mm: float | None) -> dict[st
 def _start(evidence: Evidence) -> Quantity:
     events = [c.start for c in evidence.cycles if c.start]
     if not events:
-        return unknown(reason_of(evidence, "start_to_open_c"), {"lift_mm": evidence.threshold_mm})
+        return unknown(evidence.reason("start_to_open_c"), {"lift_mm": evidence.threshold_mm})
     return rising_quantity(evidence, evidence.threshold_mm, events)
 
 
@@ -137,14 +138,14 @@ def _full_open(evidence: Evidence) -> Quantity:
         return unknown("no rated lift was stated; give one")
     events = [c.full_open for c in evidence.cycles if c.full_open]
     if not events:
-        return unknown(reason_of(evidence, "full_open_c"), {"lift_mm": evidence.rated_lift_mm})
+        return unknown(evidence.reason("full_open_c"), {"lift_mm": evidence.rated_lift_mm})
     return rising_quantity(evidence, evidence.rated_lift_mm, events)
 
 
 def _closing(evidence: Evidence) -> Quantity:
     events = [c.closing for c in evidence.cycles if c.closing]
     if not events:
-        return unknown(reason_of(evidence, "closing_c"), {"lift_mm": evidence.threshold_mm})
+        return unknown(evidence.reason("closing_c"), {"lift_mm": evidence.threshold_mm})
     starts = [c.start for c in evidence.cycles if c.start]
     lag = evidence.known_lag
     if starts:
@@ -155,7 +156,7 @@ def _closing(evidence: Evidence) -> Quantity:
 def _lag(evidence: Evidence) -> Quantity:
     events = [c.start for c in evidence.cycles if c.start]
     if not events:
-        return unknown(reason_of(evidence, "start_to_open_c"))
+        return unknown(evidence.reason("start_to_open_c"))
     lag = evidence.rising_at_zero_rate(evidence.threshold_mm, events).lag
     probe = Contribution("bath probe's lag", evidence.bench.probe_lag_u_s)
     return known(
@@ -171,7 +172,7 @@ def _start_by_line(evidence: Evidence) -> Quantity:
     shown = [(c.start_by_line_c, c.start) for c in evidence.cycles]
     pairs = [(line_c, start) for line_c, start in shown if line_c is not None and start]
     if not pairs:
-        return unknown(reason_of(evidence, "start_by_line_c"))
+        return unknown(evidence.reason("start_by_line_c"))
     starts = [start for _, start in pairs]
     found = evidence.rising_at_zero_rate(evidence.threshold_mm, starts)
     lags = [start.lag_rate_k_per_min / 60 * found.lag.lag_s for start in starts]

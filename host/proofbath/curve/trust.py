@@ -10,10 +10,10 @@ import numpy as np
 from scipy.ndimage import label, median_filter
 
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K
+from proofbath.curve.evidence import Evidence
 from proofbath.curve.features import CycleFeatures
-from proofbath.curve.lag import PRIOR_LAG_S, SENSIBLE_MM_PER_K, lag_from_top
+from proofbath.curve.lag import PRIOR_LAG_S, SENSIBLE_MM_PER_K
 from proofbath.curve.local import changes_side
-from proofbath.curve.quantities import Evidence
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import Warned
 
@@ -34,7 +34,8 @@ TYPICAL_SLOPE_MM_PER_K = 0.35
 # Range of three normal values at 99 % is 4.12 sd; units of a type scatter up to 1.4 times more.
 REPEAT_RANGES = 4.12 * 1.4
 EVEN_SHARE = 0.2  # of the whole drift in every step: a leak goes on, a damage comes once
-LARGEST_STROKE_MM, SMALLEST_STROKE_MM = 25.0, 0.6
+LARGEST_STROKE_MM, SMALLEST_STROKE_MM, SMALLEST_LIFT_MM = 25.0, 0.6, 0.15
+WARM_K = 5.0
 GAUGE_JUMP_MM = 1.0
 
 
@@ -66,9 +67,9 @@ def findings(record: CurveRecord, evidence: Evidence) -> list[Finding]:
         _noisy(record),
         stairs,
         None if stairs else _bubbles(cycles),
-        None if stairs else _friction(evidence, cycles),
+        None if stairs else _friction(evidence),
         _no_return(cycles),
-        _slow(evidence, cycles),
+        _slow(evidence),
         _changing(evidence, cycles),
     ]
     return [finding for finding in checks if finding is not None]
@@ -87,6 +88,9 @@ def _scale_of(record: CurveRecord) -> list[Finding]:
     if high - low > LARGEST_STROKE_MM:
         text = f"the lift moves by {high - low:.0f} mm: counts or um? give calibrated mm"
         return [Finding("lift_unit", text, ALL)]
+    if SMALLEST_LIFT_MM < high - low < SMALLEST_STROKE_MM and _warm_and_still_shut(record, whole):
+        text = f"the lift reaches only {high - low:.2f} mm: inches, or a stuck valve? give mm"
+        return [Finding("lift_small", text + ", or record the unit as stuck", ALL)]
     hot = whole & (bath_c > np.nanquantile(bath_c, 0.95))
     cold = whole & (bath_c < np.nanquantile(bath_c, 0.05))
     if hot.any() and cold.any() and high - low > SMALLEST_STROKE_MM:
@@ -95,6 +99,13 @@ def _scale_of(record: CurveRecord) -> list[Finding]:
             text = "the lift falls as the bath warms: the gauge's sign is wrong; turn it round"
             return [Finding("lift_sign", text, ALL)]
     return []
+
+
+def _warm_and_still_shut(record: CurveRecord, whole: np.ndarray) -> bool:
+    """Tell whether the bath went 5 K beyond where half of that lift was reached."""
+    lift_mm, bath_c = record.lift_mm[whole], record.bath_c[whole]
+    half_mm = float(lift_mm.min() + lift_mm.max()) / 2
+    return float(bath_c.max()) - float(bath_c[np.argmax(lift_mm > half_mm)]) > WARM_K
 
 
 def _fast(cycles: Sequence[CycleFeatures]) -> Finding | None:
@@ -185,18 +196,19 @@ def _bubbles(cycles: Sequence[CycleFeatures]) -> Finding | None:
     return Finding("bubbles", text + " degas the bath, tilt the unit, repeat", TEMPERATURES)
 
 
-def _friction(evidence: Evidence, cycles: Sequence[CycleFeatures]) -> Finding | None:
+def _friction(evidence: Evidence) -> Finding | None:
     """A hysteresis constant in mm, not in K: it grows where the curve is flat."""
     points = []
     for lift_mm in (0.5, 1.0, 2.0, 4.0, 6.0, 8.0):
-        rising, falling = evidence.rising_events(lift_mm), evidence.falling_events(lift_mm)
-        if rising and falling and len(rising) == len(falling):
+        pairs = evidence.event_pairs(lift_mm)
+        if pairs:
+            rising = [up for up, _ in pairs]
             lag_s = evidence.rising_at_zero_rate(lift_mm, rising).lag.lag_s
             wide = [
                 up.bath_c
                 - down.bath_c
                 - (up.lag_rate_k_per_min - down.lag_rate_k_per_min) / 60 * lag_s
-                for up, down in zip(rising, falling, strict=True)
+                for up, down in pairs
             ]
             slope = float(np.mean([up.lift_slope_mm_per_k for up in rising]))
             points.append((1 / max(slope, 0.05), float(np.mean(wide))))
@@ -229,10 +241,10 @@ def _no_return(cycles: Sequence[CycleFeatures]) -> Finding | None:
     return None
 
 
-def _slow(evidence: Evidence, cycles: Sequence[CycleFeatures]) -> Finding | None:
+def _slow(evidence: Evidence) -> Finding | None:
     """A lag far beyond the type's, the lift's slope allowed for: air round the element."""
     slope = evidence.start_slope_mm_per_k
-    tops = [lag.lag_s for c in cycles if (lag := lag_from_top(c, slope)) is not None]
+    tops = [lag.lag_s for lag in evidence.top_lags]
     if not tops:
         return None
     share = (slope + SENSIBLE_MM_PER_K) / (TYPICAL_SLOPE_MM_PER_K + SENSIBLE_MM_PER_K)

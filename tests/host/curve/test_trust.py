@@ -101,11 +101,12 @@ def test_a_fast_ramp_is_said() -> None:
     assert "ramp_fast" in codes(StraightUnit().lift_mm(bath_c), bath_c)[0]
 
 
-def test_counts_and_a_wrong_sign_are_refused_in_words() -> None:
+def test_inches_counts_and_a_wrong_sign_are_refused_in_words() -> None:
     record = record_of(BATH_C, LIFT_MM)
+    inches = CurveRecord(record.t_s, record.bath_c, record.lift_mm / 25.4)
     counts = CurveRecord(record.t_s, record.bath_c, record.lift_mm / 0.00122)
     turned = CurveRecord(record.t_s, record.bath_c, -record.lift_mm)
-    for wrong, code in ((counts, "lift_unit"), (turned, "lift_sign")):
+    for wrong, code in ((inches, "lift_small"), (counts, "lift_unit"), (turned, "lift_sign")):
         result = analyse(wrong)
         assert result.warned(code)
         assert result.start_to_open_c.value is None
