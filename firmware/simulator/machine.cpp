@@ -14,7 +14,10 @@ constexpr uint64_t first_step = 20 * ms, step = 25 * ms;
 constexpr double step_s = 0.025;
 constexpr uint64_t byte_time = cycles_per_us * 10000000 / 115200;  // ten bits at 115200 baud
 constexpr uint8_t power_on = 1, brown_out = 4;
-const std::string output_prefix = "output.", station_switch = "station_switch.";
+const std::string output_prefix = "output.";
+constexpr char station_switch[] = "station_switch.";
+
+constexpr size_t most_changes = 100000;
 
 struct Output {
   const char* name;
@@ -118,18 +121,17 @@ void Machine::drive_inputs() {
 void Machine::outputs_changed() {
   const board::PinMap& pins = cpu_.pins();
   for (const Output& output : outputs)
-    if (follow(drive_.*output.drive, pins.*output.pin))
-      changes_.push_back({now_us(), output.name, drive_.*output.drive});
+    follow(drive_.*output.drive, pins.*output.pin, output.name, 0);
   for (int s = 0; s < pins.stations; ++s)
-    if (follow(drive_.station_switch[s], pins.station_switch[s]))
-      changes_.push_back({now_us(), station_switch + std::to_string(s + 1),
-                          drive_.station_switch[s]});
+    follow(drive_.station_switch[s], pins.station_switch[s], station_switch, s + 1);
 }
 
-// Takes over the level of an output, which a pull-down keeps off; true when it is a new one.
-bool Machine::follow(bool& known, board::Pin pin) {
+// Takes over the level of an output, which a pull-down keeps off, and remembers a change.
+void Machine::follow(bool& known, board::Pin pin, const char* name, int station) {
   const bool on = cpu_.level(pin, false);
-  return std::exchange(known, on) != on;
+  if (std::exchange(known, on) == on) return;
+  changes_.push_back({now_us(), name + (station ? std::to_string(station) : std::string()), on});
+  if (changes_.size() > most_changes) changes_.pop_front();
 }
 
 void Machine::select_changed() {
@@ -179,6 +181,6 @@ bool Machine::get(const std::string& key, double* value) const {
   return plant_.get(key.c_str(), value);
 }
 
-std::vector<Change> Machine::take_changes() { return std::exchange(changes_, {}); }
+std::deque<Change> Machine::take_changes() { return std::exchange(changes_, {}); }
 
 }  // namespace simulator

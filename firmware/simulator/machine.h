@@ -9,7 +9,6 @@
 
 #include <deque>
 #include <string>
-#include <vector>
 
 #include "../native/devices.h"
 #include "../native/plant.h"
@@ -49,7 +48,8 @@ class Machine : private Surroundings {
   // Parameter or true value of the plant, "output.<name>" as the pins stand, "resets", or
   // "stack_unused" in bytes.
   bool get(const std::string& key, double* value) const;
-  std::vector<Change> take_changes();
+  // The newest changes, 100 000 at most, since last asked.
+  std::deque<Change> take_changes();
 
   plant::Plant& plant() { return plant_; }
   Cpu& cpu() { return cpu_; }
@@ -62,7 +62,7 @@ class Machine : private Surroundings {
   void sent(uint8_t byte) override;
   void was_reset() override;
 
-  bool follow(bool& known, board::Pin pin);
+  void follow(bool& known, board::Pin pin, const char* name, int station);
   void step_plant();
   void drive_inputs();
   void feed_byte();
@@ -77,7 +77,7 @@ class Machine : private Surroundings {
   bool bus_held_ = false, ignore_xoff_ = false;
   std::deque<uint8_t> unreceived_;
   std::string sent_;
-  std::vector<Change> changes_;
+  std::deque<Change> changes_;
   uint32_t resets_ = 0;
 };
 
