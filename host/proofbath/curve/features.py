@@ -101,15 +101,18 @@ class Branch:
     def _event(self, found: Crossing, lift_mm: float) -> Event:
         bath_c, rate_per_s, bath_u_k = self.bath_at(found.t_s)
         felt_c = float(np.interp(found.t_s, self.samples.t_s, self.followed_c))
-        slope = found.slope_per_s / rate_per_s if rate_per_s else math.inf
+        felt_per_s = (bath_c - felt_c) / NOMINAL_LAG_S
+        # In a hold the lift still follows what the lagging wax feels, not the bath at rest.
+        leading_per_s = rate_per_s if abs(rate_per_s) > 0.5 * abs(felt_per_s) else felt_per_s
+        slope = found.slope_per_s / leading_per_s if leading_per_s else math.inf
         return Event(
             lift_mm,
             found.t_s,
             bath_c,
             60 * rate_per_s,
-            60 * (bath_c - felt_c) / NOMINAL_LAG_S,
+            60 * felt_per_s,
             slope,
-            math.hypot(bath_u_k, found.t_u_s * rate_per_s),
+            math.hypot(bath_u_k, found.t_u_s * leading_per_s),
         )
 
     def bath_at(self, t_s: float) -> tuple[float, float, float]:

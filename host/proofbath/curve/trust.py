@@ -27,7 +27,7 @@ NOISY_MM = 0.025
 PULSE_WINDOW_S, SHORTEST_PULSE_S, LONGEST_PULSE_S = 31.0, 2.0, 15.0
 PULSE_MM, FEWEST_PULSES = 0.03, 3
 STAIR_RATIO, VALVE_STEP_MM = 0.5, 0.25
-FRICTION_MM = 0.20
+FRICTION_MM, RAMPS_K_PER_MIN = 0.20, 0.2
 NO_RETURN_K, ZERO_RETURN_MM = 8.0, 0.05
 LAG_INDEX = 1.8
 TYPICAL_SLOPE_MM_PER_K = 0.35
@@ -200,7 +200,11 @@ def _friction(evidence: Evidence) -> Finding | None:
     """A hysteresis constant in mm, not in K: it grows where the curve is flat."""
     points = []
     for lift_mm in (0.5, 1.0, 2.0, 4.0, 6.0, 8.0):
-        pairs = evidence.event_pairs(lift_mm)
+        pairs = [
+            (up, down)
+            for up, down in evidence.event_pairs(lift_mm)
+            if up.rate_k_per_min > RAMPS_K_PER_MIN
+        ]
         if pairs:
             rising = [up for up, _ in pairs]
             lag_s = evidence.rising_at_zero_rate(lift_mm, rising).lag.lag_s
