@@ -45,7 +45,13 @@ enum class TripReason : uint8_t {
   stirrer_stopped = 17,
   emergency_stop = 18,
   element_feed_stuck = 19,
-  heater_on_limit = 20
+  heater_on_limit = 20,
+  program_memory = 21,
+  part_read_back = 22,
+  reference_channel = 23,
+  stack_overrun = 24,
+  program_flow = 25,
+  clocks_disagree = 26
 };
 
 enum class RefusedReason : uint8_t {

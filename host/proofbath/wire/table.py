@@ -61,6 +61,12 @@ class TripReason(IntEnum):
     EMERGENCY_STOP = 18
     ELEMENT_FEED_STUCK = 19
     HEATER_ON_LIMIT = 20
+    PROGRAM_MEMORY = 21
+    PART_READ_BACK = 22
+    REFERENCE_CHANNEL = 23
+    STACK_OVERRUN = 24
+    PROGRAM_FLOW = 25
+    CLOCKS_DISAGREE = 26
 
 
 class RefusedReason(IntEnum):
