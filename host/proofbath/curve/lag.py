@@ -21,9 +21,9 @@ TOP_TAIL_S = 900.0
 SHORTEST_TOP_HOLD_S = 120.0
 MEMORY_S = 400.0
 LAG_SCALE_S = np.geomspace(4.0, 160.0, 16)
-# Relaxation at the top reads 10 % low on the one-node element model, whose lag falls off there.
-TOP_LAG_LOW = 0.90
-SHAPE_RELATIVE_U = 0.045
+# Relaxation at the top reads 12 % low on the one-node element model, whose lag falls off there.
+TOP_LAG_LOW = 0.88
+SHAPE_RELATIVE_U = 0.04
 # A lag grows with the lift's slope, since the wax that moves the pin takes up the latent heat;
 # what is left at slope zero, in mm/K, is its sensible heat (one-node element model).
 SENSIBLE_MM_PER_K = 0.227

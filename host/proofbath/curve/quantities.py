@@ -15,7 +15,7 @@ from proofbath.curve.lag import Lag
 from proofbath.curve.result import Quantity, known, unknown
 
 FALLING_LAG_RELATIVE_U = 0.058  # rising and falling lags agree within 10 % on the element model
-HYSTERESIS_SCATTER_K, HYSTERESIS_SCATTER_DOF = 0.02, 4.0
+HYSTERESIS_SCATTER_K, HYSTERESIS_SCATTER_DOF = 0.01, 4.0
 DEFAULT_HYSTERESIS_LIFT_MM = 1.0
 
 
