@@ -144,6 +144,6 @@ class SupplyWorker:
         try:
             with ScpiSupply(self._open_line(), self._settings, self._clock):
                 pass
-        except BenchFaultError as again:
+        except (BenchFaultError, InputError) as again:  # a device that is gone is an InputError
             return BenchFaultError(*dict.fromkeys(error.faults + again.faults))
         return BenchFaultError(*error.faults, "supply switched off over a second connection")

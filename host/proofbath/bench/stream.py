@@ -1,39 +1,46 @@
-"""Byte streams by URL, for the instruments beside the controller.
+"""Byte streams by pyserial: device paths and socket://host:port, for controller and instruments.
 
-`open_stream(url, baud, timeout_s, exclusive)` opens a device path, `socket://host:port` or any
-other URL pyserial knows. A lost line is PortLostError from every method; nothing else escapes.
+The only file that imports serial.  A lost line is PortLostError from every method.
 """
 
 from __future__ import annotations
 
+import errno
+import select
+
 import serial
+from serial.tools import list_ports
 
 from proofbath.bench.port import PortLostError
-from proofbath.errors import InputError
+from proofbath.errors import BenchFaultError, InputError
+
+WRITE_WAIT_S = 1.0
+MOST_BYTES = 4096
+_BUSY = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
 
 
 class Stream:
-    """An opened line; reading waits at most the timeout it was opened with."""
+    """An opened line; reading waits at most `wait_s`, writing at most `WRITE_WAIT_S`."""
 
-    def __init__(self, url: str, port: serial.SerialBase) -> None:
+    def __init__(self, url: str, port: serial.SerialBase, wait_s: float) -> None:
         self._url = url
         self._port = port
+        self._wait_s = wait_s
 
     def read(self) -> bytes:
-        """Return what has arrived, waiting for the first byte at most; empty after the timeout."""
+        """Return what has arrived, waiting for the first byte; empty when none came in time."""
         try:
-            data = bytes(self._port.read(1))
-            while data and (more := self._port.in_waiting):  # a socket admits to one byte at most
-                data += self._port.read(more)
-        except OSError as error:
+            if not select.select([self._port], [], [], self._wait_s)[0]:
+                return b""
+            return bytes(self._port.read(MOST_BYTES))
+        except (OSError, ValueError) as error:
             raise self._lost(error) from error
-        return data
 
     def waiting(self) -> bool:
         """Return whether `read` would return at once: bytes have come, or the line is lost."""
         try:
-            return bool(self._port.in_waiting)
-        except OSError as error:
+            return bool(select.select([self._port], [], [], 0.0)[0])
+        except (OSError, ValueError) as error:
             raise self._lost(error) from error
 
     def write(self, data: bytes) -> None:
@@ -51,29 +58,34 @@ class Stream:
         if forgotten is not None:
             forgotten.close()
 
-    def _lost(self, error: OSError) -> PortLostError:
-        return PortLostError(f"{self._url}: the line is lost ({error}); check cable and power")
+    def _lost(self, error: Exception) -> PortLostError:
+        return PortLostError(f"port {self._url}: line is lost ({error}); check plug and cable")
 
 
-def open_stream(url: str, baud: int, timeout_s: float, exclusive: bool = True) -> Stream:
-    """Return the opened stream; `exclusive` keeps other processes off a device path.
+def open_stream(url: str, baud: int, wait_s: float) -> Stream:
+    """Return the opened stream; a device path is held alone.
 
-    Raises InputError for a URL that is none, PortLostError where nothing answers.
+    Raises InputError for what is not there, BenchFaultError for what is busy or does not answer.
     """
     try:
         port = serial.serial_for_url(
-            url,
-            baudrate=baud,
-            timeout=timeout_s,
-            write_timeout=timeout_s,
-            exclusive=exclusive or None,
+            url, baud, timeout=0, write_timeout=WRITE_WAIT_S, exclusive=True
         )
     except ValueError as error:
-        raise InputError(f"port {url!r}: {error}; give a device path or socket://host:port") from (
-            error
-        )
-    except OSError as error:
-        raise PortLostError(
-            f"port {url!r} cannot be opened: {error}; check name, cable and who else holds it"
-        ) from error
-    return Stream(url, port)
+        raise InputError(f"port {url}: {error}; give a device path or socket://host:port") from None
+    except serial.SerialException as error:
+        raise refusal(url, error) from error
+    return Stream(url, port, wait_s)
+
+
+def refusal(url: str, error: OSError) -> InputError | BenchFaultError:
+    """Return the error that says why a port cannot be opened, and whose job the remedy is."""
+    number = error.errno
+    if number in _BUSY or "exclusively lock" in str(error):
+        return BenchFaultError(f"port {url}: in use; end the other program that holds it")
+    if number == errno.EACCES:
+        return InputError(f"port {url}: no permission; join the group that owns the device")
+    if number == errno.ENOENT:
+        known = ", ".join(sorted(port.device for port in list_ports.comports())) or "none"
+        return InputError(f"port {url}: not there; plug it in or name another (found: {known})")
+    return BenchFaultError(f"port {url}: cannot be opened ({error}); check device and cable")

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from host.bench.fake_supply import IDENTITY, FakeSupply
-from host.bench.test_scpi_supply import TIMEOUT_S, settings
+from host.bench.test_scpi_supply import QUIET_S, settings
 from proofbath.bench.clock import monotonic_s
 from proofbath.bench.scpi_worker import SupplyWorker
 from proofbath.bench.stream import Stream, open_stream
@@ -23,7 +23,7 @@ def fake() -> Iterator[FakeSupply]:
 
 
 def line_to(url: str) -> Callable[[], Stream]:
-    return lambda: open_stream(url, 9600, TIMEOUT_S / 2)
+    return lambda: open_stream(url, 9600, QUIET_S)
 
 
 def worker(fake: FakeSupply, lease_s: float = LONG_S, **more: object) -> SupplyWorker:

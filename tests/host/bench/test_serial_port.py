@@ -22,8 +22,9 @@ from host.bench.served import Served, on_pty, on_socket
 from proofbath.bench.link import Link
 from proofbath.bench.night import Watch, run_night
 from proofbath.bench.port import PortLostError
-from proofbath.bench.serial_port import SerialPort, _refusal
+from proofbath.bench.serial_port import SerialPort
 from proofbath.bench.start import greet
+from proofbath.bench.stream import refusal
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.store.journal import Journal
 from proofbath.wire.table import State
@@ -162,9 +163,9 @@ def test_a_missing_port_is_wrong_input(tmp_path: Path) -> None:
 
 def test_a_port_without_permission_is_wrong_input() -> None:
     # Made by hand, as the superuser of a build machine may open everything.
-    refusal = _refusal("/dev/ttyUSB0", SerialException(errno.EACCES, "could not open port"))
-    assert isinstance(refusal, InputError)
-    assert "join the group that owns the device" in str(refusal)
+    error = refusal("/dev/ttyUSB0", SerialException(errno.EACCES, "could not open port"))
+    assert isinstance(error, InputError)
+    assert "join the group that owns the device" in str(error)
 
 
 @pytest.mark.parametrize("url", ["nonsense://here", "socket://nohost", "socket://127.0.0.1:x"])
