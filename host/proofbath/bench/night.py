@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from math import isnan
 from pathlib import Path
 from typing import NamedTuple
@@ -50,6 +50,8 @@ STROKE_SPARE_MM = 1.0
 """A unit is over its stroke beyond its full lift times the one plus the other."""
 CLOSED_AT_MOST_MM = 2.0
 """A gauge that reads more at the start is taken to hold a unit that is open already."""
+Remarks = Sequence[tuple[str, str]]
+"""Kind and text of events: what a person did before the run, that belongs to its record."""
 
 
 class Progressed(NamedTuple):
@@ -157,12 +159,13 @@ def run_night(
     *,
     clear: bool = False,
     watch: Watch | None = None,
+    remarks: Remarks = (),
     day_s: Clock = seconds_of_day,
     started: Callable[[], str] = utc_text,
 ) -> Outcome:
     """Carry a night on a bench to its end and return how it ended.
 
-    Raises the errors of `make_ready` before any heat, BenchFaultError when the journal fails.
+    `remarks` are events that stand at the run's beginning.  Raises the errors of `make_ready` before any heat, BenchFaultError when the journal fails.
     """
     watch = watch or nobody()
     ready = make_ready(link, plan, bench, journal.path, clear, day_s())
@@ -177,6 +180,8 @@ def run_night(
     )
     writer = journal.begin(head)
     writer.note(0.0, CYCLES, json.dumps(measured_cycles(ready.checked.legs)))
+    for kind, text in remarks:
+        writer.note(0.0, kind, text)
     return carry(link, bench, ready, Sequencer(ready.checked.legs, bench.bath), writer, watch)
 
 

@@ -18,7 +18,7 @@ from proofbath.bench.control_socket import ControlSocket
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import Progressed, Ready, Watch, check_night, run_night
+from proofbath.bench.night import Progressed, Ready, Remarks, Watch, check_night, run_night
 from proofbath.bench.record import times_ms
 from proofbath.bench.resume import resume_night
 from proofbath.run.acts import Act, Stop
@@ -39,6 +39,7 @@ def bench_night(
     clear: bool = False,
     on_ready: Callable[[Ready], None] = lambda _: None,
     on_progress: Callable[[Progressed], None] = lambda _: None,
+    remarks: Remarks = (),
     folder: Path | None = None,
     wall_s: Clock = monotonic_s,
 ) -> Outcome:
@@ -50,7 +51,7 @@ def bench_night(
     check_night(plan, bench, seconds_of_day())
     watch = Watch(on_ready, on_progress, deque(), wall_s)
     with _process(bench, journal_path, watch, folder) as (link, journal, attended):
-        return run_night(link, plan, bench, journal, clear=clear, watch=attended)
+        return run_night(link, plan, bench, journal, clear=clear, watch=attended, remarks=remarks)
 
 
 def bench_resume(

@@ -159,3 +159,10 @@ def test_a_check_shows_every_line_and_heats_nothing() -> None:
 def test_a_disk_that_is_too_small_is_told(tmp_path: Path) -> None:
     assert check_disk(tmp_path / "night.db", 1000).ok
     assert not check_disk(tmp_path / "night.db", 10**18).ok
+
+
+def test_what_a_person_did_beforehand_stands_at_the_runs_beginning(journal: Journal) -> None:
+    outcome = run(Bench(), journal, remarks=(("attended", "somebody stays"),))
+    events = journal.events(outcome.run_id)
+    assert ("attended", "somebody stays") in [(e.kind, e.text) for e in events[:3]]
+    assert journal.verify_chain(outcome.run_id) > 0
