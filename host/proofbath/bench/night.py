@@ -5,43 +5,27 @@ from __future__ import annotations
 import json
 from collections import deque
 from collections.abc import Callable, Sequence
-from math import isnan
 from pathlib import Path
 from typing import NamedTuple
 
 from proofbath.bench.clock import Clock, monotonic_s, seconds_of_day, utc_text
 from proofbath.bench.convert import Converter
-from proofbath.bench.description import TRIP_MARGIN_K, BenchFile
-from proofbath.bench.limits import StationLimit, wire_limits
+from proofbath.bench.description import BenchFile
+from proofbath.bench.limits import StationLimit
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Loop, Outcome
-from proofbath.bench.preflight import (
-    Check,
-    check_cool,
-    check_disk,
-    check_rest,
-    mean_of,
-    readings_at_rest,
-)
-from proofbath.bench.start import (
-    check_identity,
-    clear_trip,
-    greet,
-    set_limits,
-    trip_text,
-    wait_quiet,
-)
+from proofbath.bench.preflight import Check, check_rest, mean_of, readings_at_rest
+from proofbath.bench.ready import NOTHING_LOADED, Ready, StationLimits, ready_bench
+from proofbath.bench.start import check_identity, greet, trip_text
 from proofbath.control.boiling import MARGIN_K
-from proofbath.errors import BenchFaultError
 from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Drive, Leg
+from proofbath.run.profile import Leg
 from proofbath.run.reading import Reading
 from proofbath.run.sequencer import Progress, Sequencer
 from proofbath.store.journal import Journal, RunHead, RunWriter
-from proofbath.store.row import ROW
-from proofbath.wire.table import STATIONS, TICK_MS, Identity, Limits, State
+from proofbath.wire.table import STATIONS, State
 
 CYCLES = "cycles"
 """Kind of the event that says which cycles a run has, after some were left out for time."""
@@ -60,18 +44,6 @@ class Progressed(NamedTuple):
     reading: Reading
     phase: str
     progress: Progress
-
-
-class Ready(NamedTuple):
-    """A bench that may heat: who it is, what it guards, what the plan will do."""
-
-    identity: Identity
-    limits: Limits
-    checked: CheckedPlan
-    checks: list[Check]
-    bath_c: float
-    device_s: float
-    """Controller's clock at the end of the pre-flight."""
 
 
 class Watch(NamedTuple):
@@ -129,26 +101,13 @@ def make_ready(
 
     `clear` says that a person asked for a latched trip to be cleared.
     """
-    checked = check_night(plan, bench, day_s)
     loaded = tuple(sorted(place.station for place in plan.station))
-    identity = greet(link)
-    check_identity(identity, bench.board(), bench.bench.serial_number, loaded[-1])
-    wait_quiet(link)
-    readings = readings_at_rest(link, Converter(bench.calibration))
-    checks = check_rest(readings, loaded)
-    trip_c = _highest_c(checked.legs) + TRIP_MARGIN_K
-    bath_c = mean_of(r.bath_c for r in readings)
-    checks.append(check_cool(bath_c, trip_c))
-    needed = int(checked.expected_s * 1.5 * 1000 / TICK_MS) * ROW.itemsize
-    checks.append(check_disk(journal_path, needed))
-    faults = [check.fault() for check in checks if not check.ok]
-    if faults:
-        raise BenchFaultError(*faults)
-    limits = _limits(plan, bench, trip_c, readings)
-    # Before the clearing: a controller without limits does not leave its trip.
-    set_limits(link, limits)
-    clear_trip(link, identity, bench.calibration, clear)
-    return Ready(identity, limits, checked, checks, bath_c, readings[-1].t_s)
+
+    def station_limits(readings: list[Reading]) -> StationLimits:
+        return _station_limits(plan, readings)
+
+    checked = check_night(plan, bench, day_s)
+    return ready_bench(link, bench, checked, loaded, station_limits, journal_path, clear)
 
 
 def run_night(
@@ -165,7 +124,8 @@ def run_night(
 ) -> Outcome:
     """Carry a night on a bench to its end and return how it ended.
 
-    `remarks` are events that stand at the run's beginning.  Raises the errors of `make_ready` before any heat, BenchFaultError when the journal fails.
+    `remarks` are events that stand at the run's beginning.  Raises the errors of `make_ready`
+    before any heat, BenchFaultError when the journal fails.
     """
     watch = watch or nobody()
     ready = make_ready(link, plan, bench, journal.path, clear, day_s())
@@ -208,13 +168,8 @@ def carry(
     return loop.run()
 
 
-def _highest_c(legs: tuple[Leg, ...]) -> float:
-    asked_c = (leg.step.until_c if isinstance(leg.step, Drive) else leg.to_c for leg in legs)
-    return max(c for c in asked_c if not isnan(c))
-
-
-def _limits(plan: NightPlan, bench: BenchFile, trip_c: float, readings: list[Reading]) -> Limits:
-    stations: list[StationLimit | None] = [None] * STATIONS
+def _station_limits(plan: NightPlan, readings: list[Reading]) -> StationLimits:
+    stations = list(NOTHING_LOADED)
     for place in plan.station:
         unit_type = plan.type_at(place)
         if unit_type is None:  # a blank: no current, and it never moves far
@@ -222,4 +177,4 @@ def _limits(plan: NightPlan, bench: BenchFile, trip_c: float, readings: list[Rea
         closed_mm = min(mean_of(r.lift_mm[place.station - 1] for r in readings), CLOSED_AT_MOST_MM)
         stroke_mm = unit_type.full_lift_mm * STROKE_SPARE + STROKE_SPARE_MM
         stations[place.station - 1] = StationLimit(unit_type.element_max_a, closed_mm + stroke_mm)
-    return wire_limits(bench.limits, bench.calibration, trip_c, tuple(stations))
+    return tuple(stations)
