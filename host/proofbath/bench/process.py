@@ -18,7 +18,8 @@ from proofbath.bench.control_socket import ControlSocket
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import Progressed, Ready, Remarks, Watch, check_night, run_night
+from proofbath.bench.night import Progressed, Remarks, Watch, check_night, run_night
+from proofbath.bench.ready import Ready
 from proofbath.bench.record import times_ms
 from proofbath.bench.resume import resume_night
 from proofbath.run.acts import Act, Stop

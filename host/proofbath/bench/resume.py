@@ -13,8 +13,9 @@ from proofbath.bench.calibration import Calibration
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import CYCLES, Ready, Watch, carry, make_ready, nobody
+from proofbath.bench.night import CYCLES, Watch, carry, make_ready, nobody
 from proofbath.bench.notes import notes_in
+from proofbath.bench.ready import Ready
 from proofbath.bench.record import run_record, times_ms
 from proofbath.errors import RecordError
 from proofbath.run.branch import SPOILING_K

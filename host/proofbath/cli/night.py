@@ -11,8 +11,9 @@ import click
 from proofbath.bench.clock import seconds_of_day
 from proofbath.bench.description import BenchFile
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import Ready, check_night
+from proofbath.bench.night import check_night
 from proofbath.bench.process import bench_night
+from proofbath.bench.ready import Ready
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.night_report import (
     UnitReport,
