@@ -1,0 +1,1 @@
+"""Certificates: content, signature, pages, labels, and what tells a genuine one from a changed."""

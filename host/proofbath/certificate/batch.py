@@ -1,0 +1,62 @@
+"""The content of a batch summary: every unit with its outcome, certified or not."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from proofbath.certificate.evidence import ReferenceUnit
+from proofbath.certificate.parties import Customer, Person, Workshop
+from proofbath.certificate.results import Result
+from proofbath.certificate.text import Line, Number, Remark
+from proofbath.description import Described
+
+
+class BatchRow(Described):
+    """One unit of a batch: start-to-open as found and as left, outcome, certificate or why none."""
+
+    serial: Line
+    as_found: Result | None = None
+    rework: Remark = ""
+    as_left: Result | None = None
+    outcome: Line
+    certificate: Number | None = None
+    reason: Remark = ""
+    withdrawn_by: Number | None = None
+
+    @model_validator(mode="after")
+    def _certified_or_reason(self) -> Self:
+        if (self.certificate is None) == (self.reason == ""):
+            raise ValueError(f"{self.serial}: state its certificate, or the reason why it has none")
+        if self.withdrawn_by and self.certificate is None:
+            raise ValueError(f"{self.serial}: nothing was certified that could be withdrawn")
+        return self
+
+
+class BatchSummary(Described):
+    """A whole batch on one sheet."""
+
+    kind: Literal["batch summary"] = "batch summary"
+    title: Line = "Batch summary"
+    number: Number
+    workshop: Workshop
+    customer: Customer
+    batch: Line
+    unit_type: Line
+    specification_version: Annotated[int, Field(ge=1)]
+    limits: tuple[Line, ...]
+    received: dt.date
+    issued: dt.date
+    row: Annotated[tuple[BatchRow, ...], Field(min_length=1)]
+    reference_unit: ReferenceUnit
+    remarks: tuple[Line, ...] = ()
+    authorised_by: Person
+
+    @model_validator(mode="after")
+    def _each_unit_once(self) -> Self:
+        serials = [row.serial for row in self.row]
+        if len(set(serials)) < len(serials):
+            raise ValueError("a unit is listed twice")
+        return self

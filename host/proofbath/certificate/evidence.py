@@ -1,0 +1,75 @@
+"""What results rest on: method, conditions, calibrations, reference unit, history, curve."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from proofbath.certificate.results import Positive, Result
+from proofbath.certificate.text import Line, Remark
+from proofbath.description import Described
+
+METHOD = "proofbath workshop method M1"
+
+
+class Method(Described):
+    """The method, and what was added to it, done otherwise, or left out."""
+
+    name: Line = METHOD
+    version: Line
+    deviations: Line = "none"
+
+
+class Conditions(Described):
+    """What the results were measured under."""
+
+    bench: Line
+    station: Annotated[int, Field(ge=1, le=6)]
+    place: Line
+    coolant: Line
+    station_pressure_kpa: Annotated[float, Field(ge=50, le=110)]
+    room_c: Annotated[float, Field(ge=-20, le=60)] | None = None
+    profile: Line
+
+
+class Calibration(Described):
+    """One calibration in force: of what, against what, when, by whom, until when."""
+
+    item: Line
+    reference: Line
+    uncertainty: Line
+    calibrated: dt.date
+    due: dt.date
+    by: Line
+
+
+class ReferenceUnit(Described):
+    """The sealed unit measured in the same run, and the charts; only charts in control certify."""
+
+    serial: Line
+    value_c: float
+    centre_c: float
+    limit_k: Positive
+    chart: Literal["in control", "in control, limits provisional"]
+    probes: Literal["in control", "in control, limits provisional"]
+    sees: Remark = ""
+
+
+class Stage(Described):
+    """One step of the unit's way through the workshop; measurements name their run."""
+
+    stage: Literal["as-found", "rework", "as-left"]
+    date: dt.date
+    text: Line
+    run: Remark = ""
+    results: tuple[Result, ...] = ()
+
+
+class Branch(Described):
+    """One pass of the opening curve: bath °C and lift mm above the closed level, point by point."""
+
+    rising: bool
+    bath_c: tuple[float, ...]
+    lift_mm: tuple[float, ...]

@@ -1,0 +1,119 @@
+"""The opening curve for a certificate: thinned from a record, and laid out in numbers for the page.
+
+The page draws it from the signed content, in its own type and without colour.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from proofbath.certificate.evidence import Branch
+from proofbath.certificate.results import Result
+from proofbath.certificate.words import fixed, plain
+from proofbath.curve.branches import cycles_of
+from proofbath.curve.cycles import features_of_cycles
+from proofbath.curve.features import CycleFeatures, Wanted
+from proofbath.curve.record import CurveRecord, Floats
+from proofbath.curve.samples import Samples, reduce
+
+POINTS = 160
+OPEN_MM = 0.3
+CLOSED_SHOWN_K = 5.0
+STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
+MOST_TICKS = 8
+
+
+def curve_of(record: CurveRecord, threshold_mm: float) -> tuple[Branch, ...]:
+    """Return the passes of a record's opening curve from 5 K below it, some 160 points each."""
+    samples, _ = reduce(record)
+    cycles = features_of_cycles(samples, cycles_of(samples), Wanted(threshold_mm))
+    passes = [
+        (rising, part, part.lift_mm - _shut_mm(cycle, part.bath_c))
+        for cycle in cycles
+        for rising, part in ((True, cycle.rising), (False, cycle.falling))
+        if len(part) > 1
+    ]
+    opened_c = [
+        float(part.bath_c[lift > OPEN_MM].min(initial=math.inf)) for _, part, lift in passes
+    ]
+    least_c = min([c for c in opened_c if c < math.inf], default=-math.inf) - CLOSED_SHOWN_K
+    return tuple(
+        branch
+        for rising, part, lift_mm in passes
+        for branch in _thinned(rising, part, lift_mm, least_c)
+    )
+
+
+def _shut_mm(cycle: CycleFeatures, bath_c: Floats) -> Floats | float:
+    return cycle.zero.reading_mm(bath_c) if cycle.zero else 0.0
+
+
+def _thinned(rising: bool, part: Samples, lift_mm: Floats, least_c: float) -> list[Branch]:
+    """Return a pass as one branch, or several where samples are missing in between."""
+    shown = part.bath_c >= least_c
+    every = max(1, int(shown.sum()) // POINTS)
+    found = []
+    for run in np.unique(part.run[shown]):
+        here = np.flatnonzero(shown & (part.run == run))[::every]
+        if len(here) > 1:
+            bath_c = np.round(part.bath_c[here], 3).tolist()
+            lifts = np.round(lift_mm[here], 4).tolist()
+            found.append(Branch(rising=rising, bath_c=tuple(bath_c), lift_mm=tuple(lifts)))
+    return found
+
+
+def plot_view(curve: Sequence[Branch], results: Sequence[Result]) -> dict[str, Any] | None:
+    """Return branches, ticks, threshold and start-to-open as shares of the drawing's sides."""
+    if not curve:
+        return None
+    across = _axis([c for branch in curve for c in branch.bath_c])
+    up = _axis([0.0, *(mm for branch in curve for mm in branch.lift_mm)])
+    at_zero = (r for r in results if (r.quantity, r.rate) == ("start_to_open_c", "zero"))
+    start = next((r for r in at_zero if r.value is not None), None)
+    return {
+        "across": _ticks(across),
+        "up": _ticks(up),
+        "branches": [_drawn(branch, across, up) for branch in curve],
+        "start": _start(start, across, up) if start else None,
+    }
+
+
+def _drawn(branch: Branch, across: tuple[float, ...], up: tuple[float, ...]) -> dict[str, Any]:
+    points = zip(branch.bath_c, branch.lift_mm, strict=True)
+    return {
+        "rising": branch.rising,
+        "points": [[_share(c, across), _share(mm, up)] for c, mm in points],
+    }
+
+
+def _start(start: Result, across: tuple[float, ...], up: tuple[float, ...]) -> dict[str, Any]:
+    value, big_u = start.value or 0.0, start.expanded_uncertainty or 0.0
+    threshold_mm = start.threshold_mm or 0.0
+    return {
+        "from": _share(value - big_u, across),
+        "at": _share(value, across),
+        "to": _share(value + big_u, across),
+        "threshold": _share(threshold_mm, up),
+        "threshold_mm": plain(threshold_mm),
+    }
+
+
+def _axis(values: Sequence[float]) -> tuple[float, ...]:
+    """Return round numbers from below the least value to above the greatest."""
+    low, high = min(values), max(values)
+    step = next((s for s in STEPS if (high - low) / s <= MOST_TICKS), (high - low) / MOST_TICKS)
+    first, last = math.floor(low / step + 0.02), math.ceil(high / step)
+    return tuple(step * number for number in range(first, max(last, first + 1) + 1))
+
+
+def _ticks(axis: tuple[float, ...]) -> list[dict[str, Any]]:
+    decimals = 0 if axis[1] - axis[0] >= 1 else 1
+    return [{"at": _share(value, axis), "text": fixed(value, decimals)} for value in axis]
+
+
+def _share(value: float, axis: tuple[float, ...]) -> float:
+    return round((value - axis[0]) / (axis[-1] - axis[0]), 5)

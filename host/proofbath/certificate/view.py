@@ -1,0 +1,121 @@
+"""A certificate's content as the strings its pages show: formatting only, nothing decided."""
+
+from __future__ import annotations
+
+from proofbath.certificate.content import Certificate, Replaces
+from proofbath.certificate.evidence import Calibration, Conditions, ReferenceUnit, Stage
+from proofbath.certificate.plot import plot_view
+from proofbath.certificate.result_view import Strings, in_its_form, result_view
+from proofbath.certificate.results import BudgetLine, Result
+from proofbath.certificate.words import NOTHING, day, days, decimals_of, fixed, whole_freedom
+
+
+def certificate_view(content: Certificate) -> Strings:
+    """Return what the certificate's pages print."""
+    dates, judged = content.dates, [r for r in content.results if r.judgement]
+    return {
+        "title": content.title,
+        "number": content.number,
+        "issued": day(dates.issued),
+        "workshop": content.workshop.model_dump(),
+        "customer": content.customer.model_dump(),
+        "unit": content.unit.model_dump(),
+        "received": day(dates.received),
+        "measured": days(dates.measured_from, dates.measured_to),
+        "outcome": content.conformity.outcome.value.upper(),
+        "conformity": content.conformity.model_dump(mode="json"),
+        "chance": _sentence(content.conformity.statement.partition(": ")[2]),
+        "applies": "; ".join(in_its_form(result) for result in judged),
+        "results": [result_view(result) for result in content.results],
+        "plot": plot_view(content.curve, content.results),
+        "history": [_stage(stage) for stage in content.history],
+        "method": content.method.model_dump(),
+        "conditions": _conditions(content.conditions),
+        "calibrations": [_calibration(item) for item in content.calibrations],
+        "reference": reference_view(content.reference_unit),
+        "budget": _budget(judged[0]),
+        "notes": _notes(content),
+        "measured_by": content.measured_by.model_dump(),
+        "authorised_by": content.authorised_by.model_dump(),
+        "replaces": _replaces(content.replaces),
+        "statements": content.statements,
+    }
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def _stage(stage: Stage) -> Strings:
+    values = [
+        f"{v['words']} {v['value']}" + (f" ± {v['u']} {v['unit']}" if v["u"] else "")
+        for v in map(result_view, stage.results)
+    ]
+    return {
+        "stage": stage.stage,
+        "date": day(stage.date),
+        "text": stage.text,
+        "run": stage.run or NOTHING,
+        "values": values,
+    }
+
+
+def _conditions(conditions: Conditions) -> list[list[str]]:
+    rows = [
+        ["Place", conditions.place],
+        ["Bench and station", f"{conditions.bench}, station {conditions.station}"],
+        ["Coolant", conditions.coolant],
+        ["Station pressure", f"{fixed(conditions.station_pressure_kpa, 1)} kPa"],
+        ["Profile", conditions.profile],
+    ]
+    if conditions.room_c is not None:
+        rows.insert(4, ["Room", f"{fixed(conditions.room_c, 0)} °C"])
+    return rows
+
+
+def _calibration(item: Calibration) -> Strings:
+    dates = {"calibrated": day(item.calibrated), "due": day(item.due)}
+    return {**item.model_dump(mode="json"), **dates}
+
+
+def reference_view(unit: ReferenceUnit) -> Strings:
+    """Return the reference unit's value on its chart, and the state of both charts."""
+    return {
+        "serial": unit.serial,
+        "value": f"{fixed(unit.value_c, 2)} °C",
+        "centre": f"{fixed(unit.centre_c, 2)} ± {fixed(unit.limit_k, 2)} °C",
+        "chart": unit.chart,
+        "probes": unit.probes,
+        "sees": unit.sees,
+    }
+
+
+def _budget(result: Result) -> Strings:
+    decimals = decimals_of(result.standard_uncertainty or 0.01) + 1
+    lines = [_budget_line(line, decimals) for line in result.budget]
+    combined = fixed(result.standard_uncertainty or 0.0, decimals)
+    return {"of": result.words, "unit": result.unit, "lines": lines, "combined": combined}
+
+
+def _budget_line(line: BudgetLine, decimals: int) -> Strings:
+    counted = line.contribution is not None
+    return {
+        "name": line.name,
+        "evaluation": line.evaluation,
+        "contribution": fixed(line.contribution or 0.0, decimals) if counted else NOTHING,
+        "freedom": whole_freedom(line.degrees_of_freedom) if counted else NOTHING,
+        "note": line.note,
+    }
+
+
+def _notes(content: Certificate) -> list[tuple[str, tuple[str, ...]]]:
+    """Return remarks, customer's data and others' results; each said even where there is none."""
+    return [
+        ("Remarks", content.remarks or ("none",)),
+        ("Supplied by the customer, not checked", content.supplied_by_customer or ("nothing",)),
+        ("Results from others", content.from_others or ("none",)),
+    ]
+
+
+def _replaces(replaces: Replaces | None) -> Strings | None:
+    return replaces.model_dump() if replaces else None
