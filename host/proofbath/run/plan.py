@@ -27,6 +27,8 @@ class LoadedStation(Described):
     station: Annotated[int, Field(ge=1, le=STATIONS)]
     serial: Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9._-]+$")]
     role: Role = "unit"
+    intake_ohm: Annotated[float, Field(gt=0.0, le=200.0)] | None = None
+    """Resistance of its heater as measured at intake; the type's counts where it is not given."""
 
 
 class NightPlan(Described):

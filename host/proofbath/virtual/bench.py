@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import weakref
 
+from proofbath.errors import BenchFaultError
 from proofbath.virtual.description import VirtualSection
 from proofbath.virtual.native import library
 from proofbath.virtual.plant import configure, read_value
@@ -33,6 +34,13 @@ class VirtualBench:
     def boot(self, cause: BootCause) -> None:
         """Restart the controller; its EEPROM and the plant stay as they are."""
         self._native.pb_boot(self._handle, int(cause))
+
+    def begin(self, kind: str, station: int, for_s: float, size: float = 0.0) -> None:
+        """Let a fault begin now and last `for_s`; raises BenchFaultError for an unknown one."""
+        now_s = self.get("time_s")
+        named = kind.encode()
+        if self._native.pb_fault(self._handle, named, station, now_s, now_s + for_s, size) != 0:
+            raise BenchFaultError(f"plant: fault {kind} at station {station} cannot begin")
 
     def get(self, key: str) -> float:
         """Return a true value or parameter of the plant by its dotted name; raises KeyError."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from proofbath.errors import BenchFaultError
 from proofbath.virtual.bench import VirtualBench
 from proofbath.virtual.description import VirtualSection, VirtualUnit
 from proofbath.virtual.plant import Drive, VirtualPlant
@@ -75,3 +76,14 @@ def test_restart_counts_a_boot_and_leaves_the_plant_alone() -> None:
 def test_unknown_name_is_refused() -> None:
     with pytest.raises(KeyError, match=r"unit\.7\.lift_mm"):
         VirtualBench(VirtualSection()).get("unit.7.lift_mm")
+
+
+def test_a_fault_may_begin_at_any_moment_and_pass() -> None:
+    bench = VirtualBench(VirtualSection())
+    talk(bench)
+    bench.begin("over_stroke", 3, for_s=1.0, size=2.0)
+    moved = samples(b"".join(bench.advance(b"") for _ in range(20)))
+    # 2 mm of a 20 mm gauge, four sums of 4095.
+    assert moved[5].lift_sum[2] - moved[-1].lift_sum[2] == pytest.approx(2.0 * 4 * 4095 / 20, abs=8)
+    with pytest.raises(BenchFaultError, match="over_stroke at station 0"):
+        bench.begin("over_stroke", 0, for_s=1.0)
