@@ -17,7 +17,10 @@ class Deed(NamedTuple):
     size: float = 0.0
 
 
-DEEDS = {"press": Deed("over_stroke", 1.5, 2.0)}
+DEEDS = {
+    "press": Deed("over_stroke", 1.5, 2.0),
+    "lift plunger": Deed("vent_pin", 1.5, 3.0),
+}
 
 
 class VirtualPerson:
@@ -39,6 +42,8 @@ class VirtualPerson:
         """Let the fault that stands for the act begin; raises KeyError for an unknown one."""
         self._tell(act.text)
         deed = DEEDS[act.name]
+        if act.name == "press" and not self._bench.get(f"unit.{act.station}.present"):
+            deed = DEEDS["lift plunger"]
         self._bench.begin(deed.kind, act.station, deed.for_s, deed.size)
 
     def agrees(self, question: str) -> bool:

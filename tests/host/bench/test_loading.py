@@ -290,3 +290,11 @@ def test_plain_units_are_loaded_without_any_current() -> None:
     assert all(len(checks) == 3 for checks in loading.run(plan(plain)).values())
     assert loading.bench.get("output.contactor") == 0
     assert max(max(pair) for pair in loading.feeds) < 0.01
+
+
+def test_a_blank_is_loaded_by_its_gauges_plunger() -> None:
+    units = UNITS.replace("gauge_zero_mm = 0.36", "gauge_zero_mm = 0.36\nblank = true")
+    second = units.rindex("[[virtual.unit]]")
+    blank = PLAN + 'role = "blank"\n'
+    checks = Loading(BENCH + units[:second]).run(plan(blank))
+    assert [len(checks[n]) for n in (1, 2)] == [5, 3], "no current through a bar"

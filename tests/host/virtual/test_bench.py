@@ -79,7 +79,7 @@ def test_unknown_name_is_refused() -> None:
 
 
 def test_a_fault_may_begin_at_any_moment_and_pass() -> None:
-    bench = VirtualBench(VirtualSection())
+    bench = VirtualBench(VirtualSection(unit=(F82.model_copy(update={"station": 3}),)))
     talk(bench)
     bench.begin("over_stroke", 3, for_s=1.0, size=2.0)
     moved = samples(b"".join(bench.advance(b"") for _ in range(20)))
