@@ -59,12 +59,12 @@ def decide(limit: Limit, measured: Measured | None, rule: Rule) -> Decision:
     """Judge one result by one limit; what cannot be judged is refused with its reason."""
     if measured is None:
         return Decision(limit, Outcome.UNSET, f"no result of {limit.form()}")
-    unlike = limit.unlike(measured)
-    if unlike:
-        return Decision(limit, Outcome.INVALID, unlike, measured)
     value, big_u = measured.value, measured.expanded_uncertainty
     if value is None or not math.isfinite(value):
         return Decision(limit, Outcome.UNSET, measured.reason or "the result is null", measured)
+    unlike = limit.unlike(measured)
+    if unlike:
+        return Decision(limit, Outcome.INVALID, unlike, measured)
     if big_u is None or not 0 < big_u < math.inf or not measured.standard_uncertainty:
         text = "the result states no uncertainty; give the bench's budget"
         return Decision(limit, Outcome.INVALID, text, measured)

@@ -145,6 +145,8 @@ def test_what_has_no_value_or_no_uncertainty_never_passes() -> None:
     assert decide(START, None, "simple").outcome is Outcome.UNSET
     stuck = decide(START, start(None), "simple")
     assert (stuck.outcome, stuck.reason) == (Outcome.UNSET, "stuck")
+    formless = start(None)._replace(rate=None, threshold_mm=None)
+    assert decide(START, formless, "simple").outcome is Outcome.UNSET
     bare = start(82.0)._replace(expanded_uncertainty=None)
     assert decide(START, bare, "simple").outcome is Outcome.INVALID
     exact = start(82.0)._replace(expanded_uncertainty=0.0)
