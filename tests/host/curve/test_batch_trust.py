@@ -1,0 +1,37 @@
+"""A batch tells a drifted probe from changed units, and one lagging unit from its neighbours."""
+
+from __future__ import annotations
+
+from host.curve.closed_form import StraightUnit, night, record_of
+from proofbath.curve import CurveResult, analyse
+from proofbath.curve.batch_trust import batch_findings
+from proofbath.curve.record import CurveRecord
+
+BATH_C = night((1.0, 0.5))
+
+
+def result(name: str, unit: StraightUnit) -> CurveResult:
+    record = record_of(BATH_C, unit.lift_mm(BATH_C))
+    return analyse(CurveRecord(record.t_s, record.bath_c, record.lift_mm, name=name))
+
+
+UNITS = [result(f"F82-{n}", StraightUnit(opens_c=81.0 + n)) for n in range(4)]
+STARTS = {r.name: r.start_to_open_c.value or 0.0 for r in UNITS}
+
+
+def test_an_unchanged_batch_is_silent() -> None:
+    assert batch_findings(UNITS, STARTS) == []
+
+
+def test_a_common_shift_is_the_probes() -> None:
+    moved = {name: start_c - 0.4 for name, start_c in STARTS.items()}
+    (finding,) = batch_findings(UNITS, moved)
+    assert finding.code == "shifted_together"
+    moved["F82-0"] += 0.9
+    assert batch_findings(UNITS, moved) == []
+
+
+def test_one_slow_unit_among_neighbours_is_named() -> None:
+    (finding,) = batch_findings([*UNITS, result("F82-8", StraightUnit(lag_s=42.0))])
+    assert finding.code == "slower_than_neighbours"
+    assert finding.text.startswith("F82-8")
