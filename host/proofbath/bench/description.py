@@ -8,8 +8,10 @@ from pydantic import Field, model_validator
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.limits import LimitsSection
+from proofbath.bench.tuned import Tuned
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import Coolant, pressure_kpa
+from proofbath.control.gains import Gains
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.description import Described
 from proofbath.virtual.description import VirtualSection
@@ -55,6 +57,8 @@ class BenchFile(Described):
     calibration: Calibration = Calibration()
     budget: BenchBudget | None = None
     """Uncertainties the bench brings to every result; None when it states none."""
+    tuned: Tuned | None = None
+    """What the last heating test found; None before the first."""
     virtual: VirtualSection | None = None
 
     @model_validator(mode="after")
@@ -73,6 +77,10 @@ class BenchFile(Described):
         """Return the highest temperature a plan may ask for: below boiling and the trip limit."""
         trip_c = self.limits.bath_limit_c
         return min(self.coolant.limit_c(self.pressure_kpa()), trip_c - TRIP_MARGIN_K)
+
+    def gains(self) -> Gains | None:
+        """Return the gains that were tuned; None where they follow from the bath's figures."""
+        return self.tuned.gains() if self.tuned else None
 
     def board(self) -> Board | None:
         """Return the board the controller must be, None when any will do."""

@@ -17,14 +17,16 @@ from proofbath.bench.loop import Loop, Outcome
 from proofbath.bench.preflight import Check, check_rest, mean_of, readings_at_rest
 from proofbath.bench.ready import NOTHING_LOADED, Ready, StationLimits, ready_bench
 from proofbath.bench.start import check_identity, greet, trip_text
+from proofbath.bench.tuned import tuning_doubts
 from proofbath.control.boiling import MARGIN_K
+from proofbath.errors import RecordError
 from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.plan import NightPlan
 from proofbath.run.profile import Leg
 from proofbath.run.reading import Reading
 from proofbath.run.sequencer import Progress, Sequencer
-from proofbath.store.journal import Journal, RunHead, RunWriter
+from proofbath.store.journal import Journal, RunHead, RunLine, RunWriter
 from proofbath.wire.table import STATIONS, State
 
 CYCLES = "cycles"
@@ -34,6 +36,8 @@ STROKE_SPARE_MM = 1.0
 """A unit is over its stroke beyond its full lift times the one plus the other."""
 CLOSED_AT_MOST_MM = 2.0
 """A gauge that reads more at the start is taken to hold a unit that is open already."""
+HEATING_TEST = "heating test"
+"""Stands in the journal in place of a plan where the run was one."""
 Remarks = Sequence[tuple[str, str]]
 """Kind and text of events: what a person did before the run, that belongs to its record."""
 
@@ -107,7 +111,9 @@ def make_ready(
         return _station_limits(plan, readings)
 
     checked = check_night(plan, bench, day_s)
-    return ready_bench(link, bench, checked, loaded, station_limits, journal_path, clear)
+    ready = ready_bench(link, bench, checked, loaded, station_limits, journal_path, clear)
+    doubts = tuning_doubts(bench.tuned, bench.bench.name, ready.identity)
+    return ready._replace(checked=checked._replace(warnings=(*checked.warnings, *doubts)))
 
 
 def run_night(
@@ -130,19 +136,34 @@ def run_night(
     watch = watch or nobody()
     ready = make_ready(link, plan, bench, journal.path, clear, day_s())
     watch.on_ready(ready)
-    head = RunHead(
-        started(),
-        bench.bench.name,
-        plan.model_dump_json(),
-        bench.model_dump_json(),
-        bench.calibration.model_dump_json(),
-        json.dumps(ready.identity._asdict()),
-    )
+    head = run_head(bench, ready, plan.model_dump_json(), started())
     writer = journal.begin(head)
     writer.note(0.0, CYCLES, json.dumps(measured_cycles(ready.checked.legs)))
     for kind, text in remarks:
         writer.note(0.0, kind, text)
-    return carry(link, bench, ready, Sequencer(ready.checked.legs, bench.bath), writer, watch)
+    for text in ready.checked.warnings:
+        writer.note(0.0, "forewarned", text)
+    sequencer = Sequencer(ready.checked.legs, bench.bath, bench.gains())
+    return carry(link, bench, ready, sequencer, writer, watch)
+
+
+def run_head(bench: BenchFile, ready: Ready, plan_text: str, started: str) -> RunHead:
+    """Return what the journal keeps of a run before its first sample."""
+    return RunHead(
+        started,
+        bench.bench.name,
+        plan_text,
+        bench.model_dump_json(),
+        bench.calibration.model_dump_json(),
+        json.dumps(ready.identity._asdict()),
+    )
+
+
+def plan_of(line: RunLine) -> NightPlan:
+    """Return the plan of a journalled night; raises RecordError for another kind of run."""
+    if line.head.plan_text == HEATING_TEST:
+        raise RecordError(f"run {line.run_id} is a heating test, not a night; name another run")
+    return NightPlan.model_validate_json(line.head.plan_text)
 
 
 def measured_cycles(legs: tuple[Leg, ...]) -> list[int]:

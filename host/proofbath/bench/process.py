@@ -22,6 +22,7 @@ from proofbath.bench.night import Progressed, Remarks, Watch, check_night, run_n
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import times_ms
 from proofbath.bench.resume import resume_night
+from proofbath.bench.tune import Tuning, check_heating_test, read_tuning, run_heating_test
 from proofbath.run.acts import Act, Stop
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import OPEN, Journal, RunLine
@@ -53,6 +54,29 @@ def bench_night(
     watch = Watch(on_ready, on_progress, deque(), wall_s)
     with _process(bench, journal_path, watch, folder) as (link, journal, attended):
         return run_night(link, plan, bench, journal, clear=clear, watch=attended, remarks=remarks)
+
+
+def bench_tune(
+    bench: BenchFile,
+    journal_path: Path,
+    *,
+    clear: bool = False,
+    on_ready: Callable[[Ready], None] = lambda _: None,
+    on_progress: Callable[[Progressed], None] = lambda _: None,
+    folder: Path | None = None,
+    wall_s: Clock = monotonic_s,
+) -> Tuning:
+    """Run a heating test as the bench's own process and return what it found.
+
+    The bench is given back before the record is read.  Raises what `run_heating_test` and
+    `read_tuning` raise.
+    """
+    check_heating_test(bench)
+    watch = Watch(on_ready, on_progress, deque(), wall_s)
+    with _process(bench, journal_path, watch, folder) as (link, journal, attended):
+        outcome = run_heating_test(link, bench, journal, clear=clear, watch=attended)
+    with closing(Journal(journal_path)) as journal:
+        return read_tuning(journal, outcome.run_id)
 
 
 def bench_resume(

@@ -13,14 +13,13 @@ from proofbath.bench.calibration import Calibration
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import CYCLES, Watch, carry, make_ready, nobody
+from proofbath.bench.night import CYCLES, HEATING_TEST, Watch, carry, make_ready, nobody, plan_of
 from proofbath.bench.notes import notes_in
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import run_record, times_ms
 from proofbath.errors import RecordError
 from proofbath.run.branch import SPOILING_K
 from proofbath.run.note import Branch, Note
-from proofbath.run.plan import NightPlan
 from proofbath.run.profile import Hold, Leg, Ramp, Soak
 from proofbath.run.sequencer import Sequencer
 from proofbath.run.states import Phase
@@ -61,7 +60,7 @@ def resume_night(
     Raises RecordError when there is nothing to go on with, and what `make_ready` raises.
     """
     line = _resumable(bench, journal, run_id)
-    plan = NightPlan.model_validate_json(line.head.plan_text)
+    plan = plan_of(line)
     watch = watch or nobody()
     ready = make_ready(link, plan, bench, journal.path, clear)
     watch.on_ready(ready)
@@ -80,7 +79,7 @@ def resume_night(
     writer.note(t_ms / 1000, "resumed", f"at step {point.leg + 1}: {point.why}")
     if point.spoiled_cycle is not None:
         writer.note(t_ms / 1000, "begun_again", f"cycle {point.spoiled_cycle}")
-    sequencer = Sequencer(legs, bench.bath, first=point.leg)
+    sequencer = Sequencer(legs, bench.bath, bench.gains(), point.leg)
     return carry(link, bench, ready, sequencer, writer, watch)
 
 
@@ -125,10 +124,16 @@ def _resumable(bench: BenchFile, journal: Journal, run_id: int | None) -> RunLin
     if run_id is not None:
         line = journal.run(run_id)
     else:
-        runs = [run for run in journal.runs() if run.head.bench == bench.bench.name]
-        if not runs:
-            raise RecordError(f"{journal.path}: no run of bench {bench.bench.name}; start a night")
-        line = runs[-1]
+        nights = [
+            run
+            for run in journal.runs()
+            if run.head.bench == bench.bench.name and run.head.plan_text != HEATING_TEST
+        ]
+        if not nights:
+            raise RecordError(
+                f"{journal.path}: no night of bench {bench.bench.name}; start a night"
+            )
+        line = nights[-1]
     if line.status == Phase.DONE.value:
         raise RecordError(f"run {line.run_id} is done; start a new night")
     if Calibration.model_validate_json(line.head.calibration_text) != bench.calibration:

@@ -18,6 +18,7 @@ VERBS = {
     "demo": "Run a whole night on the virtual bench, from cold bath to opening curves.",
     "night": "Run a night's plan on a bench, from checks before heat to curves.",
     "resume": "Go on with a night that ended too early.",
+    "tune": "Find a bath's model and gains by a heating test, for its bench file.",
     "virtual": "Look into a virtual bench: the true answers of its units.",
 }
 """Each verb has a module of its name beside this one, with its click command as `command`."""

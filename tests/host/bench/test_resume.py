@@ -189,7 +189,7 @@ def test_after_a_power_failure_only_a_person_heats_again(
 
 
 def test_what_cannot_be_resumed_is_refused(bench: VirtualBench, journal: Journal) -> None:
-    with pytest.raises(RecordError, match="no run of bench quay"):
+    with pytest.raises(RecordError, match="no night of bench quay"):
         go_on(bench, journal)
     assert begin(bench, journal).status == "done"
     with pytest.raises(RecordError, match="run 1 is done"):
