@@ -11,7 +11,6 @@ from proofbath.description import Described
 PRIOR_REPEATABILITY_K = 0.13  # common practice, no source: cycles of one unit, one night
 PRIOR_REPEATABILITY_DOF = 6.0
 TRUSTED_DOF = 10.0
-BETWEEN_UNITS_DOF = 5.0  # of scatters drawn evenly from 0.05 to 0.2 K: 2 / relative variance
 
 
 class BenchBudget(Described):
@@ -37,18 +36,13 @@ class BenchBudget(Described):
     type_lag_sd_s: float | None = Field(default=None, gt=0)
 
     def pooled_repeatability(self) -> tuple[float, float] | None:
-        """Return (sd in K, degrees of freedom), steadied by the marked prior below 10 of them.
-
-        However well the type's mean scatter is known, a single unit's own differs from it: its
-        degrees of freedom count together with those of that spread between units.
-        """
+        """Return (sd in K, degrees of freedom), steadied by the marked prior below 10 of them."""
         if self.repeatability_k is None:
             return None
-        sd_k = self.repeatability_k
         freedom = math.inf if self.repeatability_dof is None else self.repeatability_dof
-        if freedom < TRUSTED_DOF:
-            sd_k, freedom = steadied(sd_k, freedom)
-        return sd_k, 1 / (1 / freedom + 1 / BETWEEN_UNITS_DOF)
+        if freedom >= TRUSTED_DOF:
+            return self.repeatability_k, freedom
+        return steadied(self.repeatability_k, freedom)
 
 
 def steadied(sd_k: float, degrees_of_freedom: float) -> tuple[float, float]:

@@ -22,6 +22,9 @@ from proofbath.curve.lag import (
     zero_rate,
 )
 
+# Of scatters spread evenly from 0.05 to 0.2 K over units: 2 over their squares' relative variance.
+BETWEEN_UNITS_DOF = 5.0
+
 
 @dataclass
 class Evidence:
@@ -73,10 +76,10 @@ class Evidence:
         self, starts: Sequence[Event], pooled: tuple[float, float] | None
     ) -> Contribution:
         if pooled:
-            sd_k, freedom = pooled
-            return Contribution(
-                "cycle repeatability", sd_k, 1.0, freedom, "A", "pooled over units and nights"
-            )
+            # However well the type's mean scatter is known, this unit's own differs from it.
+            freedom = 1 / (1 / pooled[1] + 1 / BETWEEN_UNITS_DOF)
+            note = "pooled over units and nights; units differ in scatter"
+            return Contribution("cycle repeatability", pooled[0], 1.0, freedom, "A", note)
         if len(starts) < 2:
             note = "one cycle shows none; give a bench file"
             return Contribution("cycle repeatability", None, note=note)
