@@ -13,9 +13,10 @@ from proofbath.bench.calibration import Calibration
 from proofbath.bench.curves import unit_records
 from proofbath.bench.description import BenchFile
 from proofbath.curve.analyse import analyse
+from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.picture import batch_picture
 from proofbath.curve.record import CurveRecord, to_csv
-from proofbath.curve.result import CurveResult
+from proofbath.curve.result import CurveResult, Quantity
 from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
@@ -48,15 +49,33 @@ def read_night(
     head = journal.run(run_id).head
     plan = NightPlan.model_validate_json(head.plan_text)
     budget = BenchFile.model_validate_json(head.bench_text).budget
-    records = unit_records(journal, run_id, calibration)
+    scale = calibration or Calibration.model_validate_json(head.calibration_text)
+    records = unit_records(journal, run_id, scale)
     reports = []
     for place in plan.station:
         unit_type = plan.type_at(place)
         record = records.get(place.station)
         if unit_type is not None and record is not None:
-            result = analyse(record, unit_type.threshold_mm, unit_type.full_lift_mm, budget)
+            known = _without_leads(budget, scale, place.station)
+            result = analyse(record, unit_type.threshold_mm, unit_type.full_lift_mm, known)
             reports.append(UnitReport(place.station, place.serial, place.role, record, result))
     return reports
+
+
+def _without_leads(
+    budget: BenchBudget | None, scale: Calibration, station: int
+) -> BenchBudget | None:
+    """What a calibration took off a station's voltage for its leads is not taken off again."""
+    if budget is None or not scale.station[station - 1].lead_ohm:
+        return budget
+    return budget.model_copy(update={"lead_ohm": 0.0})
+
+
+def start_of(report: UnitReport) -> Quantity:
+    """Return a unit's unpowered start-to-open: measured, else extrapolated from powered runs."""
+    measured = report.result.start_to_open_c
+    extrapolated = report.result.unpowered_start_to_open_c
+    return extrapolated if measured.value is None and extrapolated.value is not None else measured
 
 
 def write_night(out: Path, reports: list[UnitReport]) -> None:
@@ -89,10 +108,11 @@ def starts_table(reports: list[UnitReport], true_c: Mapping[int, float | None]) 
     ):
         table.add_column(heading, justify="left" if heading == "unit" else "right")
     for report in reports:
-        found = report.result.start_to_open_c
+        found = start_of(report)
         cells = ["none", ""]
         if found.value is not None:
-            cells = [f"{found.value:.2f}", f"{found.expanded_uncertainty:.2f}"]
+            mark = "" if found is report.result.start_to_open_c else " *"
+            cells = [f"{found.value:.2f}{mark}", f"{found.expanded_uncertainty:.2f}"]
         truth_c = true_c.get(report.station)
         if truth_c is not None:
             off = "" if found.value is None else f"{found.value - truth_c:+.2f}"
@@ -105,7 +125,11 @@ def remarks(reports: list[UnitReport]) -> list[str]:
     """Return what a person should know beside the table: missing values, then warnings."""
     units: dict[str, list[str]] = {}
     for report in reports:
-        start = report.result.start_to_open_c
+        start = start_of(report)
+        if start is report.result.unpowered_start_to_open_c:
+            units.setdefault("* extrapolated from its powered runs to no power", []).append(
+                report.serial
+            )
         if start.value is None:
             units.setdefault(f"no start-to-open: {start.reason}", []).append(report.serial)
     for report in reports:
