@@ -23,6 +23,8 @@ OPEN_C = 45.0
 """A bath below this may be opened by hand (common practice, no source)."""
 HOT_K, COOL_K = 0.5, 9.0
 """The two fixed baths of powered cycles, below the bath's limit."""
+CLOSED_K = 14.0
+"""So far below it a unit that opens above the cooler bath has closed again."""
 MOST_W = 12.0
 
 
@@ -129,8 +131,19 @@ def _assisted_cycles() -> list[Step]:
         *_powered(2, "recorded", COOL_K, 1.0),
         *_powered(3, "recorded", COOL_K, 0.5),
         *_powered(4, "recorded", HOT_K, 1.0),
+        _let_close(5),
         *_powered(5, "recorded", HOT_K, 0.5),
     ]
+
+
+def _let_close(cycle: int) -> Step:
+    """Between its closing and its opening a valve stays open without power: cool it first."""
+    return Soak(
+        label=f"cycle {cycle}: let the valves close",
+        cycle=cycle,
+        below_limit_k=CLOSED_K,
+        at_least_s=120.0,
+    )
 
 
 def _assisted_as_found() -> list[Step]:
