@@ -22,8 +22,8 @@ SHORTEST_TOP_HOLD_S = 120.0
 MEMORY_S = 400.0
 LAG_SCALE_S = np.geomspace(4.0, 160.0, 16)
 # Relaxation at the top reads 12 % low on the one-node element model, whose lag falls off there.
-TOP_LAG_LOW = 0.88
-SHAPE_RELATIVE_U = 0.04
+TOP_LAG_LOW, TOP_RELATIVE_U = 0.88, 0.02
+SHAPE_RELATIVE_U = 0.03
 # A lag grows with the lift's slope, since the wax that moves the pin takes up the latent heat;
 # what is left at slope zero, in mm/K, is its sensible heat (one-node element model).
 SENSIBLE_MM_PER_K = 0.227
@@ -136,7 +136,7 @@ def lag_from_top(features: CycleFeatures, start_slope_mm_per_k: float) -> Lag | 
     if slope < 0.1 or blurred < 2 * residual_mm:
         return None
     lag_s = float(found.x) / TOP_LAG_LOW
-    top = Lag(lag_s, 0.03 * lag_s, "relaxation in the top hold")
+    top = Lag(lag_s, TOP_RELATIVE_U * lag_s, "relaxation in the top hold")
     lag = at_lift(top, slope, start_slope_mm_per_k)
     return Lag(lag.lag_s, math.hypot(lag.u_s, SHAPE_RELATIVE_U * lag.lag_s), lag.source)
 

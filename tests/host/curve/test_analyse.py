@@ -52,7 +52,7 @@ def test_values_at_zero_rate_are_those_of_the_closed_form(straight: CurveResult)
     """Within 0.05 K: the lag's shape rule is the wax model's, a constant lag reads 15 % high."""
     unit = StraightUnit()
     assert value(straight, "start_to_open_c") == pytest.approx(unit.start_c(0.1), abs=0.05)
-    assert value(straight, "closing_c") == pytest.approx(unit.closing_c(0.1), abs=0.03)
+    assert value(straight, "closing_c") == pytest.approx(unit.closing_c(0.1), abs=0.05)
     assert value(straight, "full_open_c") == pytest.approx(unit.start_c(8.0), abs=0.05)
     assert value(straight, "hysteresis_k") == pytest.approx(3.0, abs=0.08)
     assert value(straight, "lag_s") == pytest.approx(20.0, abs=4.0)
