@@ -19,8 +19,18 @@ from sqlalchemy import Connection, Row, insert, select, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from proofbath.errors import BenchFaultError, RecordError
+from proofbath.store.remedy import remedy
 from proofbath.store.row import ROW, ROW_TEXT, pack
-from proofbath.store.tables import CHUNK, EVENT, METADATA, RUN, open_engine
+from proofbath.store.tables import (
+    CHUNK,
+    EVENT,
+    JOURNAL_TABLES,
+    METADATA,
+    RUN,
+    Place,
+    open_engine,
+    shown,
+)
 from proofbath.wire.table import Sample
 
 OPEN = "open"
@@ -59,13 +69,15 @@ class EventLine(NamedTuple):
 
 
 class Journal:
-    """A journal file; raises BenchFaultError when it cannot be written."""
+    """A journal; raises BenchFaultError when it cannot be written."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._engine = open_engine(path)
+    def __init__(self, place: Place) -> None:
+        self.path = place if isinstance(place, Path) else Path()
+        """Its file; for a server's database the present folder, where everything else is kept."""
+        self._name = shown(place)
+        self._engine = open_engine(place)
         with self._writing() as connection:
-            METADATA.create_all(connection)
+            METADATA.create_all(connection, JOURNAL_TABLES)
 
     def close(self) -> None:
         """Let go of the file."""
@@ -101,14 +113,9 @@ class Journal:
 
     def run(self, run_id: int) -> RunLine:
         """Return one run; raises RecordError when there is none."""
-        with self._reading() as connection:
-            row = connection.execute(select(RUN).where(RUN.c.id == run_id)).one_or_none()
-        if row is None:
-            raise RecordError(
-                f"{self.path}: has no run {run_id}; list the runs to see which it has"
-            )
+        row = self._row(run_id)
         if row.row_text != ROW_TEXT:
-            raise RecordError(f"{self.path}: run {run_id} was written with another wire table")
+            raise RecordError(f"{self._name}: run {run_id} was written with another wire table")
         return _run_line(row)
 
     def samples(self, run_id: int) -> NDArray[Any]:
@@ -123,9 +130,15 @@ class Journal:
         with self._reading() as connection:
             return [line for _, line in _events(connection, run_id)]
 
+    def digests(self, run_id: int) -> list[str]:
+        """Return the links of a run's chain in hex, the last one last."""
+        query = select(CHUNK.c.digest).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number)
+        with self._reading() as connection:
+            return [digest.hex() for digest in connection.execute(query).scalars()]
+
     def verify_chain(self, run_id: int) -> int:
         """Return how many chunks a run has; raises RecordError at the first that was changed."""
-        run = self.run(run_id)
+        run = _run_line(self._row(run_id))
         digest = _first_link(run.head)
         query = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number)
         beside: dict[int, list[EventLine]] = {}
@@ -133,7 +146,7 @@ class Journal:
             for at, line in _events(connection, run_id):
                 beside.setdefault(at, []).append(line)
             chunks = connection.execute(query).all()
-        changed = f"{self.path}: run {run_id} was changed after it was written"
+        changed = f"{self._name}: run {run_id} was changed after it was written"
         events: list[EventLine] = []
         for number, chunk in enumerate(chunks):
             events = beside.pop(number, [])
@@ -145,13 +158,22 @@ class Journal:
             raise RecordError(f"{changed}: its end is missing; use a backup")
         return len(chunks)
 
+    def _row(self, run_id: int) -> Row[Any]:
+        with self._reading() as connection:
+            row = connection.execute(select(RUN).where(RUN.c.id == run_id)).one_or_none()
+        if row is None:
+            raise RecordError(
+                f"{self._name}: has no run {run_id}; list the runs to see which it has"
+            )
+        return row
+
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
         try:
             with self._engine.begin() as connection:
                 yield connection
         except SQLAlchemyError as error:
-            raise BenchFaultError(f"journal {self.path}: {_remedy(error)}") from error
+            raise BenchFaultError(f"journal {self._name}: {remedy(error)}") from error
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
@@ -159,7 +181,7 @@ class Journal:
             with self._engine.connect() as connection:
                 yield connection
         except SQLAlchemyError as error:
-            raise RecordError(f"journal {self.path}: {_remedy(error)}") from error
+            raise RecordError(f"journal {self._name}: {remedy(error)}") from error
 
 
 class RunWriter:
@@ -247,17 +269,3 @@ def _first_link(head: RunHead) -> bytes:
 def _link(before: bytes, number: int, rows: bytes, events: list[EventLine]) -> bytes:
     beside = json.dumps([number, len(rows), events]).encode()
     return hashlib.sha256(before + beside + rows).digest()
-
-
-def _remedy(error: SQLAlchemyError) -> str:
-    cause = str(getattr(error, "orig", error))
-    known = {
-        "locked": "another program holds it; close that program and start again",
-        "full": "the disk is full; free space and start again",
-        "unable to open": "cannot be opened; check that its folder exists and may be written",
-        "readonly": "may not be written; check its permissions",
-        "not a database": "is not a journal; name another file",
-        "malformed": "is damaged; use a backup",
-    }
-    advice = next((text for word, text in known.items() if word in cause), "check the disk")
-    return f"{advice} ({cause})"

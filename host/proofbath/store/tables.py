@@ -1,4 +1,4 @@
-"""The journal's tables and how its database is opened."""
+"""The journal's tables, and how a database is opened: a SQLite file or PostgreSQL by URL."""
 
 from __future__ import annotations
 
@@ -19,10 +19,18 @@ from sqlalchemy import (
     create_engine,
     event,
 )
-from sqlalchemy.engine import URL
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+from sqlalchemy.pool import NullPool
+
+from proofbath.errors import InputError
 
 BUSY_TIMEOUT_MS = 200
 """How long a write waits for another process; well inside a demand's lease."""
+
+CONNECT_TIMEOUT_S = 10
+Place = Path | str
+"""Where records are: a SQLite file, or the URL of a database."""
 
 METADATA = MetaData()
 
@@ -63,19 +71,62 @@ EVENT = Table(
     Column("text", Text, nullable=False),
 )
 
+JOURNAL_TABLES = (RUN, CHUNK, EVENT)
 
-def open_engine(path: Path) -> Engine:
-    """Return an engine on a SQLite file that survives a power cut: WAL, synchronous FULL."""
-    engine = create_engine(URL.create("sqlite", database=str(path)))
-    event.listen(engine, "connect", _settle)
+
+def open_engine(place: Place, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine:
+    """Return an engine on a SQLite file that survives a power cut, or on a PostgreSQL database.
+
+    The file is kept in WAL mode, synchronous FULL; raises InputError for a URL of neither.
+    """
+    url = url_of(place)
+    if url.get_backend_name() == "postgresql":
+        return _server_engine(url)
+    if url.get_backend_name() != "sqlite":
+        raise InputError(f"{url}: only SQLite files and postgresql:// databases hold records")
+    engine = create_engine(url)
+
+    def settle(connection: Any, _record: object) -> None:
+        for pragma in (
+            f"busy_timeout = {busy_timeout_ms}",
+            "journal_mode = WAL",
+            "synchronous = FULL",
+            "foreign_keys = ON",
+        ):
+            connection.execute(f"PRAGMA {pragma}")
+
+    event.listen(engine, "connect", settle)
     return engine
 
 
-def _settle(connection: Any, _record: object) -> None:
-    for pragma in (
-        f"busy_timeout = {BUSY_TIMEOUT_MS}",
-        "journal_mode = WAL",
-        "synchronous = FULL",
-        "foreign_keys = ON",
-    ):
-        connection.execute(f"PRAGMA {pragma}")
+def place_of(text: str) -> Place:
+    """Return what an operator names: a database's URL as it is, anything else as a file."""
+    return text if "://" in text else Path(text)
+
+
+def url_of(place: Place) -> URL:
+    """Return the URL of a place; raises InputError when it is none."""
+    if isinstance(place, Path):
+        return URL.create("sqlite", database=str(place))
+    try:
+        return make_url(place)
+    except ArgumentError as error:
+        raise InputError(f"{place}: is no URL of a database") from error
+
+
+def shown(place: Place) -> str:
+    """Return what a place is called in texts, without its password."""
+    return str(place) if isinstance(place, Path) else url_of(place).render_as_string()
+
+
+def _server_engine(url: URL) -> Engine:
+    driver = url.set(drivername="postgresql+psycopg")
+    try:
+        # A connection a transaction: one that a restarted server dropped is nobody's trouble.
+        return create_engine(
+            driver, poolclass=NullPool, connect_args={"connect_timeout": CONNECT_TIMEOUT_S}
+        )
+    except (ModuleNotFoundError, NoSuchModuleError) as error:
+        raise InputError(
+            f"{url.render_as_string()}: needs the package psycopg; install proofbath[postgresql]"
+        ) from error

@@ -1,0 +1,346 @@
+"""What the workshop puts on record: one frozen description a kind, and what each must keep to.
+
+A field of type int, float, str or bool is a column of its table; everything else is kept as JSON.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar, Literal, Self
+
+from pydantic import Field, model_validator
+
+from proofbath.description import Described
+from proofbath.proof.specification import Specification
+from proofbath.proof.verdict import RetestCause
+from proofbath.run.plan import Role as Place
+from proofbath.run.plan import Stage
+from proofbath.run.unit_type import UnitType
+from proofbath.wire.table import STATIONS
+
+Line = Annotated[
+    str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f]*\S[^\x00-\x1f]*$")
+]
+Remark = Annotated[str, Field(max_length=2000)]
+Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Station = Annotated[int, Field(ge=1, le=STATIONS)]
+Right = Literal["viewer", "operator", "certifier"]
+Content = dict[str, Any]
+Finding = Literal["good", "doubtful", "bad", "not looked at"]
+
+
+@dataclass(frozen=True)
+class Refers:
+    """Marks a number as that of a record of another table."""
+
+    table: str
+
+
+class Kind(Described):
+    """A kind of record. `unique` names the fields no two records may share, `right` who may write.
+
+    A kind without a right may be written by anybody, and by the program itself.
+    """
+
+    table: ClassVar[str]
+    unique: ClassVar[tuple[str, ...]] = ()
+    right: ClassVar[Right | None] = "operator"
+
+
+class Person(Kind):
+    """Somebody who works here; the first one written must be a certifier."""
+
+    table = "person"
+    unique = ("name",)
+    right = "certifier"
+
+    name: Line
+    rights: tuple[Right, ...]
+    active: bool = True
+
+
+class TypeVersion(Kind):
+    """One version of a unit type: its figures and its specification."""
+
+    table = "type_version"
+    unique = ("name", "version")
+    right = "certifier"
+
+    name: Line
+    version: Annotated[int, Field(ge=1)]
+    fingerprint: Digest
+    unit_type: UnitType
+    specification: Specification
+
+    @classmethod
+    def of(cls, unit_type: UnitType, specification: Specification) -> Self:
+        """Return the record of a type and the specification of the same name."""
+        return cls(
+            name=unit_type.name,
+            version=specification.version,
+            fingerprint=specification.fingerprint(),
+            unit_type=unit_type,
+            specification=specification,
+        )
+
+    @model_validator(mode="after")
+    def _of_one_type(self) -> Self:
+        if not self.name == self.unit_type.name == self.specification.unit_type:
+            raise ValueError(
+                f"specification of {self.specification.unit_type} does not belong to "
+                f"{self.unit_type.name}"
+            )
+        return self
+
+
+class Unit(Kind):
+    """One thermostat, known by its serial number for good."""
+
+    table = "unit"
+    unique = ("serial",)
+
+    serial: Annotated[str, Field(pattern=r"^[A-Za-z0-9._-]{1,40}$")]
+    unit_type: Line
+    description: Remark = ""
+    customer_mark: Remark = ""
+
+
+class Batch(Kind):
+    """Units of one customer and one type, judged by the specification frozen here."""
+
+    table = "batch"
+    unique = ("name",)
+
+    name: Annotated[str, Field(min_length=1, max_length=60)]
+    customer: Line
+    customer_address: tuple[Line, ...] = ()
+    customer_contact: Remark = ""
+    received: dt.date
+    type_version_id: Annotated[int, Refers("type_version")]
+    fingerprint: Digest
+
+
+class Findings(Described):
+    """What was looked at when a unit came in; a heater only where the type has one."""
+
+    identity: Finding = "not looked at"
+    corrosion: Finding = "not looked at"
+    spring: Finding = "not looked at"
+    cracks: Finding = "not looked at"
+    wax_seep: Finding = "not looked at"
+    vent_pin: Finding = "not looked at"
+    seal: Finding = "not looked at"
+    heater_ohm: Annotated[float, Field(ge=0)] | None = None
+    insulation_mohm: Annotated[float, Field(ge=0)] | None = None
+
+    def bad(self) -> list[str]:
+        """Return what was found bad."""
+        return [name for name, found in self if found == "bad"]
+
+
+class Intake(Kind):
+    """A unit taken into a batch, or refused; whatever is bad needs a word why it is taken."""
+
+    table = "intake"
+
+    unit_id: Annotated[int, Refers("unit")]
+    batch_id: Annotated[int, Refers("batch")]
+    cause: Literal["rework", "new", "returned", "complaint"]
+    findings: Findings
+    accepted: bool
+    remark: Remark = ""
+
+    @model_validator(mode="after")
+    def _is_explained(self) -> Self:
+        if not self.accepted and not self.remark.strip():
+            raise ValueError("a refused unit needs the reason in its remark")
+        if self.accepted and self.findings.bad() and not self.remark.strip():
+            bad = ", ".join(self.findings.bad())
+            raise ValueError(f"accepted with {bad} bad: say in the remark what is done about it")
+        return self
+
+
+class Loading(Kind):
+    """A unit or a blank hung at a station for a night; a retest says what spoilt the first."""
+
+    table = "loading"
+
+    batch_id: Annotated[int, Refers("batch")] | None = None
+    unit_id: Annotated[int, Refers("unit")] | None = None
+    bench: Line
+    station: Station
+    place: Place = "unit"
+    stage: Stage
+    retest_cause: RetestCause | None = None
+    cause_record: Remark = ""
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        if (self.place == "blank") != (self.unit_id is None):
+            raise ValueError("a blank has no unit, everything else has one")
+        if self.retest_cause and not self.cause_record.strip():
+            raise ValueError("a retest needs its cause recorded")
+        return self
+
+
+class StationRun(Kind):
+    """A closed run of the journal at one station; `run_digest` is the run's last link."""
+
+    table = "station_run"
+    unique = ("run_id", "station")
+    right = None
+
+    run_id: Annotated[int, Refers("run")]
+    loading_id: Annotated[int, Refers("loading")]
+    station: Station
+    status: Line
+    run_digest: Digest
+
+
+class Result(Kind):
+    """What a station's run says of its unit, under the calibrations named (none: the file's)."""
+
+    table = "result"
+    right = None
+
+    station_run_id: Annotated[int, Refers("station_run")]
+    calibration_ids: tuple[int, ...] = ()
+    program: Line
+    content: Content
+
+
+class Rework(Kind):
+    """What was changed on a unit, and by how much."""
+
+    table = "rework"
+
+    unit_id: Annotated[int, Refers("unit")]
+    batch_id: Annotated[int, Refers("batch")]
+    date: dt.date
+    kind: Literal["wax", "setting", "part", "cleaning", "other"]
+    amount: float | None = None
+    """mg of wax or mm of setting; more opens earlier."""
+    text: Line
+
+
+class Calibration(Kind):
+    """A calibration or a check: of what, against what, until when, with its raw counts."""
+
+    table = "calibration"
+
+    bench: Line
+    kind: Literal["probe", "check", "gauge", "element", "blank"]
+    station: Annotated[int, Field(ge=0, le=STATIONS)] = 0
+    """0 for the probes."""
+    done: dt.date
+    due: dt.date
+    reference: Line
+    uncertainty: Line
+    content: Content
+
+    @model_validator(mode="after")
+    def _due_later(self) -> Self:
+        if self.due <= self.done:
+            raise ValueError(f"due {self.due} must lie after {self.done}")
+        if (self.kind in ("probe", "check")) != (self.station == 0):
+            raise ValueError("probes have no station, everything else has one")
+        return self
+
+
+class Handling(Kind):
+    """Something at a bench was touched that a calibration rests on; station 0 means all."""
+
+    table = "handling"
+
+    bench: Line
+    station: Annotated[int, Field(ge=0, le=STATIONS)] = 0
+    what: Literal["fixture", "gauge", "probe", "element channel"]
+    date: dt.date
+    text: Line
+
+
+class ReferenceUnit(Kind):
+    """A sealed unit that is measured in every batch of its types, from a date on."""
+
+    table = "reference_unit"
+
+    unit_id: Annotated[int, Refers("unit")]
+    since: dt.date
+    in_use: bool = True
+    text: Remark = ""
+
+
+class ChartCause(Kind):
+    """The recorded cause of a control chart's signal in a run."""
+
+    table = "chart_cause"
+
+    run_id: Annotated[int, Refers("run")]
+    chart: Literal["reference", "probes"]
+    cause: Line
+
+
+class Decision(Kind):
+    """A unit's result judged by its batch's specification, with all limits in `content`."""
+
+    table = "decision"
+
+    unit_id: Annotated[int, Refers("unit")]
+    batch_id: Annotated[int, Refers("batch")]
+    result_id: Annotated[int, Refers("result")]
+    fingerprint: Digest
+    rule: Line
+    outcome: Line
+    probability: Annotated[float, Field(ge=0, le=1)] | None = None
+    content: Content
+    agreement_customer: Remark = ""
+    agreement_record: Remark = ""
+
+
+class Certificate(Kind):
+    """A certificate that was issued, by number and digest."""
+
+    table = "certificate"
+    unique = ("number",)
+    right = "certifier"
+
+    number: Line
+    sha256: Digest
+    unit_id: Annotated[int, Refers("unit")]
+    decision_id: Annotated[int, Refers("decision")]
+    result_id: Annotated[int, Refers("result")]
+    issued: dt.date
+
+
+class CertificateState(Kind):
+    """What became of a certificate; `document` is the withdrawal's or the successor's number."""
+
+    table = "certificate_state"
+    right = "certifier"
+
+    certificate_id: Annotated[int, Refers("certificate")]
+    state: Literal["withdrawn", "replaced"]
+    document: Line
+    why: Line
+
+
+KINDS: tuple[type[Kind], ...] = (
+    Person,
+    TypeVersion,
+    Unit,
+    Batch,
+    Intake,
+    Loading,
+    StationRun,
+    Result,
+    Rework,
+    Calibration,
+    Handling,
+    ReferenceUnit,
+    ChartCause,
+    Decision,
+    Certificate,
+    CertificateState,
+)
+"""Each after those it refers to."""

@@ -1,0 +1,1 @@
+"""One module a revision; a released one is never changed."""
