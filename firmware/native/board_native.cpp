@@ -4,6 +4,8 @@
 
 #include <string.h>
 
+#include "../rig_controller/line.h"
+
 namespace {
 
 thread_local NativeBoard* current = nullptr;
@@ -12,7 +14,14 @@ constexpr int eeprom_bytes_per_pass = 7;  // 25 ms at 3.4 ms a byte
 
 }  // namespace
 
-NativeBoard::NativeBoard() { memset(eeprom, 0xFF, sizeof eeprom); }
+// The checksum's place is at the end here, whose bytes the controller leaves out.
+NativeBoard::NativeBoard() {
+  memset(eeprom, 0xFF, sizeof eeprom);
+  built.bytes = sizeof program;
+  built.crc_at = sizeof program - 2;
+  for (size_t i = 0; i < sizeof program; ++i) program[i] = uint8_t(i * i + 7 * i);
+  for (uint16_t i = 0; i < built.crc_at; ++i) built.crc = crc_update(built.crc, program[i]);
+}
 
 void NativeBoard::make_current() { current = this; }
 
@@ -76,7 +85,15 @@ void eeprom_update(uint16_t address, uint8_t byte) {
   --current->eeprom_budget;
 }
 
-void feed_watchdog() {}
+Program program() { return current->built; }
+
+uint8_t program_byte(uint16_t address) { return current->program[address]; }
+
+uint8_t* stack_guard() { return current->stack_guard; }
+
+uint16_t watchdog_us() { return current->watchdog_us; }
+
+void feed_watchdog() { ++current->watchdog_fed; }
 
 void idle() { current->pass_time(); }
 

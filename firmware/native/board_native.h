@@ -13,10 +13,15 @@ struct NativeBoard {
   plant::Drive drive = {};
   devices::Bus bus;
   uint8_t eeprom[1024];
+  uint8_t program[256];  // stands for the program memory, which a test may change
+  board::Program built = {};
+  uint8_t stack_guard[board::stack_guard_bytes] = {};
+  uint16_t watchdog_us = board::watchdog_nominal_us;
   std::string received;  // from the host, from received_at on not yet read
   size_t received_at = 0;
   std::string sent;  // to the host
   int eeprom_budget = 0;
+  uint32_t watchdog_fed = 0;  // times
 
   NativeBoard();
 

@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "../rig_controller/self_test.h"
+
 namespace {
 
 struct Named {
@@ -52,7 +54,7 @@ void ControllerBench::boot(wire::BootCause cause) {
   controller_ = Controller();
   board.received.clear();
   board.received_at = 0;
-  controller_boot(controller_, cause, now_ms_);
+  controller_boot(controller_, cause, boot_test(), now_ms_);
 }
 
 void ControllerBench::advance(const char* in, size_t count) {

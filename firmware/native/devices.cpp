@@ -34,11 +34,17 @@ uint8_t RtdConverter::read(uint8_t address, double probe_ohm) {
 
 void RtdConverter::write(uint8_t address, uint8_t value) {
   if (address == code_high || address == code_low || address == fault) return;
+  if (stuck_ >> address & 1) return;
   registers_[address] = value;
   if (address == configuration && value & clear_faults) {
     registers_[configuration] &= uint8_t(~clear_faults);
     registers_[fault] = 0;
   }
+}
+
+void RtdConverter::spoil(uint8_t address, uint8_t value, bool for_good) {
+  registers_[address & 7] = value;
+  if (for_good) stuck_ |= uint8_t(1 << (address & 7));
 }
 
 uint8_t RtdConverter::transfer(uint8_t in, double probe_ohm) {
@@ -54,7 +60,7 @@ uint8_t RtdConverter::transfer(uint8_t in, double probe_ohm) {
   return out;
 }
 
-uint8_t Adc::transfer(uint8_t in, const double* ratio) {
+uint8_t Adc::transfer(uint8_t in, const double* ratio, double reference_ratio) {
   const uint8_t byte = count_++;
   if (byte == 0) {
     first_ = in;
@@ -63,7 +69,9 @@ uint8_t Adc::transfer(uint8_t in, const double* ratio) {
   if (byte > 1) return uint8_t(code_);
   const bool asked = (first_ & 0x06) == 0x06;  // started, single-ended
   const uint8_t channel = uint8_t((first_ & 1) << 2 | in >> 6);
-  const double share = asked && channel < plant::kStations ? ratio[channel] : 0.0;
+  double share = 0.0;
+  if (asked && channel < plant::kStations) share = ratio[channel];
+  if (asked && channel == board::reference_channel) share = reference_ratio;
   code_ = share <= 0.0 ? 0 : share >= 1.0 ? 4095 : uint16_t(share * 4095.0 + 0.5);
   return uint8_t(0xE0 | code_ >> 8);
 }
@@ -95,9 +103,9 @@ uint8_t Bus::transfer(uint8_t in, const plant::Signals& signals) {
   switch (chip_) {
     case 0:
     case 1: return rtd_[chip_].transfer(in, signals.probe_ohm[chip_]);
-    case 2: return adc_[0].transfer(in, signals.gauge_ratio);
-    case 3: return adc_[1].transfer(in, signals.current_ratio);
-    case 4: return adc_[2].transfer(in, signals.voltage_ratio);
+    case 2: return adc_[0].transfer(in, signals.gauge_ratio, signals.reference_ratio[0]);
+    case 3: return adc_[1].transfer(in, signals.current_ratio, signals.reference_ratio[1]);
+    case 4: return adc_[2].transfer(in, signals.voltage_ratio, signals.reference_ratio[2]);
     case 5: dac_.transfer(in); return 0xFF;
     default: return 0xFF;
   }

@@ -15,6 +15,9 @@ class RtdConverter {
   void select() { at_ = address_awaited; }
   uint8_t transfer(uint8_t in, double probe_ohm);
 
+  // As a disturbance does: the register holds this until it is written, or for good.
+  void spoil(uint8_t address, uint8_t value, bool for_good);
+
  private:
   static constexpr uint8_t address_awaited = 0xFF;
   uint8_t read(uint8_t address, double probe_ohm);
@@ -26,15 +29,17 @@ class RtdConverter {
 
   // As after power-on: off, widest thresholds.
   uint8_t registers_[8] = {0, 0, 0, 0xFF, 0xFF, 0, 0, 0};
+  uint8_t stuck_ = 0;  // bit per register that takes nothing
   uint8_t at_ = address_awaited;
   bool writing_ = false;
 };
 
 // 12-bit converter of eight channels: start bit, single-ended bit, three channel bits, answer.
+// The last channel carries the reference.
 class Adc {
  public:
   void select() { count_ = 0; }
-  uint8_t transfer(uint8_t in, const double* ratio);
+  uint8_t transfer(uint8_t in, const double* ratio, double reference_ratio);
 
  private:
   uint8_t count_ = 0, first_ = 0;
@@ -59,6 +64,8 @@ class Bus {
   void select(board::Chip chip);
   void release(plant::Drive& drive);
   uint8_t transfer(uint8_t in, const plant::Signals& signals);
+
+  RtdConverter& rtd(board::Chip chip) { return rtd_[uint8_t(chip)]; }
 
  private:
   static constexpr uint8_t nobody = 0xFF;

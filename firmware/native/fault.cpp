@@ -46,6 +46,9 @@ const FaultKind kFaultKinds[kFaults] = {
     {Fault::WaxLeak, "wax_leak", true, "mg of wax lost in each hour"},
     {Fault::SpringWeak, "spring_weak", true, "mm of return missing"},
     {Fault::Overheated, "overheated", true, "K the start is shifted"},
+    {Fault::GaugeConverterOff, "gauge_converter_off", false, "share read too much"},
+    {Fault::CurrentConverterOff, "current_converter_off", false, "share read too much"},
+    {Fault::VoltageConverterOff, "voltage_converter_off", false, "share read too much"},
 };
 
 bool FaultSchedule::add(const char* kind, int station, double at_s, double until_s, double size) {

@@ -49,6 +49,9 @@ enum class Fault : uint8_t {
   WaxLeak,
   SpringWeak,
   Overheated,
+  GaugeConverterOff,
+  CurrentConverterOff,
+  VoltageConverterOff,
   Count
 };
 constexpr int kFaults = int(Fault::Count);

@@ -11,6 +11,7 @@ constexpr double kStillFilm = 0.25;        // share of a unit's film left withou
 constexpr double kSpinUpS = 1.0, kSpinDownS = 0.5, kTurningSpeed = 0.95;
 constexpr double kProbeDepth[2] = {0.2, -0.2};  // in the layers, -0.5 bottom .. 0.5 top
 constexpr double kOpenOhm = 1e9;
+constexpr double kReference = 0.5;  // of full scale, on the last channel of each converter
 }  // namespace
 
 Plant::Plant(uint64_t seed)
@@ -19,6 +20,7 @@ Plant::Plant(uint64_t seed)
   start(dt_s_);
   signals_.probe_ohm[0] = signals_.probe_ohm[1] = platinum_ohm(bath_.model.start_c);
   for (int i = 0; i < kStations; ++i) signals_.gauge_ratio[i] = station_[i].gauge_ratio();
+  for (double& ratio : signals_.reference_ratio) ratio = kReference;
   signals_.level_ok = signals_.emergency_stop_closed = signals_.contactor_open = true;
 }
 
@@ -51,6 +53,7 @@ void Plant::advance(double dt_s, const Drive& drive) {
   advance_bath(drive);
   advance_probes();
   advance_stations(drive);
+  stray_converters();
   time_s_ += dt_s;
 }
 
@@ -127,6 +130,16 @@ void Plant::advance_stations(const Drive& drive) {
     signals_.gauge_ratio[i] = s.gauge_ratio();
     signals_.current_ratio[i] = s.current_ratio();
     signals_.voltage_ratio[i] = s.voltage_ratio();
+  }
+}
+
+// A converter whose reference has drifted reads all its channels wrong alike.
+void Plant::stray_converters() {
+  double* const ratios[] = {signals_.gauge_ratio, signals_.current_ratio, signals_.voltage_ratio};
+  for (int i = 0; i < 3; ++i) {
+    const double gain = 1.0 + faults_.size(Fault(int(Fault::GaugeConverterOff) + i));
+    signals_.reference_ratio[i] = kReference * gain;
+    for (int s = 0; s < kStations; ++s) ratios[i][s] *= gain;
   }
 }
 

@@ -19,6 +19,7 @@ struct Drive {
 struct Signals {
   double probe_ohm[2];  // bath, guard; 1e9 open, 0 shorted
   double gauge_ratio[kStations], current_ratio[kStations], voltage_ratio[kStations];  // 0..1
+  double reference_ratio[3];  // of the converters of gauge, current and voltage
   bool level_ok, stirrer_turning, emergency_stop_closed, heater_live, contactor_open;
 };
 
@@ -45,6 +46,7 @@ class Plant {
   void advance_bath(const Drive& drive);
   void advance_probes();
   void advance_stations(const Drive& drive);
+  void stray_converters();
   double place_c(int sensor, double gradient_k, double depth);
 
   static constexpr int kProbes = 2, kSensors = kProbes + kStations;

@@ -35,20 +35,28 @@ constexpr uint16_t element_on_s = 14400;  // 4 h unbroken: a power ramp of 0.05 
 enum class Chip : uint8_t {
   bath_rtd,     // RTD converter, SPI mode 1
   guard_rtd,    // RTD converter, SPI mode 1
-  lift_adc,     // 8-channel ADC, SPI mode 0; channel = station
+  lift_adc,     // 8-channel ADC, SPI mode 0; channel = station, 7 = reference_code
   current_adc,  // as lift_adc
   voltage_adc,  // as lift_adc
   element_dac   // octal DAC, SPI mode 1; channel = station
 };
 constexpr uint8_t chips = 6;
 
-// Pins safe (everything off), bus, serial port, clock and watchdog running.
+// Each ADC's last channel carries half of its full scale, made without its own reference: from a
+// second one, and at the gauges, which are ratiometric, by two equal resistors.
+constexpr uint8_t reference_channel = 7;
+constexpr uint16_t reference_code = 2048;
+
+// Pins safe (everything off), bus and serial port running.
 void start();
+
+// What was tested at boot lies behind: the clock counts from zero, the watchdog runs.
+void begin();
 
 // What reset the processor; UNKNOWN when the flags do not say.
 wire::BootCause boot_cause();
 
-// Milliseconds since boot; wraps.
+// Milliseconds since begin(); wraps.
 uint32_t now_ms();
 
 // Begins and ends one SPI frame; the mode is the chip's.
@@ -81,7 +89,24 @@ bool eeprom_ready();
 // Starts to burn a byte unless it already stands there; only when ready. Never waits.
 void eeprom_update(uint16_t address, uint8_t byte);
 
-// Restarts the watchdog's second; called once per completed tick.
+// The program as it was built: `bytes` of memory from address 0 on, whose CRC-16/XMODEM is `crc`,
+// the two bytes at `crc_at`, which hold it, left out.
+struct Program {
+  uint16_t bytes, crc_at, crc;
+};
+Program program();
+uint8_t program_byte(uint16_t address);
+
+// The memory that a stack which outgrows its room overwrites first.
+constexpr uint8_t stack_guard_bytes = 32;
+uint8_t* stack_guard();
+
+// How long the timer finds what lasts so long by the watchdog's own oscillator; 0 when that does
+// not end. The watchdog guards nothing meanwhile.
+constexpr uint16_t watchdog_nominal_us = 16000;
+uint16_t watchdog_us();
+
+// Restarts the watchdog's second; called once per tick whose duties were all done.
 void feed_watchdog();
 
 // Sleeps until the next interrupt; the end of each loop pass.

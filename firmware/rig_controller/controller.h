@@ -4,6 +4,7 @@
 #include <stdint.h>
 
 #include "elements.h"
+#include "flow.h"
 #include "guard.h"
 #include "heater.h"
 #include "limits.h"
@@ -49,6 +50,7 @@ struct Controller {
   uint32_t bath_ceiling_sum = 0xFFFFFFFF;  // no heat from here on, after an over-stroke
 
   Guard guard;
+  Flow flow;
   Heater heater;
   Elements elements;
 
@@ -65,8 +67,8 @@ struct Controller {
   uint8_t pending = 0;
 };
 
-// First state after a reset; the board has been started.
-void controller_boot(Controller& c, wire::BootCause cause, uint32_t now_ms);
+// First state after a reset; `tested` is what boot_test() found.
+void controller_boot(Controller& c, wire::BootCause cause, const Cause& tested, uint32_t now_ms);
 
 // One pass of the loop: never waits, and takes long only when a scan is due.
 void controller_pass(Controller& c, uint32_t now_ms);

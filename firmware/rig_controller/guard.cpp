@@ -18,6 +18,9 @@ constexpr uint16_t layers_ms = 30000;
 
 constexpr uint8_t probe_samples = 3;
 constexpr uint8_t disagree_samples = 30;  // 3 s
+constexpr uint8_t part_samples = 3;       // a disturbance is mended and costs nothing
+constexpr uint16_t reference_low = board::reference_code - 41;  // 1 % of full scale: references
+constexpr uint16_t reference_high = board::reference_code + 41; // and resistors of 0.1 to 0.2 %
 
 // Slow back-up for a welded path: sheath and mixing are over 120 s after the last heat or the
 // boot, element heat has left the units after 60 s, a restarted stirrer has mixed after 60 s.
@@ -85,6 +88,7 @@ void Guard::look(const Status& status, uint32_t now_ms) {
 
 void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& limits,
                   const Elements& elements, uint32_t now_ms) {
+  judge_parts(sums);
   judge_probe(TripReason::bath_probe_fault, TripReason::bath_over_limit, bath_faulty_, bath_over_,
               sums.bath, sums.bath_fault, limits.bath_limit_sum);
   judge_probe(TripReason::guard_probe_fault, TripReason::guard_over_limit, guard_faulty_,
@@ -104,6 +108,20 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
   const uint32_t on_ms = status.heater_on_ms - on_ms_at_closing_;
   const bool too_long = status.live() && on_ms > limits.heater_on_limit_s * 1000UL;
   row(TripReason::heater_on_limit, too_long, too_long, on_ms / 1000, limits.heater_on_limit_s);
+}
+
+// Parts stand before what they measure. The value is a bit per RTD converter, and an ADC's code.
+void Guard::judge_parts(const Sums& sums) {
+  const bool wrong = sums.parts_wrong != 0;
+  row(TripReason::part_read_back, wrong, parts_wrong_.reached(wrong, part_samples),
+      sums.parts_wrong, 0);
+
+  uint16_t code = board::reference_code;
+  for (uint16_t found : sums.reference)
+    if (found < reference_low || found > reference_high) code = found;
+  const bool off = code != board::reference_code;
+  row(TripReason::reference_channel, off, reference_off_.reached(off, part_samples), code,
+      code < reference_low ? reference_low : reference_high);
 }
 
 // The fault row stands first: an open probe also reads hot.

@@ -10,11 +10,6 @@
 #include "status.h"
 #include "timer.h"
 
-struct Cause {
-  wire::TripReason reason = wire::TripReason::none;
-  uint32_t value = 0, limit = 0;  // in the same unit
-};
-
 class Guard {
  public:
   // The contactor closes anew: the heater's on-time counts from here.
@@ -26,6 +21,11 @@ class Guard {
   // Rows that live on measured sums; each tick.
   void judge(const Status& status, const Sums& sums, const wire::Limits& limits,
              const Elements& elements, uint32_t now_ms);
+
+  // A cause the controller finds in itself: present or not, without persistence.
+  void own(wire::TripReason reason, bool present, uint32_t value, uint32_t limit) {
+    row(reason, present, present, value, limit);
+  }
 
   // First completed cause since the last call, reason `none` when there is none.
   Cause take_cause();
@@ -40,6 +40,7 @@ class Guard {
   void row(wire::TripReason reason, bool present, bool complete, uint32_t value, uint32_t limit);
   void lasting(wire::TripReason reason, Lasting& timer, bool present, uint32_t now_ms,
                uint16_t limit_ms);
+  void judge_parts(const Sums& sums);
   void judge_probe(wire::TripReason fault_reason, wire::TripReason over_reason, InARow& faulty,
                    InARow& over, uint32_t sum, uint8_t fault, uint32_t limit);
   void judge_climb(const Status& status, uint16_t limit);
@@ -55,6 +56,7 @@ class Guard {
   uint32_t on_ms_at_sense_ = 0;    // heater on-time when heater_live was last seen
   bool layered_ = true;            // the bath stood still long enough to part into layers
 
+  InARow parts_wrong_, reference_off_;
   InARow bath_faulty_, bath_over_, guard_faulty_, guard_over_, disagree_;
   FastClimb fast_climb_;
   SlowClimb slow_climb_;

@@ -2,12 +2,15 @@
 
 #include "board.h"
 #include "controller.h"
+#include "self_test.h"
 
 static Controller controller;
 
 void setup() {
   board::start();
-  controller_boot(controller, board::boot_cause(), board::now_ms());
+  const Cause tested = boot_test();
+  board::begin();
+  controller_boot(controller, board::boot_cause(), tested, board::now_ms());
 }
 
 void loop() {

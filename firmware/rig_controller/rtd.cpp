@@ -44,6 +44,19 @@ void rtd_configure(board::Chip chip) {
   write_configuration(chip, configuration | clear_faults);
 }
 
+bool rtd_thresholds_kept(board::Chip chip) {
+  board::select(chip);
+  board::transfer(register_thresholds);
+  bool kept = true;
+  const uint16_t thresholds[] = {high_threshold, low_threshold};
+  for (uint16_t threshold : thresholds) {
+    kept &= board::transfer(0) == threshold >> 8;
+    kept &= board::transfer(0) == (threshold & 0xFF);
+  }
+  board::release();
+  return kept;
+}
+
 RtdReading rtd_read(board::Chip chip) {
   board::select(chip);
   board::transfer(register_configuration);

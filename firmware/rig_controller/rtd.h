@@ -20,5 +20,8 @@ struct RtdReading {
 
 void rtd_configure(board::Chip chip);
 
+// Whether the fault thresholds stand in the converter as rtd_configure() wrote them.
+bool rtd_thresholds_kept(board::Chip chip);
+
 // Latest conversion; clears faults and restores a lost configuration for the next one.
 RtdReading rtd_read(board::Chip chip);

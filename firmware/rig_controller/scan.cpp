@@ -12,6 +12,12 @@ void add_probe(board::Chip chip, uint32_t& sum, uint8_t& fault) {
   fault |= reading.fault;
 }
 
+void read_back(board::Chip chip, uint8_t fault, uint8_t& wrong) {
+  const bool kept = rtd_thresholds_kept(chip);
+  if (!kept) rtd_configure(chip);
+  if (!kept || fault & rtd_fault_converter) wrong |= uint8_t(1 << uint8_t(chip));
+}
+
 }  // namespace
 
 void scan_add(Sums& sums, LineBuffer& line) {
@@ -23,4 +29,14 @@ void scan_add(Sums& sums, LineBuffer& line) {
     sums.current[s] += adc_read(board::Chip::current_adc, s);
     sums.voltage[s] += adc_read(board::Chip::voltage_adc, s);
   }
+}
+
+// The DAC and the ADCs have nothing to read back. The DAC shows in the current of each station, at
+// rest and at its set-point (guard.cpp, elements.cpp).
+void scan_parts(Sums& sums) {
+  read_back(board::Chip::bath_rtd, sums.bath_fault, sums.parts_wrong);
+  read_back(board::Chip::guard_rtd, sums.guard_fault, sums.parts_wrong);
+  for (uint8_t i = 0; i < 3; ++i)
+    sums.reference[i] =
+        adc_read(board::Chip(uint8_t(board::Chip::lift_adc) + i), board::reference_channel);
 }

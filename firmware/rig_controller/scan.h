@@ -13,6 +13,8 @@ constexpr uint8_t scan_ms = wire::tick_ms / wire::scans_per_tick;
 struct Sums {
   uint32_t bath = 0, guard = 0;
   uint8_t bath_fault = 0, guard_fault = 0;
+  uint8_t parts_wrong = 0;     // bit per board::Chip that lost or contradicts its registers
+  uint16_t reference[3] = {};  // codes of the ADCs' reference channels, of one scan
   uint16_t lift[board::stations] = {};
   uint16_t current[board::stations] = {};
   uint16_t voltage[board::stations] = {};
@@ -20,3 +22,6 @@ struct Sums {
 
 // Adds one scan; waiting bytes are drained between the channels.
 void scan_add(Sums& sums, LineBuffer& line);
+
+// Reads back what the parts hold and their reference channels; once a tick, after its scans.
+void scan_parts(Sums& sums);

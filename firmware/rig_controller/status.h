@@ -1,9 +1,15 @@
-// What every duty may look at: the state, the pins as read and as driven, the heater's on-time.
+// What every duty may look at: the state, the pins as read and as driven, the heater's on-time;
+// and what a duty says that finds a cause to trip.
 
 #pragma once
 #include <stdint.h>
 
 #include "wire.h"
+
+struct Cause {
+  wire::TripReason reason = wire::TripReason::none;
+  uint32_t value = 0, limit = 0;  // in the same unit
+};
 
 struct Status {
   wire::State state = wire::State::tripped;

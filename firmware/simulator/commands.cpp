@@ -85,6 +85,34 @@ std::string ignore_xoff(Simulation& s, Words& words) {
   return "ok";
 }
 
+std::string poke(Simulation& s, Words& words, bool (Cpu::*poke_one)(uint32_t, uint8_t)) {
+  uint32_t address, byte;
+  if (!(words >> address >> byte) || byte > 255) return error("needs ADDRESS and BYTE");
+  return (s.machine().cpu().*poke_one)(address, uint8_t(byte)) ? "ok" : error("no such address");
+}
+
+std::string poke_program(Simulation& s, Words& words) {
+  return poke(s, words, &Cpu::poke_program);
+}
+
+std::string poke_memory(Simulation& s, Words& words) { return poke(s, words, &Cpu::poke_memory); }
+
+std::string spoil_register(Simulation& s, Words& words) {
+  unsigned probe, address, value;
+  bool for_good;
+  if (!(words >> probe >> address >> value >> for_good) || probe > 1 || address > 7 || value > 255)
+    return error("needs 0|1, REGISTER, VALUE and 0|1");
+  s.machine().bus().rtd(board::Chip(probe)).spoil(uint8_t(address), uint8_t(value), for_good);
+  return "ok";
+}
+
+std::string watchdog_rate(Simulation& s, Words& words) {
+  double rate;
+  if (!(words >> rate) || !(rate >= 0.1 && rate <= 10)) return error("needs RATE, 0.1 to 10");
+  s.machine().watchdog_rate(rate);
+  return "ok";
+}
+
 std::string read_eeprom(Simulation& s, Words&) {
   std::ostringstream answer;
   answer << "ok " << std::hex << std::setfill('0');
@@ -144,6 +172,12 @@ constexpr Command commands[] = {
     {"ignore_xoff", ignore_xoff, "0|1", "bytes come although the receiver is full"},
     {"read_eeprom", read_eeprom, "", "all bytes in hexadecimal"},
     {"write_eeprom", write_eeprom, "HEX", "from address 0; the rest becomes blank"},
+    {"poke_program", poke_program, "ADDRESS BYTE", "changes program memory"},
+    {"poke_memory", poke_memory, "ADDRESS BYTE", "changes data memory"},
+    {"spoil_register", spoil_register, "PROBE REGISTER VALUE FOR_GOOD",
+     "of the RTD converter of bath (0) or guard (1); for good (1), it\n"
+     "takes no other value"},
+    {"watchdog_rate", watchdog_rate, "RATE", "of its oscillator, 1 = nominal, from the next boot"},
     {"run", run, "SPEED", "time passes by itself, in multiples of life; 0 = at full speed"},
     {"stop", stop, "", "back to lock step"},
     {"quit", quit, "", ""},

@@ -222,6 +222,21 @@ uint32_t Cpu::stack_unused() const {
 
 void Cpu::receive(uint8_t byte) { avr_raise_irq(serial_in_, byte); }
 
+bool Cpu::poke_program(uint32_t address, uint8_t byte) {
+  if (address > avr_->flashend) return false;
+  avr_->flash[address] = byte;
+  return true;
+}
+
+bool Cpu::poke_memory(uint32_t address, uint8_t byte) {
+  if (address <= avr_->ioend || address > avr_->ramend) return false;
+  avr_->data[address] = byte;
+  return true;
+}
+
+// simavr derives the watchdog's cycles, and what takes microseconds, from the clock's frequency.
+void Cpu::watchdog_rate(double rate) { avr_->frequency = uint32_t(frequency_hz / rate); }
+
 std::vector<uint8_t> Cpu::read_eeprom() const {
   std::vector<uint8_t> bytes(avr_->e2end + 1);
   avr_eeprom_desc_t all = {bytes.data(), 0, uint32_t(bytes.size())};

@@ -55,6 +55,14 @@ class Cpu {
   // While held, the interrupt that ends a bus transfer does not come.
   void hold_bus(bool held);
 
+  // Changes a byte of program memory, or of data memory as it stands now.
+  bool poke_program(uint32_t address, uint8_t byte);
+  bool poke_memory(uint32_t address, uint8_t byte);
+
+  // The watchdog's oscillator in shares of its nominal 128 kHz, for when it is next started; while
+  // it is not 1, bus transfers and serial bytes take other times.
+  void watchdog_rate(double rate);
+
   // Bytes between the static data and the deepest stack since power-on.
   uint32_t stack_unused() const;
 

@@ -11,6 +11,7 @@ namespace {
 
 constexpr uint64_t ms = 1000 * cycles_per_us;
 constexpr uint64_t first_step = 20 * ms, step = 25 * ms;
+constexpr uint64_t longest_test = 1000 * ms;  // of the controller by itself, before it begins
 constexpr double step_s = 0.025;
 constexpr uint64_t byte_time = cycles_per_us * 10000000 / 115200;  // ten bits at 115200 baud
 constexpr uint8_t power_on = 1, brown_out = 4;
@@ -64,7 +65,7 @@ Machine::Machine(const std::string& elf_path, uint64_t seed)
     : plant_(seed), cpu_(elf_path, *this) {
   cpu_.write_eeprom(provisioned_eeprom(seed));
   boot(power_on);
-  target_ = cpu_.now();
+  begun_ = cpu_.now();
   resets_ = 0;
 }
 
@@ -74,12 +75,17 @@ void Machine::boot(uint8_t flags) {
     std::fill(std::begin(drive_.element_code), std::end(drive_.element_code), uint16_t(0));
   }
   cpu_.reset(flags);
+  const uint64_t latest = cpu_.now() + longest_test;
+  while (testing_itself_ && cpu_.now() < latest) cpu_.run_until(cpu_.now() + ms / 10);
+  target_ = cpu_.now();
 }
 
 void Machine::was_reset() {
   ++resets_;
   bus_held_ = false;
-  plant_due_ = cpu_.now() + first_step;
+  testing_itself_ = true;
+  cpu_.watchdog_rate(watchdog_rate_);
+  plant_due_ = cpu_.now() + longest_test;
   outputs_changed();
   select_changed();
   drive_inputs();
@@ -141,7 +147,11 @@ void Machine::select_changed() {
   if (number == chip_) return;
   if (chip_ < board::chips) bus_.release(drive_);
   chip_ = number;
-  if (chip_ < board::chips) bus_.select(board::Chip(chip_));
+  if (chip_ >= board::chips) return;
+  bus_.select(board::Chip(chip_));
+  if (!std::exchange(testing_itself_, false)) return;
+  cpu_.watchdog_rate(1.0);
+  plant_due_ = cpu_.now() + first_step;
 }
 
 uint8_t Machine::bus_transfer(uint8_t byte) { return bus_.transfer(byte, plant_.signals()); }

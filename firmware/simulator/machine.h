@@ -1,8 +1,9 @@
 // The controller's processor with its chips, its wires and the plant, in lock step.
 //
-// The plant takes a step of 25 ms, 20 ms after a boot and every 25 ms from there: between the
-// firmware's scans, which begin every 25 ms and last 8 to 9. So each scan sees one state of the
-// plant, as in the native bench. Host bytes enter at the line's rate.
+// The plant takes a step of 25 ms, 20 ms after the controller has begun and every 25 ms from there:
+// between the firmware's scans, which begin every 25 ms and last 8 to 11. So each scan sees one
+// state of the plant, as in the native bench. It stands still while the controller tests itself
+// after a reset, which is over when it first selects a chip. Host bytes enter at the line's rate.
 
 #pragma once
 #include <stdint.h>
@@ -29,11 +30,16 @@ class Machine : private Surroundings {
   // std::runtime_error for a firmware that cannot be loaded.
   Machine(const std::string& elf_path, uint64_t seed);
 
-  uint64_t now_us() const { return cpu_.now() / cycles_per_us; }
+  // Since the controller has begun for the first time.
+  uint64_t now_us() const { return (cpu_.now() - begun_) / cycles_per_us; }
   void advance_us(uint64_t us);
 
-  // Resets with the processor's flags, see Cpu::reset.
+  // Resets with the processor's flags, see Cpu::reset; the controller has begun when it returns.
   void boot(uint8_t flags);
+
+  // From the next reset on, the watchdog's oscillator in shares of its nominal frequency, as the
+  // controller finds it in its test.
+  void watchdog_rate(double rate) { watchdog_rate_ = rate; }
 
   // Bytes for the serial port, and those it has sent since they were last taken.
   void receive(const char* bytes, size_t count);
@@ -52,6 +58,7 @@ class Machine : private Surroundings {
   std::deque<Change> take_changes();
 
   plant::Plant& plant() { return plant_; }
+  devices::Bus& bus() { return bus_; }
   Cpu& cpu() { return cpu_; }
   const Cpu& cpu() const { return cpu_; }
 
@@ -73,12 +80,13 @@ class Machine : private Surroundings {
   devices::Bus bus_;
   Cpu cpu_;
   uint8_t chip_ = board::no_chip;
-  uint64_t target_ = 0, plant_due_ = 0, byte_due_ = 0, bus_free_ = 0;
-  bool bus_held_ = false, ignore_xoff_ = false;
+  uint64_t begun_ = 0, target_ = 0, plant_due_ = 0, byte_due_ = 0, bus_free_ = 0;
+  bool testing_itself_ = true, bus_held_ = false, ignore_xoff_ = false;
   std::deque<uint8_t> unreceived_;
   std::string sent_;
   std::deque<Change> changes_;
   uint32_t resets_ = 0;
+  double watchdog_rate_ = 1.0;
 };
 
 }  // namespace simulator

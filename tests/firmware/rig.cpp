@@ -2,6 +2,8 @@
 
 #include "rig.h"
 
+#include "../../firmware/rig_controller/self_test.h"
+
 namespace {
 
 constexpr double element_ohm = 15.0;
@@ -12,6 +14,7 @@ void follow(const plant::Drive& drive, plant::Signals& s) {
   s.stirrer_turning = drive.stirrer;
   s.heater_live = drive.contactor && drive.heater;
   s.contactor_open = !drive.contactor;
+  for (double& ratio : s.reference_ratio) ratio = 0.5;
   for (int i = 0; i < plant::kStations; ++i) {
     const bool on = drive.element_feed && drive.station_switch[i];
     s.current_ratio[i] = on ? drive.element_code[i] / 4095.0 : 0.0;
@@ -55,7 +58,7 @@ void Rig::boot(wire::BootCause cause) {
   c = Controller();
   board.received.clear();
   board.received_at = 0;
-  controller_boot(c, cause, now_ms);
+  controller_boot(c, cause, boot_test(), now_ms);
 }
 
 void Rig::pass() {

@@ -6,6 +6,8 @@ import os
 import re
 import shutil
 import subprocess
+import sys
+from binascii import crc_hqx
 from pathlib import Path
 
 import pytest
@@ -70,6 +72,35 @@ def test_printed_use_is_that_of_the_file(build: Path) -> None:
         }
         assert used["flash"] == size["text"] + size["data"]
         assert used["RAM"] == size["data"] + size["bss"] + size["noinit"]
+
+
+def test_hex_carries_length_and_checksum_of_itself(build: Path) -> None:
+    """CRC-16/XMODEM by Python's own binascii, over records of the Intel HEX format."""
+    for board in ("atmega2560", "atmega328p"):
+        image = bytearray()
+        for text in (build / f"rig_controller_{board}.hex").read_text().split():
+            record = bytes.fromhex(text[1:])
+            if record[3] == 0:
+                assert int.from_bytes(record[1:3], "big") == len(image)
+                image += record[4:-1]
+        at = image.index(b"program=") + 8
+        assert int.from_bytes(image[at : at + 2], "little") == len(image)
+        crc = crc_hqx(image[: at + 2] + image[at + 4 :], 0)
+        assert int.from_bytes(image[at + 2 : at + 4], "little") == crc
+
+
+def test_only_a_firmware_is_stamped(build: Path, tmp_path: Path) -> None:
+    """A second stamp is that of the same image; an ELF without a place for it is refused."""
+    elf = build / "rig_controller_atmega328p.elf"
+    stamp = [sys.executable, str(FIRMWARE / "stamp_program.py")]
+    again = tmp_path / "again.elf"
+    again.write_bytes(elf.read_bytes())
+    subprocess.run([*stamp, str(again)], check=True)
+    assert again.read_bytes() == elf.read_bytes()
+    again.write_bytes(elf.read_bytes().replace(b"program=", b"program?"))
+    done = subprocess.run([*stamp, str(again)], capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert "exactly once" in done.stderr
 
 
 def test_nothing_is_built_twice(build: Path) -> None:
