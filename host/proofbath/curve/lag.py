@@ -22,8 +22,8 @@ SHORTEST_TOP_HOLD_S = 120.0
 MEMORY_S = 400.0
 LAG_SCALE_S = np.geomspace(4.0, 160.0, 16)
 # Relaxation at the top reads 12 % low on the one-node element model, whose lag falls off there.
-TOP_LAG_LOW, TOP_RELATIVE_U = 0.88, 0.02
-SHAPE_RELATIVE_U = 0.03
+TOP_LAG_LOW, TOP_RELATIVE_U = 0.88, 0.03
+SHAPE_RELATIVE_U = 0.045
 # A lag grows with the lift's slope, since the wax that moves the pin takes up the latent heat;
 # what is left at slope zero, in mm/K, is its sensible heat (one-node element model).
 SENSIBLE_MM_PER_K = 0.227
