@@ -125,6 +125,11 @@ CASES: dict[str, Case] = {
     "wax_leak": Case(IDLE, lambda p: p.differs("unit.3.lift_mm") < -0.5, 1800.0),
     "spring_weak": Case(COOL, lambda p: p.differs("unit.3.lift_mm") > 0.5, 2.0, for_s=180),
     "overheated": Case(IDLE, lambda p: p.differs("unit.3.lift_mm") > 0.5, -2.0),
+    "gauge_converter_off": Case(
+        IDLE, lambda p: near(p.s.gauge_ratio[0] / p.w.gauge_ratio[0], 1.05, 1e-3), 0.05
+    ),
+    "current_converter_off": Case(HEAT, lambda p: near(amps(p.s) / amps(p.w), 0.95, 1e-3), -0.05),
+    "voltage_converter_off": Case(HEAT, lambda p: near(volts(p.s) / volts(p.w), 1.05, 1e-3), 0.05),
 }
 
 
