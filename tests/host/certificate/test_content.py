@@ -222,7 +222,7 @@ def test_a_null_is_stated_with_its_reason_and_never_judged() -> None:
     nothing = result_of("start_to_open_c", unknown("never opened").to_json())
     assert (nothing.value, nothing.reason) == (None, "never opened")
     verdict = ferry.verdict_of({"start_to_open_c": unknown("never opened")})
-    with pytest.raises(ValueError, match="measure at that"):
+    with pytest.raises(ValueError, match="unset: never opened"):
         judgement_of(verdict.decisions[0])
 
 
