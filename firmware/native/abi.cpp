@@ -4,7 +4,7 @@
 
 #include <cmath>
 
-#include "controller_bench.h"
+#include "controller_night.h"
 
 namespace {
 
@@ -54,6 +54,15 @@ void pb_eeprom(void* handle, uint8_t* bytes, int count, int write) {
   const size_t length = count < 0 ? 0 : size_t(count) < limit ? size_t(count) : limit;
   if (write) memcpy(eeprom, bytes, length);
   else memcpy(bytes, eeprom, length);
+}
+
+// Runs a healthy night with the scripted host until its hours are over or the controller trips;
+// fills `out` with the numbers of NightRecord in its order.
+void pb_scripted_night(void* handle, double hours, uint64_t seed, double* out) {
+  ScriptedHost host(bench(handle), seed);
+  while (!host.tripped() && host.record().hours < hours) host.tick();
+  static_assert(sizeof(NightRecord) == 12 * sizeof(double), "the record is numbers only");
+  memcpy(out, &host.record(), sizeof(NightRecord));
 }
 
 }  // extern "C"

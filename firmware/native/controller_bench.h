@@ -21,6 +21,8 @@ class ControllerBench {
   // Plant parameter, true value, or "output.<name>" as the controller drives it.
   bool get(const char* key, double* value) const;
 
+  const Controller& controller() const { return controller_; }
+
   plant::Plant plant;
   NativeBoard board;
 
