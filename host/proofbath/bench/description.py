@@ -8,6 +8,8 @@ from pydantic import Field, model_validator
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.limits import LimitsSection
+from proofbath.bench.notify import NotifySettings
+from proofbath.bench.supply_description import SupplySettings
 from proofbath.bench.tuned import Tuned
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import Coolant, pressure_kpa
@@ -57,6 +59,9 @@ class BenchFile(Described):
     calibration: Calibration = Calibration()
     budget: BenchBudget | None = None
     """Uncertainties the bench brings to every result; None when it states none."""
+    supply: SupplySettings | None = None
+    """A bench supply as the source of element current, in place of the controller's channels."""
+    notify: NotifySettings = NotifySettings()
     tuned: Tuned | None = None
     """What the last heating test found; None before the first."""
     virtual: VirtualSection | None = None
@@ -65,6 +70,15 @@ class BenchFile(Described):
     def _virtual_is_described(self) -> BenchFile:
         if self.bench.port == VIRTUAL_PORT and self.virtual is None:
             raise ValueError("a bench on port 'virtual' needs a [virtual] section")
+        return self
+
+    @model_validator(mode="after")
+    def _supply_is_real(self) -> BenchFile:
+        if self.supply is not None and self.bench.port == VIRTUAL_PORT:
+            raise ValueError(
+                "a bench on port 'virtual' is faster than any [supply]; leave [supply] out, "
+                "its stations have channels of their own"
+            )
         return self
 
     def pressure_kpa(self) -> float:

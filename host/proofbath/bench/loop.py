@@ -14,10 +14,12 @@ from proofbath.bench.convert import Converter, release
 from proofbath.bench.link import Link
 from proofbath.bench.notes import note_text
 from proofbath.bench.port import PortLostError
-from proofbath.errors import BenchFaultError
-from proofbath.run.acts import Act
-from proofbath.run.reading import RELEASE, Reading
+from proofbath.bench.supply_feed import SupplyFeed
+from proofbath.errors import BenchFaultError, InputError
+from proofbath.run.acts import Act, Stop
+from proofbath.run.reading import RELEASE, Demand, Reading
 from proofbath.run.sequencer import Sequencer
+from proofbath.run.states import Phase
 from proofbath.store.journal import RunWriter
 from proofbath.wire import session
 from proofbath.wire.session import Disconnected, Garbled, LinkSilent, Rebooted, Sampled
@@ -52,6 +54,7 @@ class Loop:
         wall_s: Clock,
         on_commit: Callable[[Reading], None] = lambda _: None,
         acts: deque[Act] | None = None,
+        source: SupplyFeed | None = None,
     ) -> None:
         self.committed: Reading | None = None
         self.acts: deque[Act] = deque() if acts is None else acts
@@ -63,6 +66,7 @@ class Loop:
         self._limits = limits
         self._wall_s = wall_s
         self._on_commit = on_commit
+        self._source = source
         self._committed_s = self._tried_s = wall_s()
         self._heard_s = link.port.now_s()
         self._reading: Reading | None = None
@@ -86,8 +90,11 @@ class Loop:
             raise
         finally:
             try:
+                if self._source is not None:
+                    self._source.off(self._t_s)
                 self._give_back()
             finally:
+                status, reason = self._end_source(status, reason)
                 self._note_oddities()
                 self._writer.close(self._t_s, status, reason)
                 self._show()
@@ -132,10 +139,31 @@ class Loop:
         self._keep(event)
         reading = self._reading = self._converter.reading(event)
         asked = self._sequencer.step(reading)
+        if self._source is not None and asked is not None:
+            asked = self._sourced(self._source, reading, asked)
         if asked is RELEASE:
             self._link.send(release(sample))
         elif asked is not None:
             self._link.send(self._converter.demand(asked, sample, self._limits))
+
+    def _sourced(self, source: SupplyFeed, reading: Reading, asked: Demand) -> Demand:
+        try:
+            return source.demand(reading, asked)
+        except (BenchFaultError, InputError) as error:
+            return self._sequencer.step(Stop(str(error))) or RELEASE
+
+    def _end_source(self, status: str, reason: str) -> tuple[str, str]:
+        """Close the source and return how the run ended, with what it may have left on."""
+        if self._source is None:
+            return status, reason
+        try:
+            self._source.close()
+        except (BenchFaultError, InputError) as error:
+            self._writer.note(self._t_s, "supply", str(error))
+            news = [fault for fault in error.faults if fault not in reason]
+            ended = "failed" if status == Phase.DONE.value else status
+            return ended, "; ".join([*filter(None, [reason]), *news])
+        return status, reason
 
     def _keep(self, event: Sampled) -> None:
         self._t_s = event.time_ms / 1000

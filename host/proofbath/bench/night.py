@@ -17,6 +17,7 @@ from proofbath.bench.loop import Loop, Outcome
 from proofbath.bench.preflight import Check, check_rest, mean_of, readings_at_rest
 from proofbath.bench.ready import NOTHING_LOADED, Ready, StationLimits, ready_bench
 from proofbath.bench.start import check_identity, greet, trip_text
+from proofbath.bench.supply_feed import SupplyFeed, current_source
 from proofbath.bench.tuned import tuning_doubts
 from proofbath.control.boiling import MARGIN_K
 from proofbath.errors import RecordError
@@ -72,7 +73,10 @@ def check_night(plan: NightPlan, bench: BenchFile, day_s: float | None = None) -
     """
     boiling_c = bench.bath_limit_c() + MARGIN_K
     above_switch_l = bench.bench.above_switch_l
-    return check_plan(plan, BenchFacts(STATIONS, boiling_c, bench.bath, above_switch_l, day_s))
+    supply_a = bench.supply.max_current_a if bench.supply else None
+    return check_plan(
+        plan, BenchFacts(STATIONS, boiling_c, bench.bath, above_switch_l, day_s, supply_a)
+    )
 
 
 def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[Check]:
@@ -137,14 +141,15 @@ def run_night(
     ready = make_ready(link, plan, bench, journal.path, clear, day_s())
     watch.on_ready(ready)
     head = run_head(bench, ready, plan.model_dump_json(), started())
-    writer = journal.begin(head)
-    writer.note(0.0, CYCLES, json.dumps(measured_cycles(ready.checked.legs)))
-    for kind, text in remarks:
-        writer.note(0.0, kind, text)
-    for text in ready.checked.warnings:
-        writer.note(0.0, "forewarned", text)
     sequencer = Sequencer(ready.checked.legs, bench.bath, bench.gains())
-    return carry(link, bench, ready, sequencer, writer, watch)
+    with current_source(bench.supply) as source:
+        writer = journal.begin(head)
+        writer.note(0.0, CYCLES, json.dumps(measured_cycles(ready.checked.legs)))
+        for kind, text in remarks:
+            writer.note(0.0, kind, text)
+        for text in ready.checked.warnings:
+            writer.note(0.0, "forewarned", text)
+        return carry(link, bench, ready, sequencer, writer, watch, source)
 
 
 def run_head(bench: BenchFile, ready: Ready, plan_text: str, started: str) -> RunHead:
@@ -178,14 +183,27 @@ def carry(
     sequencer: Sequencer,
     writer: RunWriter,
     watch: Watch,
+    source: SupplyFeed | None = None,
 ) -> Outcome:
     """Carry a sequencer's run on a bench that is ready to its end."""
+    if source is not None:
+        writer.note(0.0, "supply", source.identity)
 
     def tell(reading: Reading) -> None:
         watch.on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
 
     converter = Converter(bench.calibration)
-    loop = Loop(link, sequencer, writer, converter, ready.limits, watch.wall_s, tell, watch.acts)
+    loop = Loop(
+        link,
+        sequencer,
+        writer,
+        converter,
+        ready.limits,
+        watch.wall_s,
+        tell,
+        watch.acts,
+        source,
+    )
     return loop.run()
 
 

@@ -17,6 +17,7 @@ from proofbath.bench.night import CYCLES, HEATING_TEST, Watch, carry, make_ready
 from proofbath.bench.notes import notes_in
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import run_record, times_ms
+from proofbath.bench.supply_feed import current_source
 from proofbath.errors import RecordError
 from proofbath.run.branch import SPOILING_K
 from proofbath.run.note import Branch, Note
@@ -75,12 +76,13 @@ def resume_night(
     point = resume_point(legs, notes_in(events), gap)
     t_ms = int(times_ms(rows)[-1]) if len(rows) else 0
     link.since_ms = t_ms - gap.last_device_ms
-    writer = journal.reopen(line.run_id)
-    writer.note(t_ms / 1000, "resumed", f"at step {point.leg + 1}: {point.why}")
-    if point.spoiled_cycle is not None:
-        writer.note(t_ms / 1000, "begun_again", f"cycle {point.spoiled_cycle}")
     sequencer = Sequencer(legs, bench.bath, bench.gains(), point.leg)
-    return carry(link, bench, ready, sequencer, writer, watch)
+    with current_source(bench.supply) as source:
+        writer = journal.reopen(line.run_id)
+        writer.note(t_ms / 1000, "resumed", f"at step {point.leg + 1}: {point.why}")
+        if point.spoiled_cycle is not None:
+            writer.note(t_ms / 1000, "begun_again", f"cycle {point.spoiled_cycle}")
+        return carry(link, bench, ready, sequencer, writer, watch, source)
 
 
 def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePoint:

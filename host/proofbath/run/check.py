@@ -8,8 +8,9 @@ from typing import NamedTuple
 from proofbath.errors import InputError
 from proofbath.run.faults import BenchFacts, plan_faults
 from proofbath.run.forecast import Deadlines, drop_to_fit, forecast, seconds_until
+from proofbath.run.in_turn import in_turn
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Leg, Ramp, Soak, resolve, wanted_c
+from proofbath.run.profile import Leg, Loading, Ramp, Soak, resolve, wanted_c
 from proofbath.run.profiles import OPEN_C
 
 __all__ = ["BenchFacts", "CheckedPlan", "check_plan"]
@@ -34,13 +35,16 @@ class CheckedPlan(NamedTuple):
 
 def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     """Return the plan made ready; raises InputError with every fault, one line each."""
-    legs = resolve(plan.steps().step, plan.unit_type, facts.limit_c, plan.loading())
+    legs = resolve(plan.steps().step, plan.unit_type, facts.limit_c, _loading(plan, facts))
     faults = plan_faults(plan, legs, facts)
     if faults:
         raise InputError(*faults)
+    turns: list[str] = []
+    if facts.supply_a is not None:
+        legs, turns = in_turn(legs, facts.model)
     legs, dropped = drop_to_fit(legs, facts.model, _deadlines(plan, facts), plan.may_drop)
     warnings = [f"cycle {cycle} is left out to be ready in time" for cycle in dropped]
-    warnings += _warnings(plan, legs, facts)
+    warnings += turns + _warnings(plan, legs, facts)
     needs = forecast(legs, facts.model)
     fill_l = EVAPORATION_COVER * needs.evaporated_l
     if facts.above_switch_l is not None and facts.above_switch_l < fill_l:
@@ -49,6 +53,13 @@ def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
             f" above the level switch; fill to {fill_l:.1f} l above it"
         )
     return CheckedPlan(legs, tuple(warnings), needs.total_s, needs.ready_s, needs.cold_s, fill_l)
+
+
+def _loading(plan: NightPlan, facts: BenchFacts) -> Loading:
+    loading = plan.loading()
+    if facts.supply_a is None:
+        return loading
+    return loading._replace(max_a=tuple(min(a, facts.supply_a) for a in loading.max_a))
 
 
 def _deadlines(plan: NightPlan, facts: BenchFacts) -> Deadlines:

@@ -27,6 +27,9 @@ class BenchFacts(NamedTuple):
     """Coolant above the level switch; None is not checked."""
     now_s: float | None = None
     """Local time of day in seconds, for `ready_by` and `cold_by`."""
+    supply_a: float | None = None
+    """Greatest current of a bench supply, which feeds one station at a time; None: there is none,
+    each station has a channel of its own."""
 
     @property
     def limit_c(self) -> float:

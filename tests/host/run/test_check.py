@@ -14,6 +14,7 @@ from proofbath.errors import InputError
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.forecast import seconds_until
 from proofbath.run.plan import NightPlan
+from proofbath.run.profile import PowerRamp
 
 GLYCOL = Coolant(glycol="propylene", share_by_volume=0.5)
 FACTS = BenchFacts(stations=6, boiling_c=GLYCOL.boiling_c(101.325), model=WORKSHOP)
@@ -257,3 +258,46 @@ def test_evaporation_must_be_covered_twice_above_the_level_switch() -> None:
     assert 8.0 < hours < 14.0
     (fault,) = refused(PLAN, FACTS._replace(above_switch_l=0.3))
     assert f"fill to {plan.fill_above_switch_l:.1f} l" in fault
+
+
+POWERED_BY_SUPPLY = (
+    """
+batch = "ferry-9"
+profile = "heater-assisted-as-found"
+[unit_type]
+name = "F103H"
+kind = "heater-assisted"
+nominal_start_to_open_c = 103
+full_open_c = 116
+full_lift_mm = 9
+cap_c = 110
+element_max_a = 0.95
+element_ohm = 15.0
+"""
+    + "".join(f'[[station]]\nstation = {n}\nserial = "H{n}"\n' for n in (1, 2, 5))
+)  # fmt: skip
+
+
+def test_a_supply_serves_the_stations_in_turn_each_through_all_of_a_cycles_power() -> None:
+    own = checked(POWERED_BY_SUPPLY)
+    turns = checked(POWERED_BY_SUPPLY, FACTS._replace(supply_a=1.0))
+    powered = [leg.step for leg in turns.legs if isinstance(leg.step, PowerRamp)]
+    # Four cycles of a ramp up and one down, for three stations.
+    assert [step.stations for step in powered[:6]] == [[1], [1], [2], [2], [5], [5]]
+    assert [step.to_w for step in powered[:6]] == [12.0, 0.0] * 3
+    assert len(powered) == 4 * 2 * 3
+    others = [leg for leg in turns.legs if not isinstance(leg.step, PowerRamp)]
+    assert others == [leg for leg in own.legs if not isinstance(leg.step, PowerRamp)]
+    # Cycles 2 to 5: 12 W up at 1, 0.5, 1, 0.5 W/min and down at 1 W/min, twice more each.
+    more_s = 2 * 60 * ((12 + 12) + (24 + 12)) * 2
+    assert turns.expected_s - own.expected_s == pytest.approx(more_s)
+    told = [text for text in turns.warnings if "in turn" in text or "take turns" in text]
+    assert len(told) == 4
+    assert "3 stations take turns, 72 min instead of 24" in told[0]
+
+
+def test_a_supply_that_is_too_small_is_told() -> None:
+    faults = refused(POWERED_BY_SUPPLY, FACTS._replace(supply_a=0.5))
+    assert all("more than the 0.50 A" in fault for fault in faults)
+    # P = I²R: 12 W in 15 ohm are 0.89 A.
+    assert "0.89 A" in faults[0]
