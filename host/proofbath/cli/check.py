@@ -1,4 +1,4 @@
-"""`proofbath check`: the pre-flight of a bench at rest, without heating."""
+"""`proofbath check`: a bench at rest without heating, or its interlocks proven one by one."""
 
 from __future__ import annotations
 
@@ -7,11 +7,15 @@ from pathlib import Path
 import click
 from rich.table import Table
 
+from proofbath.bench.clock import utc_text
+from proofbath.bench.commission import commission_bench
 from proofbath.bench.connect import connected
 from proofbath.bench.description import BenchFile
 from proofbath.bench.night import check_bench
 from proofbath.bench.preflight import Check
+from proofbath.bench.proof_record import VALID_DAYS, Proof, proof_path
 from proofbath.cli.output import console, json_option, print_json
+from proofbath.cli.person import KeyboardPerson
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.wire.table import STATIONS
@@ -31,14 +35,28 @@ from proofbath.wire.table import STATIONS
     show_default=True,
     help="Stations in use, parted by commas.",
 )
+@click.option(
+    "--commission",
+    is_flag=True,
+    help="Prove every interlock with you at the bench; goes on where it was left.",
+)
+@click.option("--person", default="", help="Who proves; kept in the record.")
+@click.option("--again", is_flag=True, help="With --commission: prove everything anew.")
 @json_option
-def command(bench_file: Path, stations: str, as_json: bool) -> int:
+def command(
+    bench_file: Path, stations: str, commission: bool, person: str, again: bool, as_json: bool
+) -> int:
     """Look at a bench at rest: controller, probes, inputs, gauges. Nothing is heated.
 
-    Exit status 3 when anything is not as it should be.
+    With --commission you are led through every interlock: what to do, what must happen, and the
+    record beside the bench file that an unattended night needs. The bath is heated by a few
+    kelvins and the contactor closes; have the bath filled, the lid on, dummy loads at hand.
+    Exit status 3 when anything is not as it should be, 1 when an interlock is not proven.
     """
-    loaded = _stations(stations)
     bench = read_toml(bench_file, BenchFile)
+    if commission:
+        return _commission(bench, proof_path(bench_file), person, again, as_json)
+    loaded = _stations(stations)
     with connected(bench) as link:
         checks = check_bench(link, bench, loaded)
     if as_json:
@@ -46,6 +64,32 @@ def command(bench_file: Path, stations: str, as_json: bool) -> int:
     else:
         _print(checks)
     return 0 if all(check.ok for check in checks) else 3
+
+
+def _commission(bench: BenchFile, path: Path, who: str, again: bool, as_json: bool) -> int:
+    if not who:
+        raise InputError("--person: nobody named; say who proves the interlocks")
+    proof = commission_bench(bench, path, KeyboardPerson(), who, again)
+    missing = proof.missing(utc_text())
+    if as_json:
+        print_json({"complete": not missing, "missing": missing, **proof.model_dump()})
+    else:
+        _print_proof(proof, missing, path)
+    return 1 if missing else 0
+
+
+def _print_proof(proof: Proof, missing: list[str], path: Path) -> None:
+    table = Table(title=f"Controller {proof.serial_number} on {proof.bench}")
+    for heading in ("", "interlock", "seen", "wanted"):
+        table.add_column(heading)
+    for name, row in proof.rows.items():
+        table.add_row("ok" if row.ok else "NOT OK", name, row.measured, row.wanted)
+    shown = console()
+    shown.print(table)
+    if missing:
+        shown.print(f"not proven: {', '.join(missing)}; say it again to go on")
+    else:
+        shown.print(f"complete for {VALID_DAYS} days; the record is {path}")
 
 
 def _stations(text: str) -> tuple[int, ...]:

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import click
 
-from proofbath.bench.clock import seconds_of_day
+from proofbath.bench.clock import seconds_of_day, utc_text
 from proofbath.bench.description import BenchFile
 from proofbath.bench.loop import Outcome
 from proofbath.bench.night import check_night
 from proofbath.bench.process import bench_night
+from proofbath.bench.proof_record import proof_path
 from proofbath.bench.ready import Ready
+from proofbath.bench.release import Release, release_attendance, release_loading
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.night_report import (
     UnitReport,
@@ -59,29 +62,57 @@ CAUTIONS = (
     help="You have removed the cause of the latched trip; power-on is one too.",
 )
 @click.option(
+    "--attended",
+    is_flag=True,
+    help="Somebody stays while it heats; else a real bench must be commissioned.",
+)
+@click.option(
+    "--loaded-as-planned",
+    "loaded",
+    metavar="WORD",
+    default="",
+    help="Leave the guided loading out; WORD says why or who, and is kept with the run.",
+)
+@click.option(
     "--only-check",
     is_flag=True,
     help="Check the plan against the bench file and stop; nothing is heated.",
 )
 @json_option
 def command(
-    plan_file: Path, bench_file: Path, out: Path, clear_trip: bool, only_check: bool, as_json: bool
+    plan_file: Path,
+    bench_file: Path,
+    out: Path,
+    clear_trip: bool,
+    attended: bool,
+    loaded: str,
+    only_check: bool,
+    as_json: bool,
 ) -> int:
     """Run a night: PLAN says what is loaded and what the bath does.
 
-    The plan is checked whole before any heat. Ctrl-C stops the run, switches everything off and
-    keeps what was measured. Exit status 3 means the night ended before its plan did.
+    A real bench is loaded first with `proofbath loading`, and is left alone only when its
+    interlocks are proven (`proofbath check --commission`). The plan is checked whole before any
+    heat. Ctrl-C stops the run, switches everything off and keeps what was measured. Exit status
+    3 means the night ended before its plan did.
     """
     plan, bench = read_toml(plan_file, NightPlan), read_toml(bench_file, BenchFile)
     if only_check:
         _tell_plan(check_night(plan, bench, seconds_of_day()), as_json)
         return 0
+    release = release_attendance(bench, proof_path(bench_file), attended, utc_text())
+    loading = release_loading(plan, bench, out, loaded, utc_text())
     make_folder(out)
     progress_console().print(CAUTIONS)
-    path = out / JOURNAL
     with night_progress() as tell:
         outcome = bench_night(
-            plan, bench, path, clear=clear_trip, on_ready=tell_ready, on_progress=tell
+            plan,
+            bench,
+            out / JOURNAL,
+            clear=clear_trip,
+            on_ready=partial(tell_ready, release),
+            on_progress=tell,
+            remarks=(*release.remarks, *loading),
         )
     return report_outcome(outcome, out, as_json)
 
@@ -97,8 +128,9 @@ def _tell_plan(checked: CheckedPlan, as_json: bool) -> None:
     shown.print(f"The plan may run; it takes about {str(length)[:-3]} h on this bench.")
 
 
-def tell_ready(ready: Ready) -> None:
-    """Print what the checks before heat warn of."""
+def tell_ready(release: Release, ready: Ready) -> None:
+    """Refuse a controller that is not proven; print what the checks before heat warn of."""
+    release.check_controller(ready.identity)
     for warning in ready.checked.warnings:
         progress_console().print(f"warning: {warning}")
 

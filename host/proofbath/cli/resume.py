@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
 
+from proofbath.bench.clock import utc_text
 from proofbath.bench.description import BenchFile
 from proofbath.bench.process import bench_resume
+from proofbath.bench.proof_record import proof_path
+from proofbath.bench.release import release_attendance
 from proofbath.cli.night import CAUTIONS, JOURNAL, report_outcome, tell_ready
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.output import json_option, progress_console
@@ -36,9 +40,19 @@ from proofbath.files import read_toml
     is_flag=True,
     help="You have removed the cause of the latched trip; power-on is one too.",
 )
+@click.option(
+    "--attended",
+    is_flag=True,
+    help="Somebody stays while it heats; else a real bench must be commissioned.",
+)
 @json_option
 def command(
-    bench_file: Path, out: Path, run_id: int | None, clear_trip: bool, as_json: bool
+    bench_file: Path,
+    out: Path,
+    run_id: int | None,
+    clear_trip: bool,
+    attended: bool,
+    as_json: bool,
 ) -> int:
     """Go on with a night that ended too early, as one record.
 
@@ -48,9 +62,15 @@ def command(
     bench = read_toml(bench_file, BenchFile)
     if not (out / JOURNAL).exists():
         raise InputError(f"{out / JOURNAL}: no such file; name the folder of the night with --out")
+    release = release_attendance(bench, proof_path(bench_file), attended, utc_text())
     progress_console().print(CAUTIONS)
     with night_progress() as tell:
         outcome = bench_resume(
-            bench, out / JOURNAL, run_id, clear=clear_trip, on_ready=tell_ready, on_progress=tell
+            bench,
+            out / JOURNAL,
+            run_id,
+            clear=clear_trip,
+            on_ready=partial(tell_ready, release),
+            on_progress=tell,
         )
     return report_outcome(outcome, out, as_json)

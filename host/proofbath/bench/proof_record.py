@@ -1,0 +1,122 @@
+"""The proof of a bench's interlocks: a record beside its bench file, with a digest over itself.
+
+The digest shows a record that was edited or damaged; it does not stop someone who writes a new
+one.  A night's journal keeps the digest of the proof it ran under.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, ValidationError
+
+from proofbath.bench.interlock_judge import Finding
+from proofbath.bench.interlocks import wanted_rows
+from proofbath.description import Described
+from proofbath.errors import InputError, RecordError
+from proofbath.files import read_text
+from proofbath.wire.table import Identity
+
+VALID_DAYS = 365
+"""Twelve months: then every interlock is proven anew (common practice, no source)."""
+
+
+class ProvenRow(Described):
+    """One row as it was found."""
+
+    ok: bool
+    measured: str
+    wanted: str
+    at: str
+    """UTC, ISO 8601."""
+    person: str
+
+
+class Proof(Described):
+    """What is proven of one controller on one bench."""
+
+    bench: str
+    virtual: bool
+    serial_number: int
+    firmware: int
+    board: int
+    stations: Annotated[int, Field(ge=1)]
+    rows: dict[str, ProvenRow] = Field(default_factory=dict)
+
+    def digest(self) -> str:
+        """Return the SHA-256 over the record's canonical text."""
+        text = json.dumps(self.model_dump(), sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    def of(self, identity: Identity) -> bool:
+        """Whether this is the proof of a controller as it is now."""
+        mine = (self.serial_number, self.firmware, self.board, self.stations)
+        return mine == _marks(identity)
+
+    def with_row(self, name: str, finding: Finding, at: str, person: str) -> Proof:
+        """Return the proof with one row more, or that row anew."""
+        row = ProvenRow(**finding._asdict(), at=at, person=person)
+        return self.model_copy(update={"rows": {**self.rows, name: row}})
+
+    def missing(self, now: str) -> list[str]:
+        """Return the names of rows that are not proven, or not within `VALID_DAYS` of `now`."""
+        rows = self.rows
+        return [
+            name
+            for name in wanted_rows(self.stations)
+            if name not in rows or not rows[name].ok or _days(rows[name].at, now) > VALID_DAYS
+        ]
+
+
+def fresh(bench: str, virtual: bool, identity: Identity) -> Proof:
+    """Return a proof with nothing proven yet."""
+    serial_number, firmware, board, stations = _marks(identity)
+    return Proof(
+        bench=bench, virtual=virtual, serial_number=serial_number,
+        firmware=firmware, board=board, stations=stations,
+    )  # fmt: skip
+
+
+def proof_path(bench_file: Path) -> Path:
+    """Return where a bench file's proof is kept: beside it."""
+    return bench_file.with_suffix(".proof.json")
+
+
+def save_proof(path: Path, proof: Proof) -> None:
+    """Write a proof; raises InputError when it cannot be."""
+    text = json.dumps({**proof.model_dump(), "digest": proof.digest()}, indent=2)
+    temporary = path.with_suffix(".new")
+    try:
+        temporary.write_text(text + "\n")
+        temporary.replace(path)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written: {error.strerror}") from error
+
+
+def load_proof(path: Path) -> Proof | None:
+    """Return a bench's proof, None where there is none; raises RecordError for a changed one."""
+    if not path.exists():
+        return None
+    changed = f"{path}: was changed after it was written; prove the bench again"
+    try:
+        fields = json.loads(read_text(path))
+        digest = fields.pop("digest")
+        proof = Proof.model_validate(fields)
+    except (ValueError, AttributeError, KeyError, ValidationError) as error:
+        raise RecordError(changed) from error
+    if proof.digest() != digest:
+        raise RecordError(changed)
+    return proof
+
+
+def _marks(identity: Identity) -> tuple[int, int, int, int]:
+    return identity.serial_number, identity.firmware, identity.board, identity.stations
+
+
+def _days(then: str, now: str) -> float:
+    passed = datetime.fromisoformat(now) - datetime.fromisoformat(then)
+    return passed.total_seconds() / 86400
