@@ -17,6 +17,7 @@ from proofbath.bench.port import PortLostError
 from proofbath.bench.supply_feed import SupplyFeed
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.run.acts import Act, Stop
+from proofbath.run.note import Note
 from proofbath.run.reading import RELEASE, Demand, Reading
 from proofbath.run.sequencer import Sequencer
 from proofbath.run.states import Phase
@@ -55,6 +56,7 @@ class Loop:
         on_commit: Callable[[Reading], None] = lambda _: None,
         acts: deque[Act] | None = None,
         source: SupplyFeed | None = None,
+        on_note: Callable[[Note], None] = lambda _: None,
     ) -> None:
         self.committed: Reading | None = None
         self.acts: deque[Act] = deque() if acts is None else acts
@@ -67,6 +69,8 @@ class Loop:
         self._wall_s = wall_s
         self._on_commit = on_commit
         self._source = source
+        self._on_note = on_note
+        self._untold: list[Note] = []
         self._committed_s = self._tried_s = wall_s()
         self._heard_s = link.port.now_s()
         self._reading: Reading | None = None
@@ -114,6 +118,7 @@ class Loop:
             self._sequencer.step(LinkSilent())
         for note in self._sequencer.take_notes():
             self._writer.note(self._t_s, note.code, note_text(note))
+            self._untold.append(note)
         now_s = self._wall_s()
         if now_s - self._tried_s >= COMMIT_S:
             self._tried_s = now_s
@@ -194,6 +199,9 @@ class Loop:
         self._show()
 
     def _show(self) -> None:
+        untold, self._untold = self._untold, []
+        for note in untold:
+            self._on_note(note)
         if self._reading is not None and self._reading is not self.committed:
             self.committed = self._reading
             self._on_commit(self._reading)

@@ -23,6 +23,7 @@ from proofbath.control.boiling import MARGIN_K
 from proofbath.errors import RecordError
 from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
+from proofbath.run.note import Note
 from proofbath.run.plan import NightPlan
 from proofbath.run.profile import Leg
 from proofbath.run.reading import Reading
@@ -59,6 +60,8 @@ class Watch(NamedTuple):
     acts: deque[Act]
     """What persons ask for meanwhile."""
     wall_s: Clock = monotonic_s
+    on_note: Callable[[int, Note], None] = lambda _run_id, _note: None
+    """Told of each note of the run's story, with the run's number, once it is committed."""
 
 
 def nobody() -> Watch:
@@ -192,6 +195,9 @@ def carry(
     def tell(reading: Reading) -> None:
         watch.on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
 
+    def tell_note(note: Note) -> None:
+        watch.on_note(writer.run_id, note)
+
     converter = Converter(bench.calibration)
     loop = Loop(
         link,
@@ -203,6 +209,7 @@ def carry(
         tell,
         watch.acts,
         source,
+        tell_note,
     )
     return loop.run()
 

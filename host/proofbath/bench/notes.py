@@ -8,7 +8,18 @@ import math
 from proofbath.run.note import Note
 from proofbath.store.journal import EventLine
 
-_CODES = frozenset({"run_begin", "step_begin", "step_end", "warning", "cycle_spoiled", "run_end"})
+_CODES = frozenset(
+    {
+        "run_begin",
+        "step_begin",
+        "step_end",
+        "warning",
+        "alarm",
+        "late",
+        "cycle_spoiled",
+        "run_end",
+    }
+)
 
 
 def note_text(note: Note) -> str:

@@ -84,6 +84,17 @@ class MailSettings(Described):
             raise InputError(f"notify: no password in {source}; set it")
         return found
 
+    def check(self) -> None:
+        """Raise InputError where the password could not be had when it is needed."""
+        if self.user is None:
+            return
+        try:
+            self.password()
+        except OSError as error:
+            raise InputError(
+                f"notify: password_file {self.password_file}: {error.strerror}"
+            ) from error
+
 
 class CommandSettings(Described):
     """A program to run: the notice stands in its environment, and as JSON on its input."""

@@ -19,6 +19,8 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
 from proofbath.bench.night import Progressed, Remarks, Watch, check_night, run_night
+from proofbath.bench.notices import Notices, keep_failures
+from proofbath.bench.notify import Notifier
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import times_ms
 from proofbath.bench.resume import resume_night
@@ -51,9 +53,12 @@ def bench_night(
     and give everything back.  Raises what `connected` and `run_night` raise.
     """
     check_night(plan, bench, seconds_of_day())
+
+    def run(link: Link, journal: Journal, watch: Watch) -> Outcome:
+        return run_night(link, plan, bench, journal, clear=clear, watch=watch, remarks=remarks)
+
     watch = Watch(on_ready, on_progress, deque(), wall_s)
-    with _process(bench, journal_path, watch, folder) as (link, journal, attended):
-        return run_night(link, plan, bench, journal, clear=clear, watch=attended, remarks=remarks)
+    return _told(bench, journal_path, watch, folder, run)
 
 
 def bench_tune(
@@ -72,9 +77,12 @@ def bench_tune(
     `read_tuning` raise.
     """
     check_heating_test(bench)
+
+    def run(link: Link, journal: Journal, watch: Watch) -> Outcome:
+        return run_heating_test(link, bench, journal, clear=clear, watch=watch)
+
     watch = Watch(on_ready, on_progress, deque(), wall_s)
-    with _process(bench, journal_path, watch, folder) as (link, journal, attended):
-        outcome = run_heating_test(link, bench, journal, clear=clear, watch=attended)
+    outcome = _told(bench, journal_path, watch, folder, run)
     with closing(Journal(journal_path)) as journal:
         return read_tuning(journal, outcome.run_id)
 
@@ -91,9 +99,46 @@ def bench_resume(
     wall_s: Clock = monotonic_s,
 ) -> Outcome:
     """Go on with a run as `resume_night` does, as the bench's own process."""
+
+    def run(link: Link, journal: Journal, watch: Watch) -> Outcome:
+        return resume_night(link, bench, journal, run_id, clear=clear, watch=watch)
+
     watch = Watch(on_ready, on_progress, deque(), wall_s)
-    with _process(bench, journal_path, watch, folder) as (link, journal, attended):
-        return resume_night(link, bench, journal, run_id, clear=clear, watch=attended)
+    return _told(bench, journal_path, watch, folder, run)
+
+
+def _told(
+    bench: BenchFile,
+    journal_path: Path,
+    watch: Watch,
+    folder: Path | None,
+    run: Callable[[Link, Journal, Watch], Outcome],
+) -> Outcome:
+    """Carry a run as the bench's process, and tell people what they want to be told of it.
+
+    The last notices go out when the bench has been given back and the run is closed.
+    """
+    if bench.notify.mail is not None:
+        bench.notify.mail.check()
+    begun: list[Ready] = []
+
+    def ready(now: Ready) -> None:
+        begun.append(now)
+        watch.on_ready(now)
+
+    with Notifier(bench.notify) as notifier:
+        notices = Notices(notifier, bench.bench.name)
+        told = watch._replace(on_ready=ready, on_note=notices.note)
+        try:
+            with _process(bench, journal_path, told, folder) as (link, journal, attended):
+                outcome = run(link, journal, attended)
+        except BaseException as error:
+            if begun:  # before, the person who started it is still there
+                notices.failed(error)
+            raise
+        notices.ended(outcome)
+    keep_failures(journal_path, outcome, notifier.failures())
+    return outcome
 
 
 @contextmanager

@@ -163,10 +163,10 @@ class Course:
         story = self._story
         self._run.take_block(block)
         for text in self._stations.take(block):
-            story.say("warning", text)
+            story.say("alarm", text)
         if self.times.is_late(block.to_s):
             text = "the run takes much longer than planned; cooling or heat has changed"
-            story.say("warning", text)
+            story.say("late", text)
         why = self._heat.take(block, self._run.cooling)
         if story.phase is Phase.DRIVING:
             why = ""
@@ -182,7 +182,7 @@ class Course:
         over, before = StationFlag.OVER_STROKE, self._stations.flags
         newly_over = any(now & ~old & over for now, old in zip(flags, before, strict=True))
         for text in self._stations.flagged(flags):
-            self._story.say("warning", text)
+            self._story.say("alarm", text)
         if newly_over:
             self._keep_below(self._story.bath_c - CEILING_K)
 
@@ -216,10 +216,10 @@ class Course:
         story.say("step_end", text, rate)
         if isinstance(run.step, Soak) and run.step.purpose == "recorded":
             for warning in self._stations.zero(run.leg.to_c, self._closed_mm):
-                story.say("warning", warning)
+                story.say("alarm", warning)
         drift = self._heat.rise_ends(story.bath_c, self._reading.heater_on_s)
         if drift:
-            story.say("warning", drift)
+            story.say("alarm", drift)
         self._next_leg()
 
     def _next_leg(self) -> None:

@@ -19,7 +19,9 @@ class Note(NamedTuple):
 
     t_s: float
     code: str
-    """run_begin, step_begin, step_end, warning, cycle_spoiled or run_end."""
+    """run_begin, step_begin, step_end, warning, alarm, late, cycle_spoiled or run_end.
+
+    An alarm is for a person to hear of at once; late says that the run takes too long."""
     text: str
     leg: int = -1
     """Index of the step; -1 belongs to no step."""

@@ -47,5 +47,9 @@ class Night:
             self.sequencer.step(self.bench.reading())
         self.bench.state = State.READY
 
-    def said(self, code: str) -> list[Note]:
-        return [note for note in self.notes if note.code == code]
+    def said(self, *codes: str) -> list[Note]:
+        return [note for note in self.notes if note.code in codes]
+
+    def warned(self) -> list[Note]:
+        """Everything that is not as it should be, of whatever kind."""
+        return self.said("warning", "alarm", "late")

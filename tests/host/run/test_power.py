@@ -96,7 +96,7 @@ def test_a_flagged_station_is_fed_no_more_and_the_others_go_on() -> None:
     assert night.bench.demand is not None
     assert night.bench.demand.element_a == (0.3, 0.0, 0.3, 0.3, 0.3, 0.0)
     night.until(Phase.DONE)
-    assert "station 2: element_open" in night.said("warning")[0].text
+    assert "station 2: element_open" in night.warned()[0].text
 
 
 def test_a_unit_at_its_full_lift_is_given_no_more_power_and_comes_down_from_there() -> None:

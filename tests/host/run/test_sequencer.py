@@ -80,15 +80,15 @@ def test_a_soak_goes_on_until_the_lifts_are_steady() -> None:
         restless.bench.lift_mm = (0.5 + 0.001 * restless.bench.tick_count / 10,) * 6
         restless.tick()
     assert restless.bench.tick_count - calm.bench.tick_count > 4000
-    assert "not steady" in restless.said("warning")[0].text
-    assert not calm.said("warning")
+    assert "not steady" in restless.warned()[0].text
+    assert not calm.warned()
 
 
 def test_a_dead_gauge_does_not_keep_a_soak_from_ending() -> None:
     night = Night([Soak(to_c=39.0, at_least_s=60.0, at_most_s=3600.0)])
     night.bench.lift_mm = (math.nan,) + (0.5,) * 5
     night.until(Phase.DONE, longest_s=1200.0)
-    assert not night.said("warning")
+    assert not night.warned()
 
 
 def test_a_trip_ends_the_run_with_the_controllers_reason() -> None:

@@ -38,7 +38,7 @@ def test_a_healthy_night_gives_no_warning() -> None:
     fall = Ramp(to_c=85.0, rate_k_per_min="attainable")
     night = Night([*HOT, fall, *HOT], bath_c=86.0)
     night.until(Phase.DONE, longest_s=10_000.0)
-    assert not night.said("warning")
+    assert not night.warned()
     assert not night.said("cycle_spoiled")
 
 
@@ -64,7 +64,7 @@ def test_a_fall_by_the_valve_is_not_taken_for_heat_that_is_missing() -> None:
     night = Night(steps, bath_c=94.0, model=model)
     night.bench.bath.model = model.model_copy(update={"cooling_w_per_k": 16.0})
     night.until(Phase.DONE)
-    assert not night.said("warning")
+    assert not night.warned()
 
 
 @pytest.mark.parametrize("change", [{"heater_w": 1300.0}, {"loss_w_per_k": 2.6}])
@@ -72,7 +72,7 @@ def test_a_bath_a_little_worse_than_its_model_goes_on(change: dict[str, float]) 
     night = Night(HOT, bath_c=86.0)
     night.bench.bath.model = WORKSHOP.model_copy(update=change)
     night.until(Phase.DONE)
-    assert not night.said("warning")
+    assert not night.warned()
 
 
 def test_a_level_that_sank_between_two_rises_is_seen_in_the_heat_capacity() -> None:
@@ -82,7 +82,7 @@ def test_a_level_that_sank_between_two_rises_is_seen_in_the_heat_capacity() -> N
         night.tick()
     night.bench.bath.model = WORKSHOP.model_copy(update={"heat_capacity_j_per_k": 25_000.0})
     night.until(Phase.DONE, longest_s=20_000.0)
-    texts = [note.text for note in night.said("warning")]
+    texts = [note.text for note in night.warned()]
     said = [re.search(r"heat capacity changed by ([-+]\d+) %", text) for text in texts]
     changes = [float(match[1]) for match in said if match]
     assert changes == [pytest.approx(100 * (25 / 31 - 1), abs=3.0)]
@@ -100,7 +100,7 @@ def test_a_gauge_that_stands_while_the_bath_moves_is_named_once() -> None:
     night = Night(HOT, bath_c=86.0)
     night.bench.stuck_mm = {3: 0.5}
     night.until(Phase.DONE)
-    texts = [note.text for note in night.said("warning")]
+    texts = [note.text for note in night.warned()]
     assert [text for text in texts if "stuck" in text] == [
         "station 3: gauge stands at 0.500 mm; is it stuck?"
     ]
@@ -113,7 +113,7 @@ def test_a_zero_that_does_not_return_is_told_for_its_station() -> None:
         night.tick()
     night.bench.lift_mm = (0.5, 0.62, 0.5, 0.5, 0.5, math.nan)
     night.until(Phase.DONE)
-    texts = [note.text for note in night.said("warning")]
+    texts = [note.text for note in night.warned()]
     assert ["station 2: zero moved by +0.12" in text for text in texts] == [True]
 
 
@@ -125,14 +125,14 @@ def test_a_unit_that_is_open_at_the_soak_has_no_zero_to_return_to() -> None:
         night.bench.lift_mm = (0.5, opened_mm, 0.5, 0.5, 0.5, 0.5)
         night.tick()
     assert night.sequencer.phase is Phase.DONE
-    assert not night.said("warning")
+    assert not night.warned()
 
 
 def test_probes_that_drift_apart_are_told_once() -> None:
     night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
     night.bench.guard_offset_k = 0.5
     night.until(Phase.DONE)
-    texts = [note.text for note in night.said("warning")]
+    texts = [note.text for note in night.warned()]
     assert ["bath minus guard probe changed by -0.5" in text for text in texts] == [True]
 
 
@@ -179,5 +179,5 @@ def test_a_run_that_takes_much_longer_than_planned_is_told_once() -> None:
         update={"loss_w_per_k": 1.0, "evaporation_w_at_90c": 20.0}
     )
     night.until(Phase.DONE, longest_s=20_000.0)
-    texts = [note.text for note in night.said("warning")]
+    texts = [note.text for note in night.said("late")]
     assert ["longer than planned" in text for text in texts] == [True]
