@@ -20,7 +20,7 @@ VERBS = {
     "night": "Run a night's plan on a bench, from checks before heat to curves.",
     "resume": "Go on with a night that ended too early.",
     "tune": "Find a bath's model and gains by a heating test, for its bench file.",
-    "virtual": "Look into a virtual bench: the true answers of its units.",
+    "virtual": "Look into a virtual bench: the true answers of its units; get examples.",
 }
 """Each verb has a module of its name beside this one, with its click command as `command`."""
 

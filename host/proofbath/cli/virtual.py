@@ -1,8 +1,9 @@
-"""`proofbath virtual`: the true answers of the units in a virtual bench's description."""
+"""`proofbath virtual`: the true answers of a virtual bench's units, and example benches."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
+from importlib.resources import files
 from pathlib import Path
 
 import click
@@ -17,7 +18,7 @@ from proofbath.virtual.truth import Power, TrueUnit, true_unit
 
 @click.group()
 def command() -> None:
-    """Look into a virtual bench."""
+    """Look into a virtual bench, or get examples of one."""
 
 
 @command.command()
@@ -68,6 +69,26 @@ def truth(
         print_json({"units": [asdict(unit) for unit in units]})
     else:
         _print(units, threshold_mm)
+
+
+@command.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def examples(folder: Path) -> None:
+    """Write the example benches and plans into FOLDER, to run and to change.
+
+    A batch of plain F82 and one of heater-assisted F103H, with the plan of a night each.
+    """
+    shipped = sorted((files("proofbath.virtual") / "examples").iterdir(), key=lambda f: f.name)
+    there = [file.name for file in shipped if (folder / file.name).exists()]
+    if there:
+        raise InputError(f"{folder}: holds {', '.join(there)} already; name another folder")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for file in shipped:
+            (folder / file.name).write_text(file.read_text())
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written: {error.strerror}") from error
+    console().print(f"in {folder}: {', '.join(file.name for file in shipped)}")
 
 
 def _print(units: list[TrueUnit], threshold_mm: float) -> None:

@@ -167,3 +167,11 @@ def test_the_demo_refuses_a_folder_it_cannot_make(call: Call, tmp_path: Path) ->
     said = call("demo", "--out", tmp_path / "file")
     assert said.status == 2
     assert "cannot be written" in said.err
+
+
+def test_the_examples_are_written_once(call: Call, tmp_path: Path) -> None:
+    assert call("virtual", "examples", tmp_path / "shop").status == 0
+    assert call("virtual", "truth", tmp_path / "shop/f103h_batch.toml").status == 0
+    said = call("virtual", "examples", tmp_path / "shop")
+    assert said.status == 2
+    assert "already" in said.err
