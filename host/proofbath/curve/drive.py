@@ -8,19 +8,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from proofbath.curve.branches import cycles_of
-from proofbath.curve.cycles import features_of_cycles
-from proofbath.curve.features import NOMINAL_LAG_S, Branch, CycleFeatures, Event, Wanted
+from proofbath.curve.branches import Cycle, cycles_of
+from proofbath.curve.features import NOMINAL_LAG_S, Branch, Event
 from proofbath.curve.local import lagged
 from proofbath.curve.record import Floats
 from proofbath.curve.result import HeaterStep
 from proofbath.curve.samples import Samples
+from proofbath.curve.shut import Shut
 from proofbath.curve.zero import Zero
 
 LEAST_CURRENT_A = 0.02
 NOMINAL_K_PER_W = 1.9  # from memory: wax 1.25 and film 0.67 K/W of the element model
 FASTEST_K_PER_MIN = 4.0
-BEGINS_CLOSED_MM = 0.03
+LEAST_SLOPE_MM_PER_K = 0.02
 
 
 def element_power_w(samples: Samples, lead_ohm: float = 0.0) -> Floats | None:
@@ -34,6 +34,11 @@ def element_power_w(samples: Samples, lead_ohm: float = 0.0) -> Floats | None:
     amps, volts = np.nan_to_num(samples.element_a), np.nan_to_num(samples.element_v)
     power_w = np.where(amps > LEAST_CURRENT_A, amps * (volts - amps * lead_ohm), 0.0)
     return power_w if power_w.max() > 0.01 else None
+
+
+def driven_by(samples: Samples, power_w: Floats) -> Samples:
+    """Return the samples with the drive bath + 1.9 K/W power in the bath's place."""
+    return replace(samples, bath_c=samples.bath_c + NOMINAL_K_PER_W * power_w)
 
 
 @dataclass(frozen=True)
@@ -50,7 +55,7 @@ class PoweredEvent:
 
 
 def powered_events(
-    samples: Samples, power_w: Floats, threshold_mm: float, upward: bool = True
+    samples: Samples, power_w: Floats, threshold_mm: float, shut: Shut | str, upward: bool = True
 ) -> tuple[list[PoweredEvent], list[str]]:
     """Return where the lift passes the threshold under slowly rising (or falling) drive.
 
@@ -58,43 +63,36 @@ def powered_events(
     are treated alike; steps too fast for a balance are left out. Also returns the reasons of
     cycles that show none.
     """
-    driven = replace(samples, bath_c=samples.bath_c + NOMINAL_K_PER_W * power_w)
-    cycles = features_of_cycles(driven, cycles_of(driven), Wanted(threshold_mm))
-    zeros = [c.zero for c in cycles if c.zero is not None]
+    if isinstance(shut, str):
+        return [], [shut]
     found, reasons = [], []
-    for c in cycles:
-        if upward and not _began_closed(c):
-            reasons.append(c.reasons.get("start_to_open_c", "the rise did not begin closed"))
-            continue
-        zero = c.zero or (zeros[0] if zeros else None)
-        event = _event(c, zero, threshold_mm, upward) if zero else "the valve never closed"
+    for cycle in cycles_of(shut.zeroed):
+        event = _event(shut, cycle, threshold_mm, upward)
         if isinstance(event, str):
             reasons.append(event)
-        elif abs(event.rate_k_per_min) > FASTEST_K_PER_MIN:
-            reasons.append("the drive rose too fast for a balance")
         else:
-            found.append(_powered(samples, power_w, event, zero))
+            found.append(_powered(samples, power_w, event, shut.zero))
     return found, reasons
 
 
-def _began_closed(features: CycleFeatures) -> bool:
-    """A rise whose closed part is too short for an own zero may still begin shut on another's."""
-    if features.start is not None:
-        return True
-    if features.zero is None or not features.cycle.rises:
-        return False
-    first = features.rising.part(0, min(30, len(features.rising)))
-    shown_mm = first.lift_mm - features.zero.reading_mm(first.bath_c)
-    return abs(float(np.median(shown_mm))) < BEGINS_CLOSED_MM
+def _event(shut: Shut, cycle: Cycle, threshold_mm: float, upward: bool) -> Event | str:
+    refused = shut.open_at_start(cycle) if upward and cycle.rises else None
+    if refused:
+        return refused
+    first, end = (cycle.first, cycle.fall) if upward else (cycle.fall, cycle.end)
+    if upward and not cycle.rises:
+        return "no rise"
+    event = Branch(shut.zeroed.part(first, end), None, upward).event(threshold_mm)
+    if isinstance(event, str):
+        return event
+    if abs(event.rate_k_per_min) > FASTEST_K_PER_MIN:
+        return "the drive rose too fast for a balance"
+    if event.lift_slope_mm_per_k < LEAST_SLOPE_MM_PER_K:
+        return "the lift hovered about the threshold instead of passing it"
+    return event
 
 
-def _event(c: CycleFeatures, zero: Zero | None, threshold_mm: float, upward: bool) -> Event | str:
-    if zero is None:
-        return "the valve never closed"
-    return Branch(c.rising if upward else c.falling, zero, upward).event(threshold_mm)
-
-
-def _powered(samples: Samples, power_w: Floats, event: Event, zero: Zero | None) -> PoweredEvent:
+def _powered(samples: Samples, power_w: Floats, event: Event, zero: Zero) -> PoweredEvent:
     """Part the drive at an event into bath and power again, each with its own rate."""
     at = event.t_s
     near = np.abs(samples.t_s - at) <= max(20.0, 2.5 * samples.interval_s)
@@ -111,7 +109,7 @@ def _powered(samples: Samples, power_w: Floats, event: Event, zero: Zero | None)
         (watts - power_felt) / NOMINAL_LAG_S,
         event.lift_slope_mm_per_k,
         event.noise_u_k,
-        zero.u_mm(event.bath_c) if zero else 0.0,
+        zero.u_mm(bath_c),
     )
 
 

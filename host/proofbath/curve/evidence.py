@@ -22,8 +22,14 @@ from proofbath.curve.lag import (
     zero_rate,
 )
 
-# Of scatters spread evenly from 0.05 to 0.2 K over units: 2 over their squares' relative variance.
-BETWEEN_UNITS_DOF = 5.0
+# Normal scatters whose sd spreads evenly from 0.05 to 0.2 K over units: 95 % lie within 2.07 of
+# their common sd, which is Student's factor of 23 degrees of freedom.
+BETWEEN_UNITS_DOF = 23.0
+
+
+def scatter_dof(pooled_dof: float) -> float:
+    """However well a type's mean scatter is known, a unit's own differs from it."""
+    return 1 / (1 / pooled_dof + 1 / BETWEEN_UNITS_DOF)
 
 
 @dataclass
@@ -76,8 +82,7 @@ class Evidence:
         self, starts: Sequence[Event], pooled: tuple[float, float] | None
     ) -> Contribution:
         if pooled:
-            # However well the type's mean scatter is known, this unit's own differs from it.
-            freedom = 1 / (1 / pooled[1] + 1 / BETWEEN_UNITS_DOF)
+            freedom = scatter_dof(pooled[1])
             note = "pooled over units and nights; units differ in scatter"
             return Contribution("cycle repeatability", pooled[0], 1.0, freedom, "A", note)
         if len(starts) < 2:

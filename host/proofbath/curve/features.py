@@ -74,12 +74,13 @@ class CycleFeatures:
 
 
 class Branch:
-    """A branch with zeroed lift: answers where it passes a lift, and what its lag felt."""
+    """A branch with its lift above a zero, if not zeroed already: where it passes a lift."""
 
-    def __init__(self, samples: Samples, zero: Zero, upward: bool) -> None:
+    def __init__(self, samples: Samples, zero: Zero | None, upward: bool) -> None:
         self.samples = samples
         self.upward = upward
-        self.lift_mm: Floats = samples.lift_mm - zero.reading_mm(samples.bath_c)
+        shut_mm = zero.reading_mm(samples.bath_c) if zero else 0.0
+        self.lift_mm: Floats = samples.lift_mm - shut_mm
         self.followed_c = lagged(samples.t_s, samples.bath_c, NOMINAL_LAG_S)
 
     def event(self, lift_mm: float) -> Event | str:
@@ -223,12 +224,20 @@ def _full_lift(samples: Samples, cycle: Cycle, zero: Zero) -> Reading | str:
         return "too few samples in the hold at the top"
     lift_mm = hold.lift_mm[last] - zero.reading_mm(hold.bath_c[last])
     line = fit_line(hold.t_s[last], lift_mm)
-    rise = samples.part(cycle.first, cycle.top + 1)
-    near = rise.bath_c > rise.bath_c[-1] - END_OF_RISE_K
-    slope = fit_line(rise.bath_c[near], rise.lift_mm[near]).slope if near.sum() >= 3 else 0.0
+    slope = _slope_at_top(samples.part(cycle.first, cycle.fall))
     if abs(line.slope) * 60 > STEADY_LIFT_MM_PER_MIN:
         return f"the lift still moved {line.slope * 60:+.2f} mm/min at the end of the hold"
     return Reading(line.level, line.level_u, float(hold.bath_c[last].mean()), slope)
+
+
+def _slope_at_top(rising: Samples) -> float:
+    """Slope in mm/K over the last 1.5 K that a part of 25 s lag felt: the bath rounds its corner.
+
+    Against the bath itself the lift that still follows in the hold would steepen it by a fourth.
+    """
+    felt_c = lagged(rising.t_s, rising.bath_c, NOMINAL_LAG_S)
+    near = felt_c > felt_c[-1] - END_OF_RISE_K
+    return fit_line(felt_c[near], rising.lift_mm[near]).slope if near.sum() >= 3 else 0.0
 
 
 def _zero_return(down: Branch, closing: Event | None) -> Reading | str:

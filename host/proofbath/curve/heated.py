@@ -9,9 +9,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.branches import cycles_of
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import (
     PoweredEvent,
+    driven_by,
     element_power_w,
     heater_steps,
     powered_events,
@@ -20,6 +22,7 @@ from proofbath.curve.features import CycleFeatures
 from proofbath.curve.record import Floats
 from proofbath.curve.result import HeaterStep, Quantity, Warned, known, unknown
 from proofbath.curve.samples import Samples
+from proofbath.curve.shut import shut_of
 from proofbath.curve.unpowered import unpowered_quantities
 
 NOT_POWERED = "the record holds no element currents"
@@ -51,15 +54,17 @@ def heated_of(samples: Samples, bench: BenchBudget, threshold_mm: float) -> Heat
     names = ("unpowered_start_to_open_c", "shift_k_per_w", "heater_ohm")
     if power_w is None:
         return Heated({name: unknown(NOT_POWERED) for name in names})
-    rising, reasons = powered_events(samples, power_w, threshold_mm)
-    falling, _ = powered_events(samples, power_w, threshold_mm, upward=False)
+    driven = driven_by(samples, power_w)
+    shut = shut_of(samples, driven, cycles_of(driven), threshold_mm)
+    rising, reasons = powered_events(samples, power_w, threshold_mm, shut)
+    falling, _ = powered_events(samples, power_w, threshold_mm, shut, upward=False)
     start, shift, warned = unpowered_quantities(rising, reasons, bench, threshold_mm)
     if bench.lead_ohm is None:
         text = f"the leads were taken as {LEAD_PRIOR_OHM:g} ohm; powers are uncertain by about 1 %"
         warned.append(Warned("leads_not_supplied", text))
     ohm = _resistance(samples, power_w, lead_ohm, bench)
     quantities = dict(zip(names, (start, shift, ohm), strict=True))
-    steps = tuple(heater_steps(samples, None, lead_ohm))
+    steps = tuple(heater_steps(samples, None if isinstance(shut, str) else shut.zero, lead_ohm))
     return Heated(quantities, _shown(rising, bench), _shown(falling, bench), steps, warned, power_w)
 
 

@@ -11,13 +11,16 @@ import numpy as np
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K, BenchBudget
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import NOMINAL_K_PER_W, PoweredEvent
+from proofbath.curve.evidence import scatter_dof
 from proofbath.curve.lag import PRIOR_LAG_S, PRIOR_LAG_SD_S, SENSIBLE_MM_PER_K
 from proofbath.curve.record import Floats
 from proofbath.curve.result import Quantity, Warned, known, unknown
 
 SPAN_K = 8.0
-SHORTEST_SPAN_K = 4.0
+SHORTEST_SPAN_K = 3.0
 LONG_K = 7.0
+NO_POWER_W = 0.1
+K_PER_W_SD = 0.5  # from memory: units differ by 0.33 of 1.9 K/W
 # Of the squared shift: film growing with temperature and core hotter than shell bend the line.
 CURVATURE_PER_K, CURVATURE_U_PER_K = 0.0025, 0.0015  # from memory: shell model, 0.2-0.4 %/K film
 POWER_CUP_LAG_S = 2.5  # power enters behind the cup
@@ -26,21 +29,28 @@ HEAT_J_PER_MM, HEAT_RELATIVE_U = 17.0, 0.15  # from memory: 1.3 g of wax behind 
 
 @dataclass(frozen=True)
 class PowerLine:
-    """T = start - shift P - curvature P^2 at the threshold, zero rate; covariance in that order."""
+    """T = start - shift P - curvature P^2 at the threshold, zero rate; covariance in that order.
+
+    The `..._u_k` are the shares of the start's standard uncertainty.
+    """
 
     start_c: float
     shift_k_per_w: float
     curvature_k_per_w2: float
     covariance: Floats
-    without_curvature_prior: Floats
     powers_w: Floats
     baths_c: Floats
+    scatter_u_k: float
+    noise_u_k: float
+    lag_u_k: float
+    curvature_u_k: float
+    resistance_u_k: float
 
 
 def fit_power_line(
     events: Sequence[PoweredEvent], bench: BenchBudget, cycle_sd_k: float
 ) -> PowerLine:
-    """Fit start, shift, lag and curvature to events; lag and curvature with their priors.
+    """Fit start, shift, lag and curvature to events; all but the start with their priors.
 
     Unknowns are T0, R, R lag and c in T = T0 - R P - c P^2 + R lag dP/dt + lag dT/dt.
     """
@@ -50,33 +60,35 @@ def fit_power_line(
     bath_rate = np.array([event.bath_rate_k_per_s for event in events])
     noise = np.array([event.noise_u_k for event in events])
     slope = float(np.mean([event.lift_slope_mm_per_k for event in events]))
-    resistance = NOMINAL_K_PER_W
-    solution, covariance = np.zeros(4), np.eye(4)
+    resistance, scatter = NOMINAL_K_PER_W, max(cycle_sd_k, 1e-3)
+    solution, covariance, weights = np.zeros(4), np.eye(4), np.zeros(len(events) + 3)
     for _ in range(4):
-        curvature = CURVATURE_PER_K * resistance**2
-        curvature_u = CURVATURE_U_PER_K * resistance**2
         lagging = power_rate + bath_rate / resistance
         matrix = np.column_stack([np.ones(len(events)), -power_w, lagging, -(power_w**2)])
-        matrix = np.vstack([matrix, [0, 0, 1, 0], [0, 0, 0, 1]])
+        matrix = np.vstack([matrix, [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1]])
         lag_s, lag_u_s = _power_lag(bench, resistance, slope)
-        aimed = np.concatenate([bath_c, [resistance * lag_s, curvature]])
-        sds = np.concatenate(
-            [np.hypot(noise, max(cycle_sd_k, 1e-3)), [resistance * lag_u_s, curvature_u]]
-        )
+        known = [NOMINAL_K_PER_W, resistance * lag_s, CURVATURE_PER_K * resistance**2]
+        known_u = [K_PER_W_SD, resistance * lag_u_s, CURVATURE_U_PER_K * resistance**2]
+        sds = np.concatenate([np.hypot(noise, scatter), known_u])
         scaled = matrix / sds[:, None]
         covariance = np.linalg.inv(scaled.T @ scaled)
-        solution = covariance @ scaled.T @ (aimed / sds)
+        weights = covariance @ scaled.T / sds
+        solution = weights @ np.concatenate([bath_c, known])
         resistance = min(max(float(solution[1]), 0.5), 6.0)
     kept = [0, 1, 3]
-    fixed = np.linalg.inv((scaled.T @ scaled)[:3, :3])
+    shares = np.abs(weights[0])
     return PowerLine(
         float(solution[0]),
         float(solution[1]),
         float(solution[3]),
         covariance[np.ix_(kept, kept)],
-        fixed,
         power_w,
         bath_c,
+        scatter * float(np.linalg.norm(shares[:-3])),
+        float(np.linalg.norm(shares[:-3] * noise)),
+        float(shares[-2] * known_u[1]),
+        float(shares[-1] * known_u[2]),
+        float(shares[-3] * known_u[0]),
     )
 
 
@@ -118,26 +130,36 @@ def unpowered_quantities(
     sd_k, freedom = pooled or (PRIOR_REPEATABILITY_K, 6.0)
     line = fit_power_line(used, bench, sd_k)
     beyond_k = line.start_c - float(line.baths_c.max())
-    warned = _warned(line, beyond_k, used, bench, sd_k)
-    fixed_u = math.sqrt(line.without_curvature_prior[0, 0])
-    curvature_u = math.sqrt(max(line.covariance[0, 0] - fixed_u**2, 0.0))
+    warned = _warned(line, beyond_k, used, sd_k)
     slopes = [abs(event.lift_slope_mm_per_k) for event in used]
     per_k = 1 / max(float(np.mean(slopes)), 0.02)
     zero_mm = float(np.mean([event.zero_u_mm for event in used]))
+    note = f"{len(used)} events; units differ in scatter"
     contributions = [
         Contribution("bath probe", bench.probe_k, 1.0, bench.probe_dof or math.inf),
         Contribution("bath gradient", bench.gradient_k),
         Contribution("gauge", bench.gauge_mm, per_k),
         Contribution("lift zero", zero_mm, per_k, 30.0, "A"),
-        Contribution("line and lag", fixed_u, 1.0, freedom, "A", f"{len(used)} events"),
-        Contribution("curvature", curvature_u, 1.0, note=f"{beyond_k:.1f} K beyond the bath"),
+        Contribution("cycle repeatability", line.scatter_u_k, 1.0, scatter_dof(freedom), "A", note),
+        Contribution("crossing noise", line.noise_u_k, 1.0, 20.0, "A"),
+        Contribution("lag", line.lag_u_k, note="from the wax's heat, fitted at the rates run"),
+        Contribution("curvature", line.curvature_u_k, note=f"{beyond_k:.1f} K beyond the bath"),
+        Contribution("thermal resistance", line.resistance_u_k, note="its prior's share"),
         Contribution("change between nights", bench.night_k),
     ]
     start = known(line.start_c, contributions, "zero", {"lift_mm": threshold_mm})
-    return start, _shift(line, bench), warned
+    short = _too_short(used, reasons)
+    return start, unknown(short) if short else _shift(line, bench), warned
 
 
 def _refused(used: Sequence[PoweredEvent], reasons: Sequence[str]) -> str | None:
+    """Why the line cannot be drawn to no power; a start met without power needs no line."""
+    if any(event.power_w < NO_POWER_W for event in used):
+        return None
+    return _too_short(used, reasons)
+
+
+def _too_short(used: Sequence[PoweredEvent], reasons: Sequence[str]) -> str | None:
     if len(used) < 2:
         said = f"; {reasons[0]}" if reasons else ""
         return f"{len(used)} starts under power, two powers are needed{said}"
@@ -154,7 +176,6 @@ def _warned(
     line: PowerLine,
     beyond_k: float,
     used: Sequence[PoweredEvent],
-    bench: BenchBudget,
     sd_k: float,
 ) -> list[Warned]:
     warned = []

@@ -15,6 +15,7 @@ TOE_K = 2.5
 LONGEST_SPAN_K = 10.0
 SLOPE_SPAN_K = 6.0
 SHORTEST_SPAN_K = 0.5
+LARGEST_SLOPE_MM_PER_K = 0.005  # twice that of 100 mm of aluminium: steeper is a valve that opens
 UNKNOWN_SLOPE_MM_PER_K = 0.0012  # common practice, no source: 100 mm of steel as fixture
 
 
@@ -29,6 +30,7 @@ class Zero:
     slope_u_mm_per_k: float
     noise_mm: float
     span_k: float
+    end_c: float
     note: str
 
     def reading_mm(self, bath_c: Floats) -> Floats:
@@ -63,7 +65,7 @@ def find_zero(
         span_k = end_c - max(coldest_c, end_c - LONGEST_SPAN_K)
         if span_k < SHORTEST_SPAN_K or inside.sum() < 5:
             break
-        zero = _fit(
+        zero = fit_zero(
             bath_c[:before][inside], lift_mm[:before][inside], span_k, unknown_slope_mm_per_k
         )
         if _foretells(zero, bath_c[:before][inside], lift_mm[:before][inside], end_c):
@@ -87,7 +89,8 @@ def _clearly_open(bath_c: Floats, lift_mm: Floats, threshold_mm: float) -> float
     return float(bath_c[split])
 
 
-def _fit(bath_c: Floats, lift_mm: Floats, span_k: float, unknown_slope: float) -> Zero:
+def fit_zero(bath_c: Floats, lift_mm: Floats, span_k: float, unknown_slope: float) -> Zero:
+    """Return the zero that samples of a shut valve show: level and, from 6 K on, slope."""
     with_slope = span_k >= SLOPE_SPAN_K
     line = fit_line(bath_c, lift_mm, with_slope)
     note = f"level and slope from {span_k:.1f} K of closed curve"
@@ -103,12 +106,15 @@ def _fit(bath_c: Floats, lift_mm: Floats, span_k: float, unknown_slope: float) -
         line.slope_u if with_slope else unknown_slope,
         line.residual_sd,
         span_k,
+        float(bath_c.max()),
         note,
     )
 
 
 def _foretells(zero: Zero, bath_c: Floats, lift_mm: Floats, end_c: float) -> bool:
     """Tell whether the warmest kelvin lies on the line of the rest: else the toe has begun."""
+    if zero.slope_mm_per_k > LARGEST_SLOPE_MM_PER_K:
+        return False
     warm = bath_c > end_c - 1.0
     if warm.all() or warm.sum() < 3:
         return True

@@ -122,3 +122,51 @@ def test_more_wax_opens_earlier_and_less_later() -> None:
         starts.append(analyse(record_of(bath_c, lift_mm)).start_to_open_c.value or 0.0)
     assert starts[0] - starts[1] == pytest.approx(2.0, abs=0.3)
     assert starts[2] - starts[1] == pytest.approx(-2.9, abs=0.3)
+
+
+def test_a_valve_slightly_open_before_its_power_keeps_the_cold_zero() -> None:
+    """At the hotter bath the valve stands 0.05 mm open unpowered: closed-form start of the unit."""
+    unit = VirtualUnit(
+        serial="F103H", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
+    )
+    true_c, ajar_c = truth.rising_c(unit, 0.1), truth.rising_c(unit, 0.05)
+    assert true_c is not None
+    assert ajar_c is not None
+    bath_c, power_w = programme(ajar_c, ajar_c - 8.5)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    result = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH)
+    hot = result.series["start_under_power_c"][0]
+    true_w_c = truth.rising_c(unit, 0.1, truth.Power(w=hot.at["power_w"]))
+    assert result.unpowered_start_to_open_c.value == pytest.approx(true_c, abs=0.1)
+    assert hot.value == pytest.approx(true_w_c, abs=0.5)  # as read: 0.5 W/min and 25 s are 0.4 K
+
+
+def test_a_valve_that_did_not_close_before_its_power_says_so() -> None:
+    """Between closing and opening a valve stays open: its next rise under power is left out."""
+    unit = VirtualUnit(serial="F103H", station=1, melting_c=111.0, play_k=4.0)
+    true_c = truth.rising_c(unit, 0.1)
+    assert true_c is not None
+    bath_c, power_w = programme(true_c - 2.0, true_c - 10.0)
+    again = round(60 / STEP_S) * 28  # the power ramp of the last bath once more, bath unchanged
+    bath_c = np.concatenate([bath_c[: len(bath_c) // 2], np.full(again, true_c - 2.0)])
+    power_w = np.concatenate([power_w[: len(power_w) // 2], power_w[:again] * 0])
+    ramp = np.interp(np.arange(again) * STEP_S, [0, 60, 60 + 1440], [0, 0, 12.0])
+    power_w[-again:] = ramp
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    start = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH).unpowered_start_to_open_c
+    assert start.value is None
+    assert "let it close first" in (start.reason or "")
+
+
+def test_a_start_met_while_the_bath_rises_needs_no_line() -> None:
+    """A unit that opens below the hot bath: closed-form start, within a fast bath ramp's lag."""
+    unit = VirtualUnit(serial="F103H", station=1, melting_c=111.0, shells=3)
+    true_c = truth.rising_c(unit, 0.1)
+    assert true_c is not None
+    bath_c, power_w = programme(true_c + 2.0)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    result = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH)
+    start = result.unpowered_start_to_open_c
+    assert start.value == pytest.approx(true_c, abs=start.expanded_uncertainty)
+    assert start.expanded_uncertainty == pytest.approx(0.4, abs=0.15)
+    assert result.shift_k_per_w.value is None
