@@ -5,11 +5,13 @@
 
 #include "wire.h"
 
-// CRC-16/XMODEM of one more byte.
+// CRC-16/XMODEM of one more byte; in bytes, as the boards shift no more than one bit at a time.
 inline uint16_t crc_update(uint16_t crc, uint8_t byte) {
   uint8_t x = uint8_t(crc >> 8) ^ byte;
   x ^= x >> 4;
-  return uint16_t(crc << 8) ^ uint16_t(uint16_t(x) << 12) ^ uint16_t(uint16_t(x) << 5) ^ x;
+  const uint8_t high = uint8_t(crc) ^ uint8_t(x << 4) ^ uint8_t(x >> 3);
+  const uint8_t low = uint8_t(x << 5) ^ x;
+  return uint16_t(uint16_t(high) << 8 | low);
 }
 
 // Gathers received bytes into one line; a line too long is dropped and counted.

@@ -7,6 +7,7 @@
 
 namespace {
 
+constexpr uint8_t bytes_a_poll = 8;  // those that need no burning take time too
 constexpr uint8_t overhead = 3;  // generation before the payload, CRC behind it
 
 uint16_t address_of(uint8_t item, uint8_t copy) {
@@ -91,7 +92,7 @@ uint8_t Memory::byte_at(const Slot& slot) const {
 }
 
 void Memory::poll() {
-  while (board::eeprom_ready() && choose()) {
+  for (uint8_t i = 0; i < bytes_a_poll && board::eeprom_ready() && choose(); ++i) {
     Slot& slot = slots_[current_];
     board::eeprom_update(address_of(current_, slot.next_copy) + position_, byte_at(slot));
     if (++position_ < item_size[current_] + overhead) continue;

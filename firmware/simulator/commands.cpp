@@ -67,6 +67,11 @@ std::string changes(Simulation& s, Words&) {
   return answer;
 }
 
+std::string pass_times(Simulation& s, Words&) {
+  const PassTimes times = s.machine().cpu().take_pass_times();
+  return "ok " + std::to_string(times.other_us) + " " + std::to_string(times.scan_us);
+}
+
 std::string counts(Simulation& s, Words&) {
   return "ok " + std::to_string(s.host_bytes()) + " " + std::to_string(s.controller_bytes());
 }
@@ -168,6 +173,9 @@ constexpr Command commands[] = {
      "resets, stack_unused (bytes)"},
     {"changes", changes, "", "outputs changed since last asked, as US:NAME=0 or 1"},
     {"counts", counts, "", "host bytes come and controller bytes sent, in all"},
+    {"pass_times", pass_times, "",
+     "longest pass of the loop in microseconds since last asked: without\n"
+     "a scan, with one"},
     {"hold_bus", hold_bus, "US", "no SPI transfer ends for so long; a reset frees it"},
     {"ignore_xoff", ignore_xoff, "0|1", "bytes come although the receiver is full"},
     {"read_eeprom", read_eeprom, "", "all bytes in hexadecimal"},

@@ -17,6 +17,8 @@ namespace {
 
 constexpr uint32_t frequency_hz = 1000000 * cycles_per_us;
 constexpr uint32_t supply_mv = 5000;
+constexpr uint64_t bus_byte_cycles = 8 * 16;      // 8 bits at a sixteenth of the clock
+constexpr uint32_t most_bytes_without_scan = 16;  // set-points of eight channels
 
 struct Processor {
   uint8_t architecture;  // lowest byte of the ELF's flags
@@ -43,9 +45,6 @@ avr_cycle_count_t ring(avr_t*, avr_cycle_count_t, void* rung) {
   *static_cast<bool*>(rung) = true;
   return 0;
 }
-
-// In lock step, sleeping takes no time of the world outside.
-void sleep_not(avr_t*, avr_cycle_count_t) {}
 
 void log_errors(avr_t*, const int level, const char* format, va_list arguments) {
   if (level <= LOG_ERROR) vfprintf(stderr, format, arguments);
@@ -78,7 +77,10 @@ void Cpu::load(const std::string& elf_path) {
   avr_load_firmware(avr_, &firmware);
   avr_->frequency = frequency_hz;
   avr_->vcc = avr_->avcc = avr_->aref = supply_mv;
-  avr_->sleep = sleep_not;
+  // In lock step, sleeping takes no time of the world outside.
+  avr_->sleep = [](avr_t* avr, avr_cycle_count_t cycles) {
+    cpu_of(avr->custom.data).falls_asleep(cycles);
+  };
   avr_->log = LOG_ERROR;
   // Resets the processor makes itself (watchdog) are noticed on their way through the core.
   core_reset_ = avr_->reset;
@@ -122,7 +124,26 @@ void Cpu::connect_bus() {
   avr_irq_register_notify(spi + SPI_IRQ_OUTPUT, on_byte, this);
 }
 
+// Also called again and again while it sleeps; then it was awake for nothing.
+void Cpu::falls_asleep(uint64_t for_cycles) {
+  awake_ += avr_->cycle - awake_since_;
+  awake_since_ = avr_->cycle + 1 + for_cycles;
+  if (surroundings_.bus_in_use()) return;
+  const bool scan = bus_bytes_ > most_bytes_without_scan;
+  double& longest_us = scan ? pass_times_.scan_us : pass_times_.other_us;
+  const double us = double(awake_ + bus_bytes_ * bus_byte_cycles) / cycles_per_us;
+  longest_us = us > longest_us ? us : longest_us;
+  awake_ = bus_bytes_ = 0;
+}
+
+PassTimes Cpu::take_pass_times() {
+  const PassTimes times = pass_times_;
+  pass_times_ = PassTimes();
+  return times;
+}
+
 void Cpu::bus_byte(uint8_t byte) {
+  ++bus_bytes_;
   avr_raise_irq(bus_in_, surroundings_.bus_transfer(byte));
   if (!bus_held_) return;
   avr_clear_interrupt(avr_, bus_interrupt_);
@@ -196,6 +217,8 @@ void Cpu::after_reset() {
   for (uint8_t i = 0; i < EXTINT_COUNT; ++i)
     if (avr_extint_is_strict_lvl_trig(avr_, i) > 0) avr_extint_set_strict_lvl_trig(avr_, i, 0);
   bus_held_ = bus_interrupt_owed_ = false;
+  awake_since_ = avr_->cycle;
+  awake_ = bus_bytes_ = 0;
   receiver_ready_ = true;
   surroundings_.was_reset();
 }

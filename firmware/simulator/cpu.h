@@ -24,9 +24,16 @@ class Surroundings {
   virtual ~Surroundings() = default;
   virtual void outputs_changed() = 0;
   virtual void select_changed() = 0;
+  virtual bool bus_in_use() const = 0;
   virtual uint8_t bus_transfer(uint8_t byte) = 0;
   virtual void sent(uint8_t byte) = 0;
   virtual void was_reset() = 0;
+};
+
+// Longest pass of the firmware's loop, from waking to sleeping with no chip selected. Bus bytes
+// count as long as the processor's bus takes, not as simavr's.
+struct PassTimes {
+  double scan_us = 0, other_us = 0;
 };
 
 class Cpu {
@@ -63,6 +70,9 @@ class Cpu {
   // it is not 1, bus transfers and serial bytes take other times.
   void watchdog_rate(double rate);
 
+  // Since last asked, or since a reset.
+  PassTimes take_pass_times();
+
   // Bytes between the static data and the deepest stack since power-on.
   uint32_t stack_unused() const;
 
@@ -78,6 +88,7 @@ class Cpu {
   avr_ioport_t& port(board::Pin pin) const { return *ports_[pin.port - 'A']; }
   void bus_byte(uint8_t byte);
   void after_reset();
+  void falls_asleep(uint64_t for_cycles);
 
   avr_t* avr_ = nullptr;
   Surroundings& surroundings_;
@@ -89,6 +100,9 @@ class Cpu {
   avr_int_vector_t* bus_interrupt_ = nullptr;
   bool receiver_ready_ = true, bus_held_ = false, bus_interrupt_owed_ = false;
   bool was_reset_ = false;
+  uint64_t awake_since_ = 0, awake_ = 0;  // cycles; of this pass
+  uint32_t bus_bytes_ = 0;                // of this pass
+  PassTimes pass_times_;
 };
 
 }  // namespace simulator

@@ -151,6 +151,7 @@ void Machine::select_changed() {
   bus_.select(board::Chip(chip_));
   if (!std::exchange(testing_itself_, false)) return;
   cpu_.watchdog_rate(1.0);
+  cpu_.take_pass_times();
   plant_due_ = cpu_.now() + first_step;
 }
 

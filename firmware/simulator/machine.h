@@ -65,6 +65,7 @@ class Machine : private Surroundings {
  private:
   void outputs_changed() override;
   void select_changed() override;
+  bool bus_in_use() const override { return chip_ < board::chips; }
   uint8_t bus_transfer(uint8_t byte) override;
   void sent(uint8_t byte) override;
   void was_reset() override;
