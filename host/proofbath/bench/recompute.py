@@ -1,0 +1,147 @@
+"""Results on record: a station's run analysed, and analysed again under another calibration."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import NamedTuple
+
+from proofbath.bench.calibration import Calibration
+from proofbath.bench.curves import unit_records
+from proofbath.bench.description import BenchFile
+from proofbath.bench.in_force import DRIFT_LIMIT_K, InForce, Shelf, drift_k
+from proofbath.curve.analyse import analyse
+from proofbath.curve.result import CurveResult
+from proofbath.errors import InputError, RecordError
+from proofbath.run.plan import NightPlan
+from proofbath.store import kinds
+from proofbath.store.journal import Journal
+from proofbath.store.records import Kept, Records, Stamp
+
+
+class Recomputed(NamedTuple):
+    """A result that took another's place, and the certificates that rest on the earlier one."""
+
+    result: Kept[kinds.Result]
+    affected: tuple[Kept[kinds.Certificate], ...]
+
+
+def file_in_force(journal: Journal, run_id: int) -> InForce:
+    """Return what was in force during a run by its own account, without any record."""
+    head = journal.run(run_id).head
+    bench = BenchFile.model_validate_json(head.bench_text)
+    return InForce(Calibration.model_validate_json(head.calibration_text), (), bench.budget, {})
+
+
+def station_result(journal: Journal, run_id: int, station: int, used: InForce) -> CurveResult:
+    """Return what a run's raw counts say of the unit at a station under a calibration.
+
+    Raises RecordError where the station held no unit or nothing was recorded.
+    """
+    plan = NightPlan.model_validate_json(journal.run(run_id).head.plan_text)
+    place = next((p for p in plan.station if p.station == station), None)
+    unit_type = plan.type_at(place) if place else None
+    record = unit_records(journal, run_id, used.calibration).get(station)
+    if unit_type is None or record is None:
+        raise RecordError(f"run {run_id}: station {station} has no record of a unit")
+    return analyse(
+        record,
+        unit_type.threshold_mm,
+        unit_type.full_lift_mm,
+        used.budget,
+        blank=used.blanks.get(station),
+    )
+
+
+def put_result(
+    records: Records,
+    journal: Journal,
+    station_run_id: int,
+    used: InForce,
+    program: str,
+    stamp: Stamp,
+) -> Kept[kinds.Result]:
+    """Analyse a station's run and put its first result on record; refused where there is one."""
+    if records.current(kinds.Result, station_run_id=station_run_id):
+        raise InputError(f"station run {station_run_id} has its result; recompute it instead")
+    entry = _entry(records, journal, station_run_id, used, program)
+    return records.one(kinds.Result, records.add(entry, stamp))
+
+
+def recompute(
+    records: Records,
+    journal: Journal,
+    result_id: int,
+    used: InForce,
+    program: str,
+    reason: str,
+    stamp: Stamp,
+) -> Recomputed:
+    """Analyse a result's raw counts under another calibration and put the new result on record.
+
+    The earlier result stays; what its certificates say is for a certifier to judge.
+    """
+    earlier = records.one(kinds.Result, result_id)
+    entry = _entry(records, journal, earlier.entry.station_run_id, used, program)
+    records.correct(earlier.root, entry, reason, stamp)
+    affected = records.current(kinds.Certificate, result_id=earlier.root)
+    return Recomputed(records.one(kinds.Result, earlier.root), tuple(affected))
+
+
+def _entry(
+    records: Records, journal: Journal, station_run_id: int, used: InForce, program: str
+) -> kinds.Result:
+    run = records.one(kinds.StationRun, station_run_id).entry
+    journal.verify_chain(run.run_id)
+    found = station_result(journal, run.run_id, run.station, used)
+    return kinds.Result(
+        station_run_id=station_run_id,
+        calibration_ids=used.ids,
+        program=program,
+        content=found.to_json(),
+    )
+
+
+class LookBack(NamedTuple):
+    """What a drift puts in doubt: since when, by how much, and which certificates."""
+
+    off_k: float
+    since: dt.date | None
+    """The last good check; None where there was none before."""
+    certificates: tuple[Kept[kinds.Certificate], ...]
+
+
+def look_back(
+    records: Records, journal: Journal, bench_name: str, check_id: int
+) -> LookBack | None:
+    """Return what a probe calibration or check puts in doubt; None where its drift is allowed."""
+    found = records.one(kinds.Calibration, check_id)
+    off_k = drift_k(found)
+    if off_k is None or abs(off_k) <= DRIFT_LIMIT_K:
+        return None
+    checks = Shelf(records, bench_name, found.entry.done).checks()
+    before = checks[: [kept.root for kept in checks].index(check_id)]
+    good = [kept for kept in before if _left_good(kept)]
+    since = good[-1].entry.done if good else None
+    measured = {
+        run.run_id
+        for run in journal.runs()
+        if run.head.bench == bench_name
+        and (since is None or dt.date.fromisoformat(run.head.started[:10]) >= since)
+    }
+    doubtful = [
+        kept
+        for kept in records.current(kinds.Certificate)
+        if _run_of(records, kept.entry) in measured
+    ]
+    return LookBack(off_k, since, tuple(doubtful))
+
+
+def _left_good(kept: Kept[kinds.Calibration]) -> bool:
+    """A calibration leaves the probes good whatever it found; a check only says how they are."""
+    off_k = drift_k(kept)
+    return kept.entry.kind == "probe" or (off_k is not None and abs(off_k) <= DRIFT_LIMIT_K)
+
+
+def _run_of(records: Records, certificate: kinds.Certificate) -> int:
+    result = records.one(kinds.Result, certificate.result_id).entry
+    return records.one(kinds.StationRun, result.station_run_id).entry.run_id
