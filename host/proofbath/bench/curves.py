@@ -1,4 +1,7 @@
-"""Curves from the journal: each loaded unit's record of its recorded cycles."""
+"""Curves from the journal: each loaded unit's record of its recorded cycles.
+
+A cycle whose branch was left is no cycle: its samples are left out.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +10,10 @@ import math
 import numpy as np
 
 from proofbath.bench.calibration import Calibration
-from proofbath.bench.notes import notes_in
+from proofbath.bench.night import plan_of
+from proofbath.bench.passes import passes_in
 from proofbath.bench.record import run_record
 from proofbath.curve.record import FEWEST_SAMPLES, CurveRecord
-from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 
 
@@ -19,16 +22,18 @@ def unit_records(
 ) -> dict[int, CurveRecord]:
     """Return the record of each loaded station, from its first recorded step to the run's end.
 
-    Raw counts are read under `calibration`, by default the one in force during the run.
-    Empty where the run ended before anything was recorded.
+    Broken passes through a cycle are left out.  Raw counts are read under `calibration`, by
+    default the one in force during the run.  Empty where the run ended before anything was recorded.
     """
-    head = journal.run(run_id).head
-    plan = NightPlan.model_validate_json(head.plan_text)
-    scale = calibration or Calibration.model_validate_json(head.calibration_text)
+    line = journal.run(run_id)
+    plan = plan_of(line)
+    scale = calibration or Calibration.model_validate_json(line.head.calibration_text)
     run = run_record(journal.samples(run_id), scale)
-    notes = notes_in(journal.events(run_id))
-    begins_s = [n.t_s for n in notes if n.code == "step_begin" and n.purpose == "recorded"]
-    used = run.t_s >= min(begins_s, default=math.inf)
+    passes = passes_in(journal.events(run_id))
+    used = run.t_s >= min((p.from_s for p in passes if p.recorded and p.whole), default=math.inf)
+    for broken in passes:
+        if not broken.whole:
+            used &= (run.t_s < broken.from_s) | (run.t_s >= broken.to_s)
     if np.count_nonzero(used) < FEWEST_SAMPLES:
         return {}
     powered = plan.unit_type.kind == "heater-assisted"

@@ -8,7 +8,7 @@ import math
 from proofbath.run.note import Note
 from proofbath.store.journal import EventLine
 
-_CODES = frozenset(
+NOTE_CODES = frozenset(
     {
         "run_begin",
         "step_begin",
@@ -30,8 +30,12 @@ def note_text(note: Note) -> str:
 
 def notes_in(events: list[EventLine]) -> list[Note]:
     """Return the sequencer's notes among the events of a run, in order."""
-    found = [json.loads(event.text) for event in events if event.kind in _CODES]
-    return [Note(**{"t_s": math.nan, **fields}) for fields in found]
+    return [note_in(event) for event in events if event.kind in NOTE_CODES]
+
+
+def note_in(event: EventLine) -> Note:
+    """Return the note in an event whose kind is one of `NOTE_CODES`."""
+    return Note(**{"t_s": math.nan, **json.loads(event.text)})
 
 
 def _unknown(value: object) -> bool:

@@ -15,6 +15,7 @@ from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
 from proofbath.bench.night import CYCLES, HEATING_TEST, Watch, carry, make_ready, nobody, plan_of
 from proofbath.bench.notes import notes_in
+from proofbath.bench.passes import BEGUN_AGAIN
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import run_record, times_ms
 from proofbath.bench.supply_feed import current_source
@@ -81,7 +82,7 @@ def resume_night(
         writer = journal.reopen(line.run_id)
         writer.note(t_ms / 1000, "resumed", f"at step {point.leg + 1}: {point.why}")
         if point.spoiled_cycle is not None:
-            writer.note(t_ms / 1000, "begun_again", f"cycle {point.spoiled_cycle}")
+            writer.note(t_ms / 1000, BEGUN_AGAIN, str(point.spoiled_cycle))
         return carry(link, bench, ready, sequencer, writer, watch, source)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from host.bench.nights import BENCH, PLAN, bench_file, plan
+from proofbath.bench.curves import unit_records
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
@@ -138,9 +139,32 @@ def test_a_rising_branch_that_was_left_begins_its_cycle_again(
     pass_time(bench, 400)
     assert go_on(bench, journal).status == "done"
     assert resumed(journal).startswith("at step 1: cycle 1 begins again")
-    assert [e.text for e in journal.events(1) if e.kind == "begun_again"] == ["cycle 1"]
+    assert [e.text for e in journal.events(1) if e.kind == "begun_again"] == ["1"]
     legs = [n.leg for n in notes_in(journal.events(1)) if n.code == "step_begin"]
     assert legs == [0, 1, 0, 1, 2, 3, 4]
+
+
+def test_the_record_of_a_resumed_night_has_clean_cycles(
+    bench: VirtualBench, journal: Journal
+) -> None:
+    with pytest.raises(HostGoneError):
+        begin(Vanishing(bench, above_c=41.0), journal)
+    pass_time(bench, 400)
+    go_on(bench, journal)
+    begun = [n for n in notes_in(journal.events(1)) if n.code == "step_begin" and n.leg == 0]
+    records = unit_records(journal, 1)
+    assert sorted(records) == [1, 3]
+    for record in records.values():
+        t_s = run_record(journal.samples(1), bench_file(WARM).calibration).t_s
+        # The broken rise to 41 °C is gone, the second one whole.
+        assert record.t_s[0] + t_s[0] == pytest.approx(begun[1].t_s, abs=0.11)
+        assert np.diff(record.t_s) == pytest.approx(0.1)
+        assert record.bath_c.max() == pytest.approx(43.0, abs=0.15)
+        # Down to the soak at 39 °C, then one rise.
+        lowest, highest = int(record.bath_c.argmin()), int(record.bath_c.argmax())
+        assert record.bath_c[lowest] == pytest.approx(39.0, abs=0.15)
+        assert lowest < highest
+        assert np.min(np.diff(record.bath_c[lowest:highest:100])) > -0.05
 
 
 def test_a_falling_branch_goes_on_as_the_bath_only_fell(
