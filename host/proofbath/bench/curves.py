@@ -23,7 +23,7 @@ def unit_records(
     """Return the record of each loaded station, from its first recorded step to the run's end.
 
     Broken passes through a cycle are left out.  Raw counts are read under `calibration`, by
-    default the one in force during the run.  Empty where the run ended before anything was recorded.
+    default the one in force during the run.  Empty where nothing was recorded.
     """
     line = journal.run(run_id)
     plan = plan_of(line)
