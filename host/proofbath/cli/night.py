@@ -149,6 +149,11 @@ def report_outcome(outcome: Outcome, out: Path, as_json: bool) -> int:
         print_json(found)
     else:
         _print(outcome, reports, out)
+    return exit_status(outcome)
+
+
+def exit_status(outcome: Outcome) -> int:
+    """Return 0 for a night that was done, 3 for one that ended before its plan did."""
     return 0 if outcome.status == "done" else 3
 
 
