@@ -54,6 +54,7 @@ WORDS = {
     "ice": (
         "ICE POINT. Fill a vacuum flask with finely crushed ice of clean water, just wet through."
         " Put both probes together into its middle, at least 60 mm deep, and wait 10 minutes."
+        " A trip of the controller is to be expected: it heats nothing and is cleared later."
     ),
     "steam": (
         "STEAM POINT. Scald hazard: steam burns worse than water; gloves, glasses, open vents, no"

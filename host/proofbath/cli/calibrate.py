@@ -34,6 +34,7 @@ from proofbath.cli.calibrate_session import (
     instrument,
     keep,
     on_option,
+    open_records,
     records_option,
     session,
     tell,
@@ -48,8 +49,7 @@ from proofbath.errors import BenchFaultError, InputError
 from proofbath.files import read_toml
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Handling, Person
-from proofbath.store.records import Records, Stamp
-from proofbath.store.tables import place_of
+from proofbath.store.records import Stamp
 from proofbath.wire.table import STATIONS
 
 _EVERY = tuple(range(1, STATIONS + 1))
@@ -229,7 +229,7 @@ def touched(
     """Put on record that something was touched, as TEXT says: its calibration ends there."""
     name = read_toml(bench_file, BenchFile).bench.name
     entry = Handling(bench=name, station=station, what=what, date=today(on), text=text)
-    with closing(Records(place_of(records_text))) as records:
+    with open_records(records_text) as records:
         records.add(entry, Stamp(utc_text(), records.find(Person, name=by).root))
     console().print(f"{what}: on record as touched on {entry.date}", markup=False)
 
@@ -245,7 +245,7 @@ def status(
 ) -> int:
     """Show what is on record and what keeps from certifying; exit status 1 when anything does."""
     bench, day = read_toml(bench_file, BenchFile), today(on)
-    with closing(Records(place_of(records_text))) as records:
+    with open_records(records_text) as records:
         shelf = Shelf(records, bench.bench.name, day)
         reasons = blocking_reasons(records, bench, day, powered=powered)
     wanted = [("probe", 0), ("check", 0)]

@@ -122,10 +122,22 @@ def today(on: dt.datetime | None) -> dt.date:
 
 
 @contextmanager
+def open_records(text: str, new: bool = False) -> Iterator[Records]:
+    """Open the records an operator names; only where `new` may a file be made."""
+    place = place_of(text)
+    if isinstance(place, Path) and not new and not place.is_file():
+        raise InputError(f"{place}: no such file; the first person put on record makes it")
+    with closing(Records(place)) as records:
+        yield records
+
+
+@contextmanager
 def session(asked: Asked) -> Iterator[Session]:
     """Open what a calibration needs; raises InputError for an unknown person."""
     bench, day = read_toml(asked.bench_file, BenchFile), today(asked.on)
-    with closing(Records(place_of(asked.records_text))) as records:
+    if day > today(None):
+        raise InputError(f"--on {day}: is still to come; give the day it was done")
+    with open_records(asked.records_text) as records:
         by = records.find(Person, name=asked.by).root
         stamp = Stamp(utc_text(), by)
         found = calibration_in_force(records, bench, day)

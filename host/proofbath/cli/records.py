@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from contextlib import closing
 from pathlib import Path
 
 import click
 
 from proofbath.bench.clock import utc_text
-from proofbath.cli.calibrate_session import records_option
+from proofbath.cli.calibrate_session import open_records, records_option
 from proofbath.cli.output import console, json_option, print_json
 from proofbath.errors import InputError
 from proofbath.store.backup import Proven, backup, prove, restore
 from proofbath.store.chain import Link
 from proofbath.store.kinds import Person, Right
-from proofbath.store.records import Records, Stamp
+from proofbath.store.records import Stamp
 from proofbath.store.tables import place_of
 
 
@@ -37,7 +36,7 @@ def command() -> None:
 @click.option("--by", help="Certifier who says so; only the first person needs none.")
 def person(name: str, records_text: str, rights: tuple[Right, ...], by: str | None) -> None:
     """Put NAME on record with rights; the first person must be a certifier."""
-    with closing(Records(place_of(records_text))) as records:
+    with open_records(records_text, new=by is None) as records:
         who = records.find(Person, name=by).root if by else None
         number = records.add(Person(name=name, rights=rights), Stamp(utc_text(), who))
     console().print(f"{name}: on record as person {number}", markup=False)

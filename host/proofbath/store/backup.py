@@ -66,9 +66,8 @@ def restore(copy: Path, target: Path) -> Proven:
 
 
 def _copy(source: Path, target: Path, beside: bool) -> Proven:
-    for path in (target, *([_note(target)] if beside else [])):
-        if path.exists():
-            raise InputError(f"{path}: exists already; name a new file")
+    if target.exists():
+        raise InputError(f"{target}: exists already; name a new file")
     part = target.with_name(target.name + ".part")
     try:
         part.unlink(missing_ok=True)
@@ -78,8 +77,7 @@ def _copy(source: Path, target: Path, beside: bool) -> Proven:
         if beside:
             _note(target).write_text(f"{_digest(part)}  {target.name}\n")
             _sync(_note(target))
-        os.link(part, target)  # unlike a rename, refuses a file that appeared meanwhile
-        part.unlink()
+        os.replace(part, target)  # whole or not at all; the digest beside it is there already
         _sync(target.parent)
     except (OSError, sqlite3.Error) as error:
         raise RecordError(f"{target}: cannot be written: {error}") from error

@@ -10,7 +10,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from proofbath.errors import InputError, RecordError
 from proofbath.store.remedy import remedy
-from proofbath.store.tables import Place, open_engine, shown
+from proofbath.store.tables import Place, hold_still, open_engine, shown
 
 PATIENCE_MS = 5000
 """How long a write waits for another process: a migration, a backup, a night's commit."""
@@ -30,8 +30,9 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """Yield a connection to read by; raises RecordError."""
+        """Yield a connection to read one moment by; raises RecordError."""
         with self._told(), self.engine.connect() as connection:
+            hold_still(connection)
             yield connection
 
     @contextmanager

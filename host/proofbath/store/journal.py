@@ -28,6 +28,7 @@ from proofbath.store.tables import (
     METADATA,
     RUN,
     Place,
+    hold_still,
     open_engine,
     shown,
 )
@@ -113,7 +114,8 @@ class Journal:
 
     def run(self, run_id: int) -> RunLine:
         """Return one run; raises RecordError when there is none."""
-        row = self._row(run_id)
+        with self._reading() as connection:
+            row = self._row(connection, run_id)
         if row.row_text != ROW_TEXT:
             raise RecordError(f"{self._name}: run {run_id} was written with another wire table")
         return _run_line(row)
@@ -138,14 +140,14 @@ class Journal:
 
     def verify_chain(self, run_id: int) -> int:
         """Return how many chunks a run has; raises RecordError at the first that was changed."""
-        run = _run_line(self._row(run_id))
-        digest = _first_link(run.head)
         query = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number)
         beside: dict[int, list[EventLine]] = {}
         with self._reading() as connection:
+            run = _run_line(self._row(connection, run_id))
             for at, line in _events(connection, run_id):
                 beside.setdefault(at, []).append(line)
             chunks = connection.execute(query).all()
+        digest = _first_link(run.head)
         changed = f"{self._name}: run {run_id} was changed after it was written"
         events: list[EventLine] = []
         for number, chunk in enumerate(chunks):
@@ -158,9 +160,8 @@ class Journal:
             raise RecordError(f"{changed}: its end is missing; use a backup")
         return len(chunks)
 
-    def _row(self, run_id: int) -> Row[Any]:
-        with self._reading() as connection:
-            row = connection.execute(select(RUN).where(RUN.c.id == run_id)).one_or_none()
+    def _row(self, connection: Connection, run_id: int) -> Row[Any]:
+        row = connection.execute(select(RUN).where(RUN.c.id == run_id)).one_or_none()
         if row is None:
             raise RecordError(
                 f"{self._name}: has no run {run_id}; list the runs to see which it has"
@@ -179,6 +180,7 @@ class Journal:
     def _reading(self) -> Iterator[Connection]:
         try:
             with self._engine.connect() as connection:
+                hold_still(connection)
                 yield connection
         except SQLAlchemyError as error:
             raise RecordError(f"journal {self._name}: {remedy(error)}") from error

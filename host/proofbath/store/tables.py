@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import (
     Column,
+    Connection,
     Engine,
     Float,
     ForeignKey,
@@ -97,6 +98,14 @@ def open_engine(place: Place, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine:
 
     event.listen(engine, "connect", settle)
     return engine
+
+
+def hold_still(connection: Connection) -> None:
+    """Let all that a connection reads be of one moment, whoever writes meanwhile."""
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql("BEGIN")
+    else:
+        connection.execution_options(isolation_level="REPEATABLE READ")
 
 
 def place_of(text: str) -> Place:

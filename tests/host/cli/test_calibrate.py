@@ -90,6 +90,7 @@ def test_what_was_touched_is_told_by_status(call: Call, shop: Arguments) -> None
         ),
         (("probe", "--by", "Ada", "--virtual-reference", "--compare", "60"), "its name and its"),
         (("probe", "--by", "Ada", "--virtual-reference", "--months", "24"), "1 to 12 can be"),
+        (("probe", "--by", "Ada", "--virtual-reference", "--on", "2199-01-01"), "is still to come"),
         (("blank", "--by", "Ada", "--run", "7"), "has no run 7"),
     ],
 )
@@ -130,6 +131,12 @@ def test_records_are_proven_backed_up_and_restored(
     assert (wrong.status, "the end was cut off" in wrong.err) == (2, True)
     assert call("records", "backup", copy, *records).status == 2
     assert call("records", "verify", *records, "--link", "1:xyz").status == 2
+
+
+def test_a_mistyped_name_makes_no_new_records(call: Call, shop: Arguments, tmp_path: Path) -> None:
+    said = call("calibrate", "status", *shop[:2], "--records", tmp_path / "typo.db")
+    assert (said.status, "no such file" in said.err) == (2, True)
+    assert not (tmp_path / "typo.db").exists()
 
 
 def test_only_the_first_person_needs_no_certifier(call: Call, shop: Arguments) -> None:

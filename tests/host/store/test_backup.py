@@ -56,6 +56,25 @@ def test_the_digest_beside_a_backup_is_the_files(shop: Path, tmp_path: Path) -> 
     assert sorted(p.name for p in tmp_path.glob("copy*")) == ["copy.db", "copy.db.sha256"]
 
 
+def test_a_backup_that_was_cut_short_is_made_anew(shop: Path, tmp_path: Path) -> None:
+    """What a process killed on the way leaves: a part of the copy, a digest without its file."""
+    copy = tmp_path / "copy.db"
+    copy.with_name("copy.db.part").write_bytes(b"half")
+    copy.with_name("copy.db.sha256").write_text("0  copy.db")
+    made = backup(shop, copy)
+    assert restore(copy, tmp_path / "again.db") == made
+    assert sorted(p.name for p in tmp_path.glob("copy*")) == ["copy.db", "copy.db.sha256"]
+
+
+def test_a_backup_is_made_while_a_night_is_written(shop: Path, tmp_path: Path) -> None:
+    journal = Journal(shop)
+    writer = write_run(journal, 2)
+    made = backup(shop, tmp_path / "copy.db")
+    writer.commit()
+    assert made.runs == 2
+    assert restore(tmp_path / "copy.db", tmp_path / "again.db") == made
+
+
 def test_nothing_is_overwritten(shop: Path, tmp_path: Path) -> None:
     copy = tmp_path / "copy.db"
     backup(shop, copy)

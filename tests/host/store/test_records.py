@@ -198,6 +198,27 @@ def test_writers_at_the_same_time_make_one_chain(place: Place) -> None:
     assert len(records.current(Unit)) == 31
 
 
+@everywhere
+def test_the_chain_may_be_verified_while_others_write(place: Place) -> None:
+    stamp = small_shop(Records(place))
+    records = Records(place)
+
+    def write() -> None:
+        mine = Records(place)
+        for n in range(40):
+            mine.add(Unit(serial=f"U-{n}", unit_type="F82"), stamp)
+        mine.close()
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    seen = []
+    while writer.is_alive():
+        seen.append(records.verify().records)
+    writer.join()
+    assert seen == sorted(seen)
+    assert records.verify().records == 45
+
+
 def test_what_may_not_be_shared_is_refused(records: Records) -> None:
     stamp = small_shop(records)
     with pytest.raises(InputError, match="serial F82-0101 is on record already"):
