@@ -12,6 +12,7 @@ from proofbath.run.blocks import Block, Blocks
 from proofbath.run.branch import SPOILING_K, BranchWatch
 from proofbath.run.execution import Execution, begin
 from proofbath.run.heat_watch import HeatWatch
+from proofbath.run.input_watch import InputWatch
 from proofbath.run.note import Branch
 from proofbath.run.profile import FASTEST_K_PER_MIN, Drive, Leg, Ramp, Soak
 from proofbath.run.progress import Progress, Timetable
@@ -45,6 +46,7 @@ class Course:
         self._branch = BranchWatch()
         self._blocks = Blocks()
         self._heat = HeatWatch(model)
+        self._inputs = InputWatch()
         self._stations = StationWatch(legs[0].loading.loaded)
         self.times = Timetable(legs, model)
         self._run: Execution[Any]
@@ -175,6 +177,7 @@ class Course:
                 f"bath at {block.bath_c:.1f} °C is heated beyond {self._hottest_c:.1f} °C, the most"
                 " the plan allows; look for heat that does not come from the bench"
             )
+        why = self._inputs.take(self._reading) or why
         if why and not story.ended:
             story.happen(Kind.GIVE_UP, why)
 

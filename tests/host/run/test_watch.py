@@ -10,9 +10,10 @@ import pytest
 from host.run.night import Night
 from host.simple_bath import WORKSHOP, SimpleBench
 from proofbath.run.blocks import Blocks
+from proofbath.run.input_watch import InputWatch
 from proofbath.run.profile import Hold, Ramp, Soak, Step
 from proofbath.run.states import Phase
-from proofbath.wire.table import StationFlag
+from proofbath.wire.table import Input, Output, StationFlag
 
 HOT: list[Step] = [
     Soak(cycle=1, to_c=88.0, at_least_s=60.0),
@@ -181,3 +182,64 @@ def test_a_run_that_takes_much_longer_than_planned_is_told_once() -> None:
     night.until(Phase.DONE, longest_s=20_000.0)
     texts = [note.text for note in night.said("late")]
     assert ["longer than planned" in text for text in texts] == [True]
+
+
+@pytest.mark.parametrize(
+    ("flag", "words"),
+    [
+        (Input.STIRRER_TURNING, "stirrer does not turn"),
+        (Input.LEVEL_OK, "level is low"),
+        (Input.EMERGENCY_STOP_CLOSED, "emergency stop is pressed"),
+    ],
+)
+def test_a_controller_that_does_not_trip_ends_the_run(flag: Input, words: str) -> None:
+    """The controller's own persistence is 2 s at most; the host says it after 10 to 20 s."""
+    night = Night(HOT, bath_c=86.0).until(Phase.HOLDING)
+    night.bench.inputs &= ~flag
+    for _ in range(90):
+        night.tick()
+    assert night.sequencer.phase is Phase.HOLDING
+    night.until(Phase.STOPPED, longest_s=15.0)
+    assert night.sequencer.reason.startswith(f"{words} and the controller does not trip")
+
+
+def test_heater_current_that_nobody_asked_for_ends_the_run() -> None:
+    night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
+    asked = night.bench.reading()
+    watch = InputWatch()
+    live = asked._replace(inputs=asked.inputs | Input.HEATER_LIVE)
+    assert not any(watch.take(live._replace(duty=0.3)) for _ in range(5)), "between two pulses"
+    assert not watch.take(live._replace(duty=0.0, outputs=Output.HEATER))
+    assert not watch.take(live._replace(duty=0.0))
+    assert "heater takes current unasked" in watch.take(live._replace(duty=0.0))
+
+
+def test_an_input_that_flickers_ends_nothing() -> None:
+    night = Night(HOT, bath_c=86.0)
+    healthy = night.bench.inputs
+    for n in range(6000):
+        night.bench.inputs = (
+            healthy & ~Input.STIRRER_TURNING if n % 199 < 9 and n > 900 else healthy
+        )
+        night.tick()
+    assert not night.sequencer.ended
+
+
+def test_probes_that_drift_apart_slowly_are_told_once() -> None:
+    """1.5 K an hour passes the 0.3 K in twelve minutes."""
+    night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
+    began_s = night.bench.tick_count / 10
+    while night.sequencer.phase is not Phase.DONE:
+        night.bench.guard_offset_k = 1.5 * (night.bench.tick_count / 10 - began_s) / 3600
+        night.tick()
+    (told,) = [note for note in night.said("alarm") if "guard probe changed" in note.text]
+    assert 720 <= told.t_s - began_s <= 820
+
+
+def test_a_gauge_out_of_range_costs_its_own_station_one_alarm() -> None:
+    night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
+    night.bench.station_flags = (0, StationFlag.GAUGE_FAULT, 0, 0, 0, 0)
+    night.bench.lift_mm = (0.5, math.nan, 0.5, 0.5, 0.5, 0.5)
+    night.until(Phase.DONE)
+    texts = [note.text for note in night.said("alarm")]
+    assert texts == ["station 2: gauge_fault; it is fed no more, the others go on"]
