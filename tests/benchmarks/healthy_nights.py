@@ -123,8 +123,12 @@ def main() -> None:
     hours = float(sys.argv[2]) if len(sys.argv) > 2 else 10.0
     began_s = monotonic_s()
     seeds = range(1, nights + 1)
+    found = []
     with ProcessPoolExecutor(PROCESSES) as pool:
-        found = list(pool.map(_night, [(seed, hours) for seed in seeds], chunksize=4))
+        for night in pool.map(_night, [(seed, hours) for seed in seeds], chunksize=4):
+            found.append(night)
+            if len(found) % 50 == 0:
+                print(f"{len(found)} nights", file=sys.stderr)
     wall_s = monotonic_s() - began_s
     alarms = [
         text for seed, night in zip(seeds, found, strict=True) if (text := alarm(seed, night))
