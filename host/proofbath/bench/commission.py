@@ -33,8 +33,8 @@ from proofbath.errors import BenchFaultError, InputError
 from proofbath.virtual.bench import VirtualBench
 
 LOADS = (
-    "Are dummy loads of 10 to 20 ohm, 5 W, plugged into the element leads of all stations, and no"
-    " units hung up? Elements are never fed in air."
+    "Are dummy loads of 10 to 20 ohm, 5 W, plugged into the element leads of all stations?"
+    " Elements are never fed in air."
 )
 
 
@@ -54,12 +54,17 @@ class _Connection:
 
 
 def commission_bench(
-    bench: BenchFile, path: Path, person: Person, who: str, again: bool = False
+    bench: BenchFile,
+    path: Path,
+    person: Person,
+    who: str,
+    stations: tuple[int, ...],
+    again: bool = False,
 ) -> Proof:
     """Lead a person through what is not proven yet of a bench, and keep it in `path`.
 
-    `again` begins with nothing proven.  On the virtual bench a virtual person does it all and
-    `person` is only told.  Raises InputError, RecordError, BenchFaultError or MismatchError.
+    `stations` are those in use, from 1.  `again` begins with nothing proven.  On the virtual bench
+    a virtual person does it all and `person` is only told.  Raises InputError, RecordError, BenchFaultError or MismatchError.
     """
     old = None if again else load_proof(path)
     if bench.bench.port == VIRTUAL_PORT:
@@ -67,22 +72,30 @@ def commission_bench(
         plant = VirtualBench(with_dummy_loads(bench.virtual))
         plug = Plug(plant)
         played = VirtualPerson(plant, person.tell, plug)
-        return _carry(bench, path, old, Prover(Link(plug), bench, played, lambda: Link(plug)), who)
+        prover = Prover(Link(plug), bench, played, lambda: Link(plug))
+        return _carry(bench, path, old, prover, who, stations)
     if simulated(bench):
         raise InputError("commissioning: a simulator has no interlocks; name a bench's port")
     with ExitStack() as held:
         connection = _Connection(lambda: connected(bench), held)
         prover = Prover(connection.link, bench, person, connection.reopen)
-        return _carry(bench, path, old, prover, who)
+        return _carry(bench, path, old, prover, who, stations)
 
 
-def _carry(bench: BenchFile, path: Path, old: Proof | None, prover: Prover, who: str) -> Proof:
-    identity = prover.look()
-    check_identity(identity, bench.board(), bench.bench.serial_number, 0)
+def _carry(
+    bench: BenchFile,
+    path: Path,
+    old: Proof | None,
+    prover: Prover,
+    who: str,
+    stations: tuple[int, ...],
+) -> Proof:
+    identity = prover.look(stations)
+    check_identity(identity, bench.board(), bench.bench.serial_number, max(stations))
     virtual = simulated(bench)
-    proof = fresh(bench.bench.name, virtual, identity)
+    proof = fresh(bench.bench.name, virtual, identity, stations)
     if old is not None and old.of(identity) and old.virtual == virtual:
-        proof = old
+        proof = old.model_copy(update={"stations": stations})
     return commission(proof, prover, utc_text, lambda kept: save_proof(path, kept), who)
 
 
@@ -128,7 +141,7 @@ def _prove(procedure: Callable[[], Finding], prover: Prover) -> Finding:
             return finding
 
 
-def _procedures(prover: Prover, stations: int) -> dict[str, Callable[[], Finding]]:
+def _procedures(prover: Prover, stations: tuple[int, ...]) -> dict[str, Callable[[], Finding]]:
     found: dict[str, Callable[[], Finding]] = {
         LEASE: prover.prove_lease,
         CUT_OUT: prover.prove_cut_out,
@@ -137,7 +150,7 @@ def _procedures(prover: Prover, stations: int) -> dict[str, Callable[[], Finding
     }
     found |= {name: partial(prover.declare, text) for name, text in DECLARED.items()}
     found |= {row.name: partial(prover.prove_trip, row) for row in TRIPS}
-    for n in range(1, stations + 1):
+    for n in stations:
         found |= {station_name(at.name, n): partial(prover.prove_flag, at, n) for at in AT_STATION}
         found[station_name(STATION_OFF, n)] = partial(prover.prove_station_off, n)
     return found

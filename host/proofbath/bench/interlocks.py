@@ -5,7 +5,7 @@ Times are the controller's own persistence (rig_controller/guard.cpp) and what s
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from enum import Enum
 from typing import NamedTuple
 
@@ -195,10 +195,10 @@ def station_name(name: str, station: int) -> str:
     return f"station {station} {name}"
 
 
-def wanted_rows(stations: int) -> list[str]:
-    """Return the names of all rows a complete proof has, for a controller's stations."""
+def wanted_rows(stations: Iterable[int]) -> list[str]:
+    """Return the names of all rows a complete proof has, for the stations in use."""
     names = [*DECLARED, *(row.name for row in TRIPS), LEASE]
-    for n in range(1, stations + 1):
+    for n in stations:
         names += [station_name(row.name, n) for row in AT_STATION]
         names.append(station_name(STATION_OFF, n))
     return [*names, CUT_OUT, CABLE, POWER]

@@ -44,7 +44,8 @@ class Proof(Described):
     serial_number: int
     firmware: int
     board: int
-    stations: Annotated[int, Field(ge=1)]
+    stations: Annotated[tuple[int, ...], Field(min_length=1)]
+    """Those in use; the others may not be loaded on an unattended night."""
     rows: dict[str, ProvenRow] = Field(default_factory=dict)
 
     def digest(self) -> str:
@@ -54,7 +55,7 @@ class Proof(Described):
 
     def of(self, identity: Identity) -> bool:
         """Whether this is the proof of a controller as it is now."""
-        mine = (self.serial_number, self.firmware, self.board, self.stations)
+        mine = (self.serial_number, self.firmware, self.board)
         return mine == _marks(identity)
 
     def with_row(self, name: str, finding: Finding, at: str, person: str) -> Proof:
@@ -72,9 +73,9 @@ class Proof(Described):
         ]
 
 
-def fresh(bench: str, virtual: bool, identity: Identity) -> Proof:
+def fresh(bench: str, virtual: bool, identity: Identity, stations: tuple[int, ...]) -> Proof:
     """Return a proof with nothing proven yet."""
-    serial_number, firmware, board, stations = _marks(identity)
+    serial_number, firmware, board = _marks(identity)
     return Proof(
         bench=bench, virtual=virtual, serial_number=serial_number,
         firmware=firmware, board=board, stations=stations,
@@ -113,8 +114,8 @@ def load_proof(path: Path) -> Proof | None:
     return proof
 
 
-def _marks(identity: Identity) -> tuple[int, int, int, int]:
-    return identity.serial_number, identity.firmware, identity.board, identity.stations
+def _marks(identity: Identity) -> tuple[int, int, int]:
+    return identity.serial_number, identity.firmware, identity.board
 
 
 def _days(then: str, now: str) -> float:

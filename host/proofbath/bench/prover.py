@@ -179,14 +179,13 @@ class Prover:
             return Finding(False, f"not latched: started by {boot}", wanted)
         return Finding(not on, on or f"latched {_words(reason)}, all stayed off", wanted)
 
-    def look(self) -> Identity:
+    def look(self, stations: tuple[int, ...]) -> Identity:
         """Return who answers, with the bench at rest and in order but for a latched trip.
 
         Raises BenchFaultError with everything that is not.
         """
         identity = greet(self._link)
         wait_quiet(self._link)
-        stations = range(1, identity.stations + 1)
         checks = check_rest(readings_at_rest(self._link, self._converter), stations)
         faults = [check.fault() for check in checks if not check.ok]
         if faults:

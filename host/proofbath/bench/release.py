@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -12,15 +13,6 @@ from proofbath.bench.proof_record import VALID_DAYS, Proof, load_proof
 from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan
 from proofbath.wire.table import Identity
-
-
-class Word(NamedTuple):
-    """What the person who starts a night says."""
-
-    attended: bool = False
-    """Somebody stays while it heats."""
-    loaded: str = ""
-    """Why the guided loading is left out; empty when it is not."""
 
 
 class Release(NamedTuple):
@@ -41,10 +33,12 @@ class Release(NamedTuple):
         )
 
 
-def release_attendance(bench: BenchFile, proof_file: Path, attended: bool, now: str) -> Release:
+def release_attendance(
+    bench: BenchFile, proof_file: Path, stations: Sequence[int], attended: bool, now: str
+) -> Release:
     """Return how a bench may heat: attended, or proven; raises InputError or RecordError.
 
-    `now` is ISO 8601 UTC.
+    `stations` are those loaded, `now` is ISO 8601 UTC.
     """
     if simulated(bench):
         return Release((("attended", "virtual bench: nobody need stay"),))
@@ -62,6 +56,9 @@ def release_attendance(bench: BenchFile, proof_file: Path, attended: bool, now: 
         raise InputError(
             f"unattended: {missing[0]}{more} not proven within {VALID_DAYS} days; {how}"
         )
+    unproven = sorted(set(stations) - set(proof.stations))
+    if unproven:
+        raise InputError(f"unattended: station {unproven[0]} is loaded but not proven; {how}")
     text = f"interlocks proven, oldest {min(r.at for r in proof.rows.values())[:10]}"
     return Release((("unattended", f"{text}, digest {proof.digest()}"),), proof)
 

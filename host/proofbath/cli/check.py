@@ -14,11 +14,18 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.night import check_bench
 from proofbath.bench.preflight import Check
 from proofbath.bench.proof_record import VALID_DAYS, Proof, proof_path
-from proofbath.cli.output import console, json_option, print_json
+from proofbath.cli.output import console, json_option, print_json, progress_console
 from proofbath.cli.person import KeyboardPerson
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.wire.table import STATIONS
+
+CAUTIONS = (
+    "Mains: touch low-voltage links and plugs only; whatever needs more is done by a licensed"
+    " electrician with the bench isolated.  Scald: begin below 45 °C, keep the lid on; the bath is"
+    " heated by a few kelvins.  Have the bath filled, blanks hung at all stations so that their"
+    " gauges read, dummy loads for the element leads, and a second person near."
+)
 
 
 @click.command()
@@ -49,14 +56,19 @@ def command(
     """Look at a bench at rest: controller, probes, inputs, gauges. Nothing is heated.
 
     With --commission you are led through every interlock: what to do, what must happen, and the
-    record beside the bench file that an unattended night needs. The bath is heated by a few
-    kelvins and the contactor closes; have the bath filled, the lid on, dummy loads at hand.
+    record beside the bench file that an unattended night needs. The contactor closes and the
+    bath is heated by a few kelvins: read the cautions it begins with.
     Exit status 3 when anything is not as it should be, 1 when an interlock is not proven.
     """
+    loaded = _stations(stations)
     bench = read_toml(bench_file, BenchFile)
     if commission:
-        return _commission(bench, proof_path(bench_file), person, again, as_json)
-    loaded = _stations(stations)
+        if not person:
+            raise InputError("--person: nobody named; say who proves the interlocks")
+        progress_console().print(CAUTIONS)
+        path = proof_path(bench_file)
+        proof = commission_bench(bench, path, KeyboardPerson(), person, loaded, again)
+        return _report(proof, path, as_json)
     with connected(bench) as link:
         checks = check_bench(link, bench, loaded)
     if as_json:
@@ -66,10 +78,7 @@ def command(
     return 0 if all(check.ok for check in checks) else 3
 
 
-def _commission(bench: BenchFile, path: Path, who: str, again: bool, as_json: bool) -> int:
-    if not who:
-        raise InputError("--person: nobody named; say who proves the interlocks")
-    proof = commission_bench(bench, path, KeyboardPerson(), who, again)
+def _report(proof: Proof, path: Path, as_json: bool) -> int:
     missing = proof.missing(utc_text())
     if as_json:
         print_json({"complete": not missing, "missing": missing, **proof.model_dump()})

@@ -100,7 +100,8 @@ def command(
     if only_check:
         _tell_plan(check_night(plan, bench, seconds_of_day()), as_json)
         return 0
-    release = release_attendance(bench, proof_path(bench_file), attended, utc_text())
+    stations = [place.station for place in plan.station]
+    release = release_attendance(bench, proof_path(bench_file), stations, attended, utc_text())
     loading = release_loading(plan, bench, out, loaded, utc_text())
     make_folder(out)
     progress_console().print(CAUTIONS)

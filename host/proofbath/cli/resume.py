@@ -62,7 +62,8 @@ def command(
     bench = read_toml(bench_file, BenchFile)
     if not (out / JOURNAL).exists():
         raise InputError(f"{out / JOURNAL}: no such file; name the folder of the night with --out")
-    release = release_attendance(bench, proof_path(bench_file), attended, utc_text())
+    # Which stations are loaded was asked when the night began.
+    release = release_attendance(bench, proof_path(bench_file), (), attended, utc_text())
     progress_console().print(CAUTIONS)
     with night_progress() as tell:
         outcome = bench_resume(

@@ -22,6 +22,7 @@ from proofbath.errors import BenchFaultError, InputError, RecordError
 from proofbath.virtual.bench import VirtualBench
 from proofbath.wire.table import TripReason
 
+STATIONS = (1, 2, 3, 4, 5, 6)
 NOW = "2025-10-01T18:00:00+00:00"
 OUTPUTS = ("contactor", "heater", "element_feed")
 
@@ -38,7 +39,7 @@ class Stand:
         self.person = person(self.bench, self.said.append, plug)
         link = Link(plug)
         self.prover = Prover(link, self.description, self.person, lambda: Link(plug))
-        self.proof = fresh("quay", True, greet(link))
+        self.proof = fresh("quay", True, greet(link), STATIONS)
         self.kept: list[Proof] = []
 
     def prove(self, *names: str) -> dict[str, Finding]:
@@ -68,9 +69,9 @@ def test_a_virtual_bench_proves_every_row_by_itself(tmp_path: Path) -> None:
     assert bench.virtual is not None
     listener = Listener(VirtualBench(bench.virtual))
     path = tmp_path / "bench.proof.json"
-    proof = commission_bench(bench, path, listener, "quay master")
+    proof = commission_bench(bench, path, listener, "quay master", STATIONS)
     assert [name for name, row in proof.rows.items() if not row.ok] == []
-    assert list(proof.rows) == wanted_rows(6)
+    assert list(proof.rows) == wanted_rows(STATIONS)
     assert load_proof(path) == proof
     assert sum("proven" in line for line in told) == len(proof.rows)
 
@@ -173,7 +174,7 @@ def test_a_bench_that_is_not_in_order_is_not_commissioned() -> None:
     fault = '\n[[virtual.fault]]\nkind = "level_low"\n'
     stand = Stand(text=BENCH + fault)
     with pytest.raises(BenchFaultError, match="bath level: open"):
-        stand.prover.look()
+        stand.prover.look(STATIONS)
 
 
 def test_without_dummy_loads_no_element_is_fed() -> None:
@@ -202,16 +203,15 @@ def test_an_interrupted_commissioning_goes_on_where_it_was_left(tmp_path: Path) 
     assert bench.virtual is not None
     person = Called(VirtualBench(bench.virtual))
     with pytest.raises(KeyboardInterrupt):
-        commission_bench(bench, path, person, "first")
+        commission_bench(bench, path, person, "first", STATIONS)
     left = load_proof(path)
     assert left is not None
     assert "stirrer" in left.rows
-    whole = commission_bench(bench, path, VirtualPerson(VirtualBench(bench.virtual)), "second")
+    own = VirtualPerson(VirtualBench(bench.virtual))
+    whole = commission_bench(bench, path, own, "second", STATIONS)
     assert whole.missing(whole.rows["level"].at) == []
     assert (whole.rows["level"].person, whole.rows["lease"].person) == ("first", "second")
-    anew = commission_bench(
-        bench, path, VirtualPerson(VirtualBench(bench.virtual)), "third", again=True
-    )
+    anew = commission_bench(bench, path, own, "third", STATIONS, again=True)
     assert {row.person for row in anew.rows.values()} == {"third"}
 
 
@@ -225,16 +225,16 @@ def proven(at: str = NOW) -> Proof:
 def test_a_proof_is_complete_for_twelve_months_and_not_a_day_longer() -> None:
     proof = proven()
     assert proof.missing("2026-10-01T17:59:00+00:00") == []
-    assert proof.missing("2026-10-01T18:01:00+00:00") == wanted_rows(6)
+    assert proof.missing("2026-10-01T18:01:00+00:00") == wanted_rows(STATIONS)
     later = proof.with_row("level", Finding(False, "", ""), NOW, "x")
     assert later.missing(NOW) == ["level"]
 
 
 def test_a_proof_is_of_one_controller_with_one_firmware() -> None:
     stand = Stand()
-    identity = stand.prover.look()
+    identity = stand.prover.look(STATIONS)
     assert stand.proof.of(identity)
-    for change in ({"serial_number": 99}, {"firmware": 999}, {"stations": 2}):
+    for change in ({"serial_number": 99}, {"firmware": 999}, {"board": 3}):
         assert not stand.proof.of(identity._replace(**change))
 
 

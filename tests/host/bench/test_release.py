@@ -18,6 +18,7 @@ from proofbath.bench.release import release_attendance, release_loading
 from proofbath.errors import InputError, RecordError
 from proofbath.wire.table import Board, BootCause, Identity, State, TripReason
 
+STATIONS = (1, 2, 3, 4, 5, 6)
 NOW = "2025-10-01T18:00:00+00:00"
 REAL = bench_file(BENCH.replace('name = "quay"', 'name = "quay"\nport = "/dev/ttyACM0"'))
 CONTROLLER = Identity(
@@ -26,8 +27,8 @@ CONTROLLER = Identity(
 
 
 def proven(at: str = NOW, **changed: object) -> Proof:
-    proof = fresh("quay", False, CONTROLLER)
-    for name in wanted_rows(6):
+    proof = fresh("quay", False, CONTROLLER, STATIONS)
+    for name in wanted_rows(STATIONS):
         proof = proof.with_row(name, Finding(True, "seen", "wanted"), at, "quay master")
     return proof.model_copy(update=changed)
 
@@ -45,17 +46,17 @@ def kept(tmp_path: Path) -> Callable[[Proof], Path]:
 def test_an_unattended_night_on_hardware_needs_a_proof(tmp_path: Path) -> None:
     path = tmp_path / "quay.proof.json"
     with pytest.raises(InputError) as refused:
-        release_attendance(REAL, path, False, NOW)
+        release_attendance(REAL, path, (1, 3), False, NOW)
     (line,) = refused.value.faults
     assert line.startswith("unattended: the interlocks of quay are not proven; run: proofbath")
-    assert release_attendance(REAL, path, True, NOW).remarks[0][0] == "attended"
-    assert release_attendance(bench_file(), path, False, NOW).remarks[0][0] == "attended"
+    assert release_attendance(REAL, path, (1, 3), True, NOW).remarks[0][0] == "attended"
+    assert release_attendance(bench_file(), path, (1, 3), False, NOW).remarks[0][0] == "attended"
 
 
 def test_a_proven_bench_may_be_left_alone_with_its_own_controller(
     kept: Callable[[Proof], Path],
 ) -> None:
-    release = release_attendance(REAL, kept(proven()), False, NOW)
+    release = release_attendance(REAL, kept(proven()), (1, 3), False, NOW)
     ((kind, text),) = release.remarks
     assert kind == "unattended"
     assert proven().digest() in text
@@ -76,13 +77,14 @@ def test_a_proven_bench_may_be_left_alone_with_its_own_controller(
         ),
         (proven(virtual=True), "is not a proof of quay"),
         (proven(bench="slipway"), "is not a proof of quay"),
+        (proven(stations=(1, 2)), "station 3 is loaded but not proven"),
     ],
 )
 def test_a_proof_that_does_not_hold_is_refused(
     proof: Proof, words: str, kept: Callable[[Proof], Path]
 ) -> None:
     with pytest.raises(InputError, match=words):
-        release_attendance(REAL, kept(proof), False, NOW)
+        release_attendance(REAL, kept(proof), (1, 3), False, NOW)
 
 
 def loaded(folder: Path, text: str = PLAN, made: str = NOW, bench: str = "quay") -> None:
