@@ -64,7 +64,8 @@ def commission_bench(
     """Lead a person through what is not proven yet of a bench, and keep it in `path`.
 
     `stations` are those in use, from 1.  `again` begins with nothing proven.  On the virtual bench
-    a virtual person does it all and `person` is only told.  Raises InputError, RecordError, BenchFaultError or MismatchError.
+    a virtual person does it all and `person` is only told.  Raises InputError, RecordError,
+    BenchFaultError or MismatchError.
     """
     old = None if again else load_proof(path)
     if bench.bench.port == VIRTUAL_PORT:
