@@ -24,6 +24,7 @@ from proofbath.bench.calibration_fit import (
 )
 from proofbath.bench.curves import unit_records
 from proofbath.bench.description import BenchFile
+from proofbath.bench.night import plan_of
 from proofbath.bench.raw_means import bath_sum, guard_sum, lift_sum, steady_means
 from proofbath.bench.workplace import PlaceKind, Spot, Workplace
 from proofbath.curve.blank import blank_of
@@ -53,18 +54,22 @@ class Thermometry(NamedTuple):
 
 
 def calibrate_probes(
-    work: Workplace, bench: BenchFile, means: Thermometry, before: Calibration
+    work: Workplace,
+    bench: BenchFile,
+    means: Thermometry,
+    before: Calibration,
+    beside: Sequence[ProbePoint] = (),
 ) -> ProbeContent:
-    """Return a calibration of both probes at the points asked for.
+    """Return a calibration of both probes at the points asked for, and those taken `beside`.
 
     Raises InputError for points that do not suffice, BenchFaultError where nothing comes to rest.
     """
-    if (means.thermometer is None) != (not means.compare_c):
-        raise InputError("a comparison needs its temperatures and its reference thermometer")
+    if means.compare_c and means.thermometer is None:
+        raise InputError("a comparison needs its reference thermometer")
     spots = [Spot(kind) for kind in means.points]
     spots += [Spot("comparison", at_c) for at_c in means.compare_c]
     points = [_probe_point(work, spot, bench, means, before) for spot in spots]
-    return fit_probes(points, before.bath, before.guard, means.thermometer)
+    return fit_probes([*points, *beside], before.bath, before.guard, means.thermometer)
 
 
 def check_probes(work: Workplace, bench: BenchFile, before: Calibration) -> CheckContent:
@@ -80,7 +85,7 @@ def check_probes(work: Workplace, bench: BenchFile, before: Calibration) -> Chec
 def _probe_point(
     work: Workplace, spot: Spot, bench: BenchFile, means: Thermometry, before: Calibration
 ) -> ProbePoint:
-    steady = STEADY_K * _sums_per_k(before.bath)
+    steady = STEADY_K * sums_per_k(before.bath)
     with work.at(spot) as link:
         bath, guard = steady_means(link, (bath_sum, guard_sum), steady, f"{spot.kind} point")
         pressure: float | None = None
@@ -102,7 +107,8 @@ def _probe_point(
     )
 
 
-def _sums_per_k(probe: ProbeCalibration) -> float:
+def sums_per_k(probe: ProbeCalibration) -> float:
+    """Return how many counts of a raw sum a kelvin is, near 0 °C."""
     return probe.code_sum(1.0) - probe.code_sum(0.0)
 
 
@@ -143,7 +149,7 @@ def blank_plan(bench_name: str) -> NightPlan:
 def blanks_of(journal: Journal, run_id: int, calibration: Calibration) -> dict[int, BlankContent]:
     """Return each station's blank curve from a blank night; raises RecordError for another run."""
     run = journal.run(run_id)
-    plan = NightPlan.model_validate_json(run.head.plan_text)
+    plan = plan_of(run)
     others = [str(place.station) for place in plan.station if place.role != "blank"]
     if run.status != "done" or others:
         why = f"station {', '.join(others)} held no blank" if others else f"it ended {run.status}"

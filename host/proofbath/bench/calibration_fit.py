@@ -80,6 +80,8 @@ def fit_probes(
 
     Raises InputError for points that are too few, too close, or off beyond any probe's doing.
     """
+    if not points:
+        raise InputError("probe: no points; name fixed points, a comparison or a run")
     span_k = max(p.reference_c for p in points) - min(p.reference_c for p in points)
     if span_k < SPAN_K:
         raise InputError(

@@ -41,13 +41,19 @@ def steady_means(link: Link, picks: Sequence[Pick], most_drift: float, what: str
     for _ in range(int(PATIENCE_S * 1000 / TICK_MS / WINDOW)):
         samples = take(link, WINDOW, what)
         sums = [[pick(sample) for sample in samples] for pick in picks]
-        drift = max(abs(fmean(s[WINDOW // 2 :]) - fmean(s[: WINDOW // 2])) for s in sums)
+        drift = max(map(drift_of, sums))
         if drift <= most_drift:
             return [RawMean.of(s) for s in sums]
     raise BenchFaultError(
         f"{what}: still drifts by {drift:.1f} counts in 10 s after {PATIENCE_S / 60:.0f} min, "
         f"at most {most_drift:.1f}; wait until it is at rest"
     )
+
+
+def drift_of(sums: Sequence[int]) -> float:
+    """Return how far the mean of the second half lies from that of the first."""
+    half = len(sums) // 2
+    return abs(fmean(sums[half:]) - fmean(sums[:half]))
 
 
 def take(link: Link, count: int, what: str) -> list[Sample]:

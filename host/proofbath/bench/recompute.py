@@ -9,10 +9,10 @@ from proofbath.bench.calibration import Calibration
 from proofbath.bench.curves import unit_records
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import DRIFT_LIMIT_K, InForce, Shelf, drift_k
+from proofbath.bench.night import plan_of
 from proofbath.curve.analyse import analyse
 from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError, RecordError
-from proofbath.run.plan import NightPlan
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
 from proofbath.store.records import Kept, Records, Stamp
@@ -37,7 +37,7 @@ def station_result(journal: Journal, run_id: int, station: int, used: InForce) -
 
     Raises RecordError where the station held no unit or nothing was recorded.
     """
-    plan = NightPlan.model_validate_json(journal.run(run_id).head.plan_text)
+    plan = plan_of(journal.run(run_id))
     place = next((p for p in plan.station if p.station == station), None)
     unit_type = plan.type_at(place) if place else None
     record = unit_records(journal, run_id, used.calibration).get(station)

@@ -11,15 +11,20 @@ import click
 from rich.table import Table
 
 from proofbath.bench.calibrate import (
+    STEADY_K,
     Thermometry,
     blank_plan,
     blanks_of,
     calibrate_gauge,
     calibrate_probes,
     check_probes,
+    sums_per_k,
 )
 from proofbath.bench.calibrate_element import Circuit, calibrate_element
+from proofbath.bench.calibration_content import CheckContent, ProbeContent, ProbePoint
+from proofbath.bench.calibration_fit import fit_probes
 from proofbath.bench.clock import utc_text
+from proofbath.bench.compare import compared_points, holds_of
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import Shelf, bench_in_force, blocking_reasons
 from proofbath.bench.process import bench_night
@@ -77,6 +82,13 @@ def command() -> None:
 @click.option("--check", is_flag=True, help="Only look at the ice point; nothing is changed.")
 @click.option("--points", default="ice,steam", show_default=True, help="Fixed points.")
 @click.option("--compare", default="", help="Temperatures of a comparison in °C, e.g. 40,60,80.")
+@click.option(
+    "--run",
+    "run_id",
+    type=int,
+    help="Comparison in the bench's own bath: a night on record whose plan holds it at some"
+    " temperatures; you are asked what the thermometer showed at the end of each hold.",
+)
 @click.option("--thermometer", help="Reference thermometer, with its certificate's number.")
 @click.option("--thermometer-u-k", type=float, help="Its expanded uncertainty (k = 2).")
 @click.option("--thermometer-due", type=_DAY, help="When its own calibration is due.")
@@ -91,6 +103,7 @@ def probe(
     check: bool,
     points: str,
     compare: str,
+    run_id: int | None,
     thermometer: str | None,
     thermometer_u_k: float | None,
     thermometer_due: dt.datetime | None,
@@ -101,14 +114,37 @@ def probe(
     means = Thermometry(
         _points(points),
         compare_c,
-        instrument(thermometer, thermometer_u_k, thermometer_due) if compare_c else None,
+        instrument(thermometer, thermometer_u_k, thermometer_due) if compare_c or run_id else None,
         pressure_u_kpa,
     )
-    with session(asked) as work, workplace(asked, work.bench) as place:
-        before = work.in_force.calibration
-        if check:
-            return tell(asked, [keep(work, check_probes(place, work.bench, before))])
-        return tell(asked, [keep(work, calibrate_probes(place, work.bench, means, before))])
+    with session(asked) as work:
+        content = _checked(asked, work) if check else _calibrated(asked, work, means, run_id)
+        return tell(asked, [keep(work, content)])
+
+
+def _checked(asked: Asked, work: Session) -> CheckContent:
+    with workplace(asked, work.bench) as place:
+        return check_probes(place, work.bench, work.in_force.calibration)
+
+
+def _calibrated(
+    asked: Asked, work: Session, means: Thermometry, run_id: int | None
+) -> ProbeContent:
+    before, beside = work.in_force.calibration, tuple[ProbePoint, ...]()
+    if run_id is not None and means.thermometer is not None:
+        budget = work.in_force.budget
+        with closing(Journal(work.records.place)) as journal:
+            holds = holds_of(journal, run_id, STEADY_K * sums_per_k(before.bath))
+        beside = compared_points(
+            holds,
+            means.thermometer,
+            budget.gradient_k if budget else None,
+            lambda text: Keyboard().number(text, None),
+        )
+    if not means.points and not means.compare_c:
+        return fit_probes(beside, before.bath, before.guard, means.thermometer)
+    with workplace(asked, work.bench) as place:
+        return calibrate_probes(place, work.bench, means, before, beside)
 
 
 @command.command()

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+from contextlib import closing
+from io import StringIO
 from pathlib import Path
 
 import pytest
 
 from host.bench.nights import BENCH
+from host.bench.test_compare import write_holds
 from host.cli.conftest import Call
 from proofbath.cli import VERBS
+from proofbath.store.journal import Journal
 
 Arguments = tuple[object, ...]
 
@@ -42,6 +46,26 @@ def test_probes_are_calibrated_and_put_on_record(call: Call, shop: Arguments) ->
     assert [c["kind"] for c in found["calibrations"]] == ["probe"]
     assert not any(why.startswith("probes") for why in found["blocked"])
     assert len(found["blocked"]) == 12
+
+
+def test_probes_are_compared_in_the_benchs_own_bath(
+    call: Call, shop: Arguments, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Typed readings against a night's holds; what a person types comes from standard input."""
+    place = shop[3]
+    assert isinstance(place, Path)
+    with closing(Journal(place)) as journal:
+        run_id = write_holds(journal)
+    monkeypatch.setattr("sys.stdin", StringIO("45\n70\n95\n"))
+    said = call(
+        "calibrate", "probe", *shop, "--by", "Ada", "--points", "", "--run", run_id,
+        "--thermometer", "RT-1", "--thermometer-u-k", "0.03", "--json",
+    )  # fmt: skip
+    assert said.status == 0
+    (one,) = json.loads(said.out)["calibrations"]
+    assert one["reference"] == "RT-1"
+    assert one["content"]["bath"]["calibration"]["offset_k"] == pytest.approx(-0.11, abs=0.03)
+    assert "at the end of 70 °C" in said.err
 
 
 def test_gauges_and_elements_are_calibrated(call: Call, shop: Arguments) -> None:
