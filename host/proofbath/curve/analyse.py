@@ -20,7 +20,8 @@ from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult, CycleResult, Quantity, Warned, unknown
 from proofbath.curve.samples import reduce
 from proofbath.curve.summary import named_quantities
-from proofbath.curve.trust import findings, spoiled
+from proofbath.curve.trust import TEMPERATURES, Finding, findings, spoiled
+from proofbath.curve.trust_heater import powered_findings
 from proofbath.errors import InputError
 
 HYSTERESIS_LIFTS_MM = (0.5, 1.0, 2.0, 4.0, 6.0, 8.0)
@@ -41,12 +42,14 @@ def analyse(
     hysteresis_lift_mm: float | None = None,
     at_lifts_mm: Sequence[float] = (),
     at_baths_c: Sequence[float] = (),
+    element_ohm: float | None = None,
 ) -> CurveResult:
     """Return what a record says about its unit; temperatures in °C at zero rate, lifts in mm.
 
     `threshold_mm` defines start-to-open and closing, `rated_lift_mm` full-open; `blank` is the
     station's blank curve; `cycles` picks cycles by number from 0 (all by default);
-    `at_lifts_mm` and `at_baths_c` ask for further temperatures and lifts of the rising branch.
+    `at_lifts_mm` and `at_baths_c` ask for further temperatures and lifts of the rising branch;
+    `element_ohm` is the resistance usual for the type's heater, to tell a wrong supply by.
     What the record does not support is None with its reason.
     Raises InputError for impossible arguments, RecordError for an unusable record.
     """
@@ -61,21 +64,27 @@ def analyse(
     found = features_of_cycles(samples, parts, wanted)
     heated = heated_of(samples, bench, threshold_mm)
     evidence = _evidence(found, cycles, heated, wanted, bench)
-    trust = findings(record, evidence)
+    trust = _trust(record, evidence, heated, bench, element_ohm)
     reasons = spoiled(trust)
     quantities = {
         name: unknown(reasons[name], quantity.at) if name in reasons else quantity
-        for name, quantity in named_quantities(evidence, hysteresis_lift_mm).items()
-    } | heated.quantities
+        for name, quantity in (
+            named_quantities(evidence, hysteresis_lift_mm) | heated.quantities
+        ).items()
+    }
     series = _series(evidence, at_lifts_mm, at_baths_c)
-    if reasons:
+    if reasons.keys() & TEMPERATURES:
         series = dict.fromkeys(series, ())
+    if "unpowered_start_to_open_c" not in reasons:
+        series |= {"start_under_power_c": heated.starts, "closing_under_power_c": heated.closings}
+    else:
+        series |= {"start_under_power_c": (), "closing_under_power_c": ()}
     warned += _warnings(found, quantities) + heated.warnings
     return CurveResult(
         record.name,
         threshold_mm,
         quantities,
-        series | {"start_under_power_c": heated.starts, "closing_under_power_c": heated.closings},
+        series,
         tuple(_cycle_result(c) for c in found),
         (*warned, *(finding.warned() for finding in trust)),
         heated.steps,
@@ -109,6 +118,23 @@ def _evidence(
     if found and not used:
         evidence.nothing = "no cycle was wanted or ran without the heater"
     return evidence
+
+
+def _trust(
+    record: CurveRecord,
+    evidence: Evidence,
+    heated: Heated,
+    bench: BenchBudget,
+    element_ohm: float | None,
+) -> list[Finding]:
+    """Return the signatures of the unpowered cycles and of the powered ones, each code once."""
+    found = findings(record, evidence)
+    if heated.power_w is None:
+        return found
+    ohm, shift = heated.quantities["heater_ohm"], heated.quantities["shift_k_per_w"]
+    under_power = powered_findings(record, heated.cycles, ohm, shift, bench, element_ohm)
+    codes = {finding.code for finding in found}
+    return found + [finding for finding in under_power if finding.code not in codes]
 
 
 def _series(

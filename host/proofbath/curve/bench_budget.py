@@ -16,7 +16,8 @@ TRUSTED_DOF = 10.0
 class BenchBudget(Described):
     """Standard uncertainties of a bench (k = 1); a None was not supplied and is listed as such.
 
-    `repeatability_k` and `type_lag_s` are pooled over units of the type and nights;
+    `repeatability_k`, `type_lag_s` and `type_shift_k_per_w` are pooled over units of the type
+    and nights, the latter two with their sd between units;
     `probe_lag_s` is the bath probe's own lag, by which the readings are corrected.
     """
 
@@ -34,6 +35,8 @@ class BenchBudget(Described):
     lead_ohm: float | None = Field(default=None, ge=0)
     type_lag_s: float | None = Field(default=None, gt=0)
     type_lag_sd_s: float | None = Field(default=None, gt=0)
+    type_shift_k_per_w: float | None = Field(default=None, lt=0)
+    type_shift_sd_k_per_w: float | None = Field(default=None, gt=0)
 
     def pooled_repeatability(self) -> tuple[float, float] | None:
         """Return (sd in K, degrees of freedom), steadied by the marked prior below 10 of them."""

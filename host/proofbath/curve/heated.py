@@ -40,6 +40,7 @@ class Heated:
     steps: tuple[HeaterStep, ...] = ()
     warnings: list[Warned] = field(default_factory=list)
     power_w: Floats | None = None
+    cycles: tuple[CycleFeatures, ...] = ()
 
     def heats(self, features: CycleFeatures) -> bool:
         """Tell whether the heater was on in a cycle."""
@@ -65,7 +66,9 @@ def heated_of(samples: Samples, bench: BenchBudget, threshold_mm: float) -> Heat
     ohm = _resistance(samples, power_w, lead_ohm, bench)
     quantities = dict(zip(names, (start, shift, ohm), strict=True))
     steps = tuple(heater_steps(samples, None if isinstance(shut, str) else shut.zero, lead_ohm))
-    return Heated(quantities, _shown(rising, bench), _shown(falling, bench), steps, warned, power_w)
+    starts, closings = _shown(rising, bench), _shown(falling, bench)
+    cycles = () if isinstance(shut, str) else tuple(shut.features())
+    return Heated(quantities, starts, closings, steps, warned, power_w, cycles)
 
 
 def _shown(events: Sequence[PoweredEvent], bench: BenchBudget) -> tuple[Quantity, ...]:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from proofbath.curve.branches import Cycle
+from proofbath.curve.branches import Cycle, cycles_of
+from proofbath.curve.features import CycleFeatures
 from proofbath.curve.samples import Samples
 from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K, Zero, find_zero, fit_zero
 
@@ -32,6 +33,19 @@ class Shut:
             return None
         where = f"stood {shown_mm:.2f} mm open" if shown_mm > 0 else f"read {shown_mm:.2f} mm"
         return f"the valve {where} before a rise under power; let it close first"
+
+    def features(self) -> list[CycleFeatures]:
+        """Return the cycles of the drive with lift zeroed, as signatures are sought in them."""
+        level = replace(self.zero, level_mm=0.0, slope_mm_per_k=0.0)
+        return [
+            CycleFeatures(
+                cycle,
+                self.zeroed.part(cycle.first, cycle.fall if cycle.rises else cycle.first),
+                self.zeroed.part(cycle.fall, cycle.end),
+                level,
+            )
+            for cycle in cycles_of(self.zeroed)
+        ]
 
 
 def shut_of(

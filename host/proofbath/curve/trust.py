@@ -20,13 +20,17 @@ from proofbath.curve.result import Warned
 TEMPERATURES = frozenset(
     ("start_to_open_c", "closing_c", "full_open_c", "hysteresis_k", "start_by_line_c", "lag_s")
 )
-ALL = TEMPERATURES | {"full_lift_mm", "zero_return_mm", "repeatability_k"}
+POWERED = frozenset(("unpowered_start_to_open_c", "shift_k_per_w"))
+ALL = TEMPERATURES | POWERED | {"full_lift_mm", "zero_return_mm", "repeatability_k"}
 
 FAST_K_PER_MIN = 1.7
 NOISY_MM = 0.025
 PULSE_WINDOW_S, SHORTEST_PULSE_S, LONGEST_PULSE_S = 31.0, 2.0, 15.0
 PULSE_MM, FEWEST_PULSES = 0.03, 3
-STAIR_RATIO, VALVE_STEP_MM = 0.5, 0.25
+STAIR_RATIO, JUMPED_SHARE, FEWEST_STEPS = 0.5, 0.5, 30
+SMALLEST_STEP_MM, VALVE_STEP_MM = 0.015, 0.25
+OPENED_MM, SMALLEST_TRAVEL_MM = 0.3, 1.0
+RATE_WINDOW_S, SLOWEST_RAMP_K_PER_MIN, FASTEST_RAMP_K_PER_MIN = 30.0, 0.3, 6.0
 FRICTION_MM, RAMPS_K_PER_MIN = 0.20, 0.2
 NO_RETURN_K, ZERO_RETURN_MM = 8.0, 0.05
 LAG_INDEX = 1.8
@@ -37,6 +41,7 @@ EVEN_SHARE = 0.2  # of the whole drift in every step: a leak goes on, a damage c
 LARGEST_STROKE_MM, SMALLEST_STROKE_MM, SMALLEST_LIFT_MM = 25.0, 0.6, 0.15
 WARM_K = 5.0
 GAUGE_JUMP_MM = 1.0
+STAIRS = frozenset(("gauge_sticking", "valve_sticking"))
 
 
 @dataclass(frozen=True)
@@ -55,23 +60,30 @@ class Finding:
 def findings(record: CurveRecord, evidence: Evidence) -> list[Finding]:
     """Return what is recognised in the used cycles of a unit's record."""
     cycles = [c for c in evidence.cycles if c.zero is not None]
-    found = _scale_of(record)
+    found = scale_findings(record)
     if found or not cycles:
         return found
-    jump = _jump(cycles)
-    if jump is not None:
-        return [jump]
-    stairs = _staircase(cycles)
+    found = gauge_findings(record, cycles)
+    codes = {finding.code for finding in found}
+    if "gauge_jump" in codes:
+        return found
     checks = [
         _fast(cycles),
-        _noisy(record),
-        stairs,
-        None if stairs else _bubbles(cycles),
-        None if stairs else _friction(evidence),
+        None if codes & STAIRS else _friction(evidence),
         _no_return(cycles),
         _slow(evidence),
         _changing(evidence, cycles),
     ]
+    return found + [finding for finding in checks if finding is not None]
+
+
+def gauge_findings(record: CurveRecord, cycles: Sequence[CycleFeatures]) -> list[Finding]:
+    """Return what gauge, pin and bubbles show in cycles of the bath or of the drive."""
+    jump = _jump(cycles)
+    if jump is not None:
+        return [jump]
+    stairs = _staircase(cycles)
+    checks = [_noisy(record), stairs or _bubbles(cycles)]
     return [finding for finding in checks if finding is not None]
 
 
@@ -80,8 +92,8 @@ def spoiled(found: Sequence[Finding]) -> Mapping[str, str]:
     return {name: f"{item.code}: {item.text}" for item in found for name in sorted(item.spoils)}
 
 
-def _scale_of(record: CurveRecord) -> list[Finding]:
-    """Lift in the wrong unit or with the wrong sign."""
+def scale_findings(record: CurveRecord) -> list[Finding]:
+    """Return lift in the wrong unit or with the wrong sign."""
     lift_mm, bath_c = record.lift_mm, record.bath_c
     whole = np.isfinite(lift_mm) & np.isfinite(bath_c)
     low, middle, high = np.quantile(lift_mm[whole], [0.002, 0.5, 0.998])
@@ -140,60 +152,79 @@ def _jump(cycles: Sequence[CycleFeatures]) -> Finding | None:
 
 
 def _staircase(cycles: Sequence[CycleFeatures]) -> Finding | None:
-    """Rest and jump instead of motion: the middle step is far smaller than the mean one."""
+    """Rest and jump instead of motion: most of the way is made in few jumps, between rests.
+
+    Only while the bath (or the drive) ramps, for a valve in a hold rests within its friction;
+    only jumps beyond what the gauge's noise and resolution make.
+    """
     for c in cycles:
-        moved = _moving(c)
-        if moved is None:
+        steps = _steps_on_ramps(c)
+        if len(steps) < FEWEST_STEPS or steps.sum() <= 0 or c.zero is None:
             continue
-        steps = np.diff(moved)
         mean = float(steps.mean())
-        if mean > 0 and float(np.median(steps)) < STAIR_RATIO * mean:
-            jumps = steps[steps > 3 * mean]
-            size_mm = float(np.median(jumps)) if len(jumps) else mean
-            if size_mm > VALVE_STEP_MM:
-                text = f"the valve sticks and jumps by about {size_mm:.2f} mm: clean or rework it"
-                return Finding("valve_sticking", text, ALL)
-            if size_mm > 0.008:
-                text = f"the lift moves in steps of {size_mm:.3f} mm: the gauge sticks; free it"
-                return Finding("gauge_sticking", text, ALL)
+        noise_mm = 1.4826 * float(np.median(np.abs(steps - np.median(steps))))
+        jumps = steps[steps > max(3 * mean, 6 * noise_mm, SMALLEST_STEP_MM)]
+        if jumps.sum() < JUMPED_SHARE * steps.sum() or np.median(steps) > STAIR_RATIO * mean:
+            continue
+        size_mm = float(np.median(jumps))
+        if size_mm > VALVE_STEP_MM:
+            text = f"the valve sticks and jumps by about {size_mm:.2f} mm: clean or rework it"
+            return Finding("valve_sticking", text, ALL)
+        text = f"the lift moves in steps of {size_mm:.3f} mm: the gauge sticks; free it"
+        return Finding("gauge_sticking", text, ALL)
     return None
 
 
-def _moving(c: CycleFeatures) -> Floats | None:
-    """Lift of the rising branch from 0.3 mm (or the first jump) to 90 % of its top, ramp only."""
-    if c.zero is None or not c.cycle.rises:
-        return None
-    ramp = c.rising.part(0, max(c.cycle.top - c.cycle.first, 0))
-    if len(ramp) < 60:
-        return None
-    lift_mm = ramp.lift_mm - c.zero.reading_mm(ramp.bath_c)
-    most = float(lift_mm.max())
-    if most < 1.0:
-        return None
-    first, end = changes_side(lift_mm, 0.3, True), changes_side(lift_mm, 0.9 * most, True)
-    if first is None or end is None or end - first < 30:
-        return None
-    return lift_mm[first:end]
+def _steps_on_ramps(c: CycleFeatures) -> Floats:
+    """Steps of the lift from sample to sample while the valve opens on a ramp of usual rate."""
+    part = c.rising
+    if c.zero is None or len(part) < 60:
+        return np.empty(0)
+    lift_mm = part.lift_mm - c.zero.reading_mm(part.bath_c)
+    most_mm = float(lift_mm.max())
+    first, end = changes_side(lift_mm, OPENED_MM, True), changes_side(lift_mm, 0.9 * most_mm, True)
+    if most_mm < SMALLEST_TRAVEL_MM or first is None or end is None:
+        return np.empty(0)
+    half = max(1, round(RATE_WINDOW_S / part.interval_s))
+    ahead = np.minimum(np.arange(len(part)) + half, len(part) - 1)
+    behind = np.maximum(np.arange(len(part)) - half, 0)
+    rate = 60 * (part.bath_c[ahead] - part.bath_c[behind]) / (part.t_s[ahead] - part.t_s[behind])
+    ramps = (rate[1:] > SLOWEST_RAMP_K_PER_MIN) & (rate[1:] < FASTEST_RAMP_K_PER_MIN)
+    ramps &= (np.diff(part.run) == 0) & (np.arange(1, len(part)) >= first)
+    ramps &= np.arange(1, len(part)) < end
+    return np.asarray(np.diff(lift_mm)[ramps])
 
 
 def _bubbles(cycles: Sequence[CycleFeatures]) -> Finding | None:
     """Short lifts of 0.05 to 0.3 mm that come and go."""
     count, largest = 0, 0.0
     for c in cycles:
-        for part in (c.rising, c.falling):
-            window = round(PULSE_WINDOW_S / part.interval_s)
-            if window < 9 or len(part) < 3 * window or c.zero is None:
-                continue
-            over = part.lift_mm - median_filter(part.lift_mm, window)
-            limit = max(PULSE_MM, 6 * c.zero.noise_mm)
-            groups, number = label(over > limit)
-            lengths = np.bincount(groups.ravel())[1:] * part.interval_s
-            count += int(((lengths >= SHORTEST_PULSE_S) & (lengths <= LONGEST_PULSE_S)).sum())
-            largest = max(largest, float(over.max())) if number else largest
+        lift_mm = np.concatenate([c.rising.lift_mm, c.falling.lift_mm])
+        window = round(PULSE_WINDOW_S / c.rising.interval_s)
+        if window < 9 or len(lift_mm) < 3 * window or c.zero is None:
+            continue
+        limit = max(PULSE_MM, 6 * c.zero.noise_mm)
+        over = _above_motion(lift_mm, window, limit)
+        groups, number = label(over > limit)
+        lengths = np.bincount(groups.ravel())[1:] * c.rising.interval_s
+        count += int(((lengths >= SHORTEST_PULSE_S) & (lengths <= LONGEST_PULSE_S)).sum())
+        largest = max(largest, float(over.max())) if number else largest
     if count < FEWEST_PULSES:
         return None
     text = f"{count} short lifts of up to {largest:.2f} mm: bubbles under plate or gauge;"
-    return Finding("bubbles", text + " degas the bath, tilt the unit, repeat", TEMPERATURES)
+    return Finding(
+        "bubbles", text + " degas the bath, tilt the unit, repeat", TEMPERATURES | POWERED
+    )
+
+
+def _above_motion(lift_mm: Floats, window: int, limit: float) -> Floats:
+    """Lift above its running median; 0 where the motion itself turns, as a peak of power makes."""
+    middle = median_filter(lift_mm, window)
+    place = np.arange(len(lift_mm))
+    before = middle[np.maximum(place - window, 0)]
+    after = middle[np.minimum(place + window, len(lift_mm) - 1)]
+    turns = (middle - before > limit) & (middle - after > limit)
+    return np.where(turns, 0.0, lift_mm - middle)
 
 
 def _friction(evidence: Evidence) -> Finding | None:

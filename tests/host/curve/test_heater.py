@@ -168,5 +168,5 @@ def test_a_start_met_while_the_bath_rises_needs_no_line() -> None:
     result = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH)
     start = result.unpowered_start_to_open_c
     assert start.value == pytest.approx(true_c, abs=start.expanded_uncertainty)
-    assert start.expanded_uncertainty == pytest.approx(0.4, abs=0.15)
+    assert start.expanded_uncertainty == pytest.approx(0.25, abs=0.06)  # one cycle of 0.1 K, lag
     assert result.shift_k_per_w.value is None
