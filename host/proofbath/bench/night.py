@@ -33,9 +33,6 @@ from proofbath.wire.table import STATIONS, State
 
 CYCLES = "cycles"
 """Kind of the event that says which cycles a run has, after some were left out for time."""
-STROKE_SPARE = 1.2
-STROKE_SPARE_MM = 1.0
-"""A unit is over its stroke beyond its full lift times the one plus the other."""
 CLOSED_AT_MOST_MM = 2.0
 """A gauge that reads more at the start is taken to hold a unit that is open already."""
 HEATING_TEST = "heating test"
@@ -221,6 +218,6 @@ def _station_limits(plan: NightPlan, readings: list[Reading]) -> StationLimits:
         if unit_type is None:  # a blank: no current, and it never moves far
             continue
         closed_mm = min(mean_of(r.lift_mm[place.station - 1] for r in readings), CLOSED_AT_MOST_MM)
-        stroke_mm = unit_type.full_lift_mm * STROKE_SPARE + STROKE_SPARE_MM
+        stroke_mm = unit_type.stroke_mm()
         stations[place.station - 1] = StationLimit(unit_type.element_max_a, closed_mm + stroke_mm)
     return tuple(stations)

@@ -12,6 +12,10 @@ BathTemperature = Annotated[float, Field(ge=20.0, le=130.0)]
 HIGHEST_CAP_C = 110.0
 """No bath may be asked to go beyond this, whatever the type says (common practice, no source)."""
 
+STROKE_SPARE, STROKE_SPARE_MM = 1.2, 1.0
+"""A unit is over its stroke beyond its full lift times the one plus the other, or beyond its stop
+by the other."""
+
 
 class UnitType(Described):
     """One part number: where it opens, how far, and what its wax and element may be given."""
@@ -24,6 +28,9 @@ class UnitType(Described):
     full_open_c: BathTemperature
     """Unpowered temperature of the rated lift."""
     full_lift_mm: Annotated[float, Field(gt=0.0, le=20.0)]
+    """Rated lift."""
+    greatest_lift_mm: Annotated[float, Field(gt=0.0, le=20.0)] | None = None
+    """Where the valve meets its stop; 1.2 x full_lift_mm + 1 mm where it is not known."""
     cap_c: Annotated[float, Field(gt=20.0, le=HIGHEST_CAP_C)]
     """Highest bath temperature the unit may see."""
     element_max_a: Annotated[float, Field(ge=0.0, le=2.0)] = 0.0
@@ -34,6 +41,8 @@ class UnitType(Described):
     def _figures_fit(self) -> Self:
         if self.full_open_c <= self.nominal_start_to_open_c:
             raise ValueError("full_open_c must lie above nominal_start_to_open_c")
+        if self.greatest_lift_mm is not None and self.greatest_lift_mm < self.full_lift_mm:
+            raise ValueError("greatest_lift_mm must not be less than full_lift_mm")
         if self.kind == "plain":
             if self.cap_c < self.full_open_c:
                 raise ValueError("cap_c of a plain type must not lie below its full_open_c")
@@ -42,3 +51,9 @@ class UnitType(Described):
         elif not self.element_max_a or self.element_ohm is None:
             raise ValueError("a heater-assisted type needs element_max_a and element_ohm")
         return self
+
+    def stroke_mm(self) -> float:
+        """Return the lift beyond which a unit is over its stroke."""
+        if self.greatest_lift_mm is not None:
+            return self.greatest_lift_mm + STROKE_SPARE_MM
+        return STROKE_SPARE * self.full_lift_mm + STROKE_SPARE_MM

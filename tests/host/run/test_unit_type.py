@@ -1,0 +1,23 @@
+"""Unit types: figures that fit together, and where a stroke ends."""
+
+from __future__ import annotations
+
+import pytest
+
+from host.run.workshop import F82
+from proofbath.run.unit_type import UnitType
+
+
+def changed(**figures: float) -> UnitType:
+    return UnitType.model_validate(F82.model_dump() | figures)
+
+
+def test_the_stroke_ends_beyond_the_stop_where_it_is_known() -> None:
+    """By hand: 1.2 x 8 mm + 1 mm without a stop, 12 mm + 1 mm with one."""
+    assert F82.stroke_mm() == pytest.approx(10.6)
+    assert changed(greatest_lift_mm=12.0).stroke_mm() == pytest.approx(13.0)
+
+
+def test_a_stop_below_the_rated_lift_is_refused() -> None:
+    with pytest.raises(ValueError, match="greatest_lift_mm must not be less than full_lift_mm"):
+        changed(greatest_lift_mm=7.0)
