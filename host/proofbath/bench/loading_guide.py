@@ -120,7 +120,7 @@ class _Guide:
 
     def _look_over(self) -> None:
         """All are hung up: what the night's own checks at rest would find is found now."""
-        readings = readings_at_rest(self._link, self._converter)
+        readings = self._rest()
         faults = [c.fault() for c in check_rest(readings, self._stations) if not c.ok]
         if faults:
             raise BenchFaultError(*faults)
@@ -135,7 +135,7 @@ class _Guide:
         clear = identity.state == State.TRIPPED and person.agrees(
             f"The {trip_text(identity, self._bench.calibration)}. Have you removed its cause?"
         )
-        rest = readings_at_rest(link, self._converter)
+        rest = self._rest()
         most = [StationLimit(TEST_A, 0.0) if p else None for p in self._fed_places(places)]
         calibration = self._bench.calibration
         # A gauge anywhere in its window is right here: over-stroke is judged in the night.
