@@ -68,6 +68,20 @@ def test_probes_are_compared_in_the_benchs_own_bath(
     assert "at the end of 70 °C" in said.err
 
 
+def test_a_person_at_the_keyboard_is_guided(
+    call: Call, shop: Arguments, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without a virtual reference the bench itself is in the ice, and a person says so."""
+    bench = tmp_path / "bench.toml"
+    bench.write_text(bench.read_text() + "\n[virtual.bath]\nstart_c = 0\nambient_c = 0\n")
+    monkeypatch.setattr("sys.stdin", StringIO("\n"))
+    said = call("calibrate", "probe", "--check", *shop, "--by", "Ada", "--json")
+    assert said.status == 0
+    assert json.loads(said.out)["calibrations"][0]["kind"] == "check"
+    assert "ICE POINT" in said.err
+    assert "Press Enter" in said.err
+
+
 def test_gauges_and_elements_are_calibrated(call: Call, shop: Arguments) -> None:
     common = (*shop, "--by", "Ada", "--virtual-reference", "--station", "2")
     said = call("calibrate", "gauge", *common, "--set", "blocks 4", "--set-u-mm", "0.002")
