@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
@@ -74,11 +74,20 @@ def draw(rng: np.random.Generator, shells: int = 3) -> VirtualUnit:
     return draw_unit(rng, kind, "F103H-1", 1)
 
 
-def run_unit(unit: VirtualUnit, hottest_c: float, seed: int) -> CurveRecord:
-    """One unit's record under the programme, gauge noise and 1.2 um steps included."""
+def run_unit(
+    unit: VirtualUnit,
+    hottest_c: float,
+    seed: int,
+    spoil: Callable[[Floats, Floats], Floats] = lambda lift_mm, bath_c: lift_mm,
+) -> CurveRecord:
+    """One unit's record under the programme, gauge noise and 1.2 um steps included.
+
+    `spoil` makes of lift and bath what a faulty gauge shows.
+    """
     bath_c, power_w = programme(hottest_c)
     rng = np.random.default_rng(seed)
     lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S, seed=seed)
+    lift_mm = spoil(lift_mm, bath_c)
     shown = 0.4 + 0.0005 * bath_c + lift_mm + 0.002 * rng.standard_normal(len(bath_c))
     shown = np.round(shown / 0.00122) * 0.00122
     ohm = unit.heater_ohm * (1 + unit.heater_per_k * (bath_c - 25.0))

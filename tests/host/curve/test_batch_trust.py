@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from host.curve.closed_form import StraightUnit, night, record_of
 from proofbath.curve import CurveResult, analyse
 from proofbath.curve.batch_trust import batch_findings
@@ -29,6 +31,22 @@ def test_a_common_shift_is_the_probes() -> None:
     assert finding.code == "shifted_together"
     moved["F82-0"] += 0.9
     assert batch_findings(UNITS, moved) == []
+
+
+def test_shifts_that_go_with_depth_are_the_baths() -> None:
+    """The upper layer of a bath that is not stirred is the warmer one."""
+    depths_mm = {f"F82-{n}": 20.0 * n for n in range(4)}
+    layered = {name: start_c - 0.02 * depths_mm[name] for name, start_c in STARTS.items()}
+    (finding,) = batch_findings(UNITS, layered, depths_mm)
+    assert finding.code == "stratified"
+    assert "+1.20 K over 60 mm" in finding.text
+    assert batch_findings(UNITS, STARTS, depths_mm) == []
+    draw = np.random.default_rng(7)
+    scattered = [
+        batch_findings(UNITS, {n: c - draw.normal(0, 0.15) for n, c in STARTS.items()}, depths_mm)
+        for _ in range(200)
+    ]
+    assert sum(any(f.code == "stratified" for f in found) for found in scattered) <= 2
 
 
 def test_one_slow_unit_among_neighbours_is_named() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -170,3 +172,54 @@ def test_a_start_met_while_the_bath_rises_needs_no_line() -> None:
     assert start.value == pytest.approx(true_c, abs=start.expanded_uncertainty)
     assert start.expanded_uncertainty == pytest.approx(0.25, abs=0.06)  # one cycle of 0.1 K, lag
     assert result.shift_k_per_w.value is None
+
+
+def shell_night() -> CurveRecord:
+    """A healthy powered night of a shell unit 4 K beyond the bath."""
+    unit = VirtualUnit(
+        serial="F103H", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
+    )
+    true_c = truth.rising_c(unit, 0.1)
+    assert true_c is not None
+    bath_c, power_w = programme(true_c - 4.0, true_c - 12.5)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    return powered(bath_c, lift_mm, power_w)
+
+
+def test_a_wrong_voltage_shows_in_the_resistance() -> None:
+    """Common practice, no source: a voltage off by V/V0 gives a shift off by its square."""
+    night = shell_night()
+    assert night.element_v is not None
+    assert analyse(night, bench_budget=BENCH, element_ohm=OHM).warnings == ()
+    wrong = analyse(
+        replace(night, element_v=night.element_v * 0.75), bench_budget=BENCH, element_ohm=OHM
+    )
+    assert [w.code for w in wrong.warnings] == ["heater_resistance"]
+    assert wrong.shift_k_per_w.value is None
+    assert (wrong.shift_k_per_w.reason or "").startswith("heater_resistance")
+
+
+def test_a_power_that_is_not_what_it_is_said_to_be_shows_in_the_shift() -> None:
+    night = shell_night()
+    assert night.element_v is not None
+    assert night.element_a is not None
+    usual = analyse(night, bench_budget=BENCH).shift_k_per_w.value
+    known = BENCH.model_copy(update={"type_shift_k_per_w": usual, "type_shift_sd_k_per_w": 0.33})
+    assert analyse(night, bench_budget=known).warnings == ()
+    double = replace(night, element_a=night.element_a * 1.5, element_v=night.element_v * 1.5)
+    result = analyse(double, bench_budget=known)
+    assert [w.code for w in result.warnings] == ["shift_unusual"]
+    assert result.unpowered_start_to_open_c.value is not None
+
+
+def test_a_sticking_gauge_spoils_what_is_read_under_power() -> None:
+    night, place = shell_night(), 0.0
+    shown = []
+    for lift in night.lift_mm.tolist():
+        place = lift if abs(lift - place) > 0.1 else place
+        shown.append(place)
+    result = analyse(replace(night, lift_mm=np.array(shown)), bench_budget=BENCH)
+    assert result.warned("gauge_sticking")
+    assert result.unpowered_start_to_open_c.value is None
+    assert result.shift_k_per_w.value is None
+    assert result.series["start_under_power_c"] == ()
