@@ -28,6 +28,7 @@ DEAF_LIMIT_S = 120.0
 
 Event = Reading | LinkSilent | Disconnected | Rebooted | Act
 _SAMPLE_KIND = {State.TRIPPED: Kind.TRIP, State.READY: Kind.READY, State.LIVE: Kind.LIVE}
+_KIND_BY_NUMBER = tuple(_SAMPLE_KIND[state] for state in sorted(State))
 _STIR = Demand(0.0, True, False, NO_CURRENT)
 
 
@@ -102,8 +103,9 @@ class Sequencer:
 
     def _sample(self, reading: Reading) -> Demand:
         story = self._story
-        kind = _SAMPLE_KIND[reading.state]
-        passed_s = reading.t_s - story.t_s
+        kind = _KIND_BY_NUMBER[reading.state]
+        # The clock counts milliseconds: the same step twice is the same number.
+        passed_s = round(reading.t_s - story.t_s, 3)
         story.t_s = reading.t_s
         self._silences = 0
         if kind is Kind.TRIP:

@@ -10,6 +10,9 @@ from proofbath.errors import BenchFaultError
 class Phase(Enum):
     """What the sequencer is doing."""
 
+    # A member is the only one of its kind; Enum's own hash is slow, and asked for every sample.
+    __hash__ = object.__hash__
+
     WAITING = "waiting for the controller"
     STIRRING = "stirring before heat"
     SOAKING = "soaking"
@@ -26,6 +29,8 @@ class Phase(Enum):
 
 class Kind(Enum):
     """What may happen to the sequencer."""
+
+    __hash__ = object.__hash__
 
     READY = "sample, controller ready"
     LIVE = "sample, controller live"

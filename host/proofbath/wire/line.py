@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from binascii import crc_hqx
+from collections.abc import Callable
 from dataclasses import dataclass
-from operator import le
+from operator import itemgetter, le
 from typing import Any, TypeVar
 
 from proofbath.errors import LineError
@@ -21,20 +22,26 @@ class _Layout:
     word: bytes
     lows: tuple[int, ...]
     highs: tuple[int, ...]
-    slices: tuple[int | slice, ...]
-    """Where each field lies among the numbers."""
+    has_lows: bool
+    """Whether any low is above 0; the shape of a line allows no number below."""
+    fields: Callable[[tuple[int, ...]], tuple[Any, ...]]
+    """Takes a message's fields, arrays as tuples, from its numbers."""
     pieces: tuple[int | slice, ...]
     """Runs of single fields and arrays among the fields, for opening a message out fast."""
 
-    def build(self, numbers: tuple[int, ...]) -> Any:
+    def check(self, numbers: tuple[int, ...], lows: bool = True) -> None:
         if len(numbers) != len(self.highs):
             raise LineError(
                 f"{self.word.decode()} line has {len(numbers)} numbers, "
                 f"the table wants {len(self.highs)}"
             )
-        if not (all(map(le, self.lows, numbers)) and all(map(le, numbers, self.highs))):
+        high = all(map(le, numbers, self.highs))
+        if not (high and (not lows or all(map(le, self.lows, numbers)))):
             raise LineError(self._first_outside(numbers))
-        return self.message._make([numbers[part] for part in self.slices])
+
+    def build(self, numbers: tuple[int, ...], lows: bool = True) -> Any:
+        self.check(numbers, lows)
+        return self.message._make(self.fields(numbers))
 
     def _first_outside(self, numbers: tuple[int, ...]) -> str:
         names = [n for n, r in fields_of(self.message) for _ in range(r.count)]
@@ -64,7 +71,15 @@ def _layout(message: type[Message]) -> _Layout:
         lows += [field.low] * field.count
         highs += [field.high] * field.count
     word = word_of(message).encode()
-    return _Layout(message, word, tuple(lows), tuple(highs), tuple(slices), tuple(pieces))
+    return _Layout(
+        message, word, tuple(lows), tuple(highs), any(lows), _getter(slices), tuple(pieces)
+    )
+
+
+def _getter(slices: list[int | slice]) -> Callable[[tuple[int, ...]], tuple[Any, ...]]:
+    if len(slices) == 1:  # a getter of one thing does not make a tuple of it
+        return lambda numbers: (numbers[slices[0]],)
+    return itemgetter(*slices)
 
 
 _BY_TYPE: dict[type[Any], _Layout] = {message: _layout(message) for message in MESSAGES}
@@ -89,7 +104,7 @@ def encode(message: Message) -> bytes:
     """Return the line of a message, newline included; raises LineError outside the table."""
     layout = _BY_TYPE[type(message)]
     numbers = flat(message)
-    layout.build(numbers)
+    layout.check(numbers)
     body = layout.word + b" " + " ".join(map(str, numbers)).encode()
     return b"%b #%04X\n" % (body, crc_hqx(body, 0))
 
@@ -107,7 +122,7 @@ def decode(line: bytes) -> Message:
     layout = _BY_WORD.get(word)
     if layout is None:
         raise LineError(f"word {word.decode()!r} is not in the wire table")
-    message: Message = layout.build(tuple(map(int, numbers.split())))
+    message: Message = layout.build(tuple(map(int, numbers.split())), layout.has_lows)
     return message
 
 
