@@ -23,6 +23,7 @@ def shop(tmp_path: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> Argumen
     """The options of a bench and of records with one certifier."""
     for verb in ("calibrate", "records"):
         monkeypatch.setitem(VERBS, verb, "")
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))  # its lock is no other test's
     bench = tmp_path / "bench.toml"
     bench.write_text(BENCH.replace("altitude_m = 500", ""))
     records = ("--records", tmp_path / "shop.db")
