@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -120,20 +119,39 @@ def command(
 
 def _tell_plan(checked: CheckedPlan, as_json: bool) -> None:
     if as_json:
-        print_json({"expected_s": checked.expected_s, "warnings": list(checked.warnings)})
+        figures = checked._asdict()
+        del figures["legs"]
+        print_json(figures)
         return
     shown = console()
-    for warning in checked.warnings:
-        shown.print(f"warning: {warning}")
-    length = timedelta(minutes=round(checked.expected_s / 60))
-    shown.print(f"The plan may run; it takes about {str(length)[:-3]} h on this bench.")
+    shown.print("The plan may run on this bench, begun now:")
+    for line in forecast_lines(checked):
+        shown.print(line)
+
+
+def forecast_lines(checked: CheckedPlan) -> list[str]:
+    """Return what a person should know of a checked plan: warnings, hours, where to fill to."""
+    ready, cold = (_in_hours(s) for s in (checked.ready_s, checked.cold_s))
+    return [
+        *(f"warning: {warning}" for warning in checked.warnings),
+        f"the data are there after {ready}, the bath may be opened after {cold}",
+        f"fill to {checked.fill_above_switch_l:.1f} l above the level switch at least:"
+        " twice what the night evaporates",
+    ]
+
+
+def _in_hours(after_s: float) -> str:
+    """Return a duration and the local time at its end, e.g. "4:48 h (at 05:12)"."""
+    minutes = round(after_s / 60)
+    at_minute = round((seconds_of_day() + after_s) / 60) % (24 * 60)
+    return f"{minutes // 60}:{minutes % 60:02} h (at {at_minute // 60:02}:{at_minute % 60:02})"
 
 
 def tell_ready(release: Release, ready: Ready) -> None:
-    """Refuse a controller that is not proven; print what the checks before heat warn of."""
+    """Refuse a controller that is not proven; print what the checks before heat found."""
     release.check_controller(ready.identity)
-    for warning in ready.checked.warnings:
-        progress_console().print(f"warning: {warning}")
+    for line in forecast_lines(ready.checked):
+        progress_console().print(line)
 
 
 def report_outcome(outcome: Outcome, out: Path, as_json: bool) -> int:

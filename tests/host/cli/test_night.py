@@ -94,7 +94,10 @@ def test_a_plan_that_cannot_be_is_refused_before_heat(
 def test_only_check_heats_nothing(night: Night) -> None:
     said = night.run("--only-check", "--json")
     assert said.status == 0
-    assert json.loads(said.out)["expected_s"] > 60.0
+    found = json.loads(said.out)
+    assert 60.0 < found["expected_s"] <= found["cold_s"]
+    assert found["fill_above_switch_l"] > 0.0
+    assert "above the level switch" in night.run("--only-check").out
     assert not (night.folder / "out").exists()
 
 
