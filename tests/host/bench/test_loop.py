@@ -26,7 +26,7 @@ from proofbath.run.profile import Hold, Soak, resolve
 from proofbath.run.reading import Reading
 from proofbath.run.sequencer import Sequencer, Stop
 from proofbath.run.unit_type import UnitType
-from proofbath.store.journal import Journal, RunHead
+from proofbath.store.journal import OPEN, Journal, RunHead
 from proofbath.wire.line import encode
 from proofbath.wire.table import Demand, State, Trip, TripReason
 
@@ -238,6 +238,31 @@ def test_a_journal_locked_for_a_while_does_not_end_the_night(bench: Bench) -> No
     assert outcome.status == "done"
     sequences = bench.journal.samples(1)["sequence"].tolist()
     assert sequences == list(range(1001, 1001 + len(sequences)))
+
+
+def test_a_journal_locked_for_good_ends_the_run_with_the_outputs_given_back(bench: Bench) -> None:
+    other = sqlite3.connect(bench.journal.path)
+    bench.before_tick[300] = lambda: other.execute("begin immediate")
+    with pytest.raises(BenchFaultError, match="another program holds it"):
+        bench.loop.run()
+    other.rollback()
+    other.close()
+    # 10 s of trying, a tenth of a second a turn, then the lease is given back.
+    assert 395 <= bench.controller.taken[-1].sequence - 1000 <= 425
+    assert bench.controller.taken[-1].lease_ms == 0
+    assert bench.controller.state == State.READY
+    assert bench.journal.run(1).status == OPEN
+    assert bench.journal.verify_chain(1) > 20
+
+
+def test_a_host_whose_wall_clock_leaps_ahead_only_commits_sooner(tmp_path: Path) -> None:
+    turns = itertools.count()
+    leap = itertools.chain([0.0] * 300, itertools.repeat(3600.0))
+    bench = Bench(tmp_path, wall_s=lambda: next(turns) * 0.1 + next(leap))
+    assert bench.run().status == "done"
+    sequences = bench.journal.samples(1)["sequence"].tolist()
+    assert sequences == list(range(1001, 1001 + len(sequences)))
+    assert "silent" not in bench.kinds()
 
 
 def test_a_full_disk_ends_the_run_with_the_outputs_given_back(bench: Bench) -> None:
