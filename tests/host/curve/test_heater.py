@@ -99,21 +99,6 @@ def test_a_cycle_run_with_the_heater_on_gives_no_unpowered_start() -> None:
     assert "heater" in (result.start_to_open_c.reason or "")
 
 
-def test_a_unit_rated_above_boiling_opens_by_half_an_ampere() -> None:
-    """Common practice, no source: shut in boiling water; 0.5 A opens about 3 mm in 5 min."""
-    unit = VirtualUnit(serial="F103H", station=1, melting_c=111.0)
-    bath_c = np.full(round(1500 / STEP_S), 99.0)
-    power_w = np.where(np.arange(len(bath_c)) * STEP_S > 600, 0.5**2 * OHM, 0.0)
-    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
-    assert lift_mm[round(590 / STEP_S)] == 0.0
-    (step,) = analyse(powered(bath_c, lift_mm, power_w)).heater_steps
-    assert step.element_a == pytest.approx(0.5, abs=0.001)
-    assert step.power_w == pytest.approx(3.75, abs=0.01)
-    assert step.resistance_ohm == pytest.approx(OHM, abs=0.01)
-    assert step.response_s[1.0] < 300
-    assert step.steady_lift_mm == pytest.approx(3, abs=1.5)
-
-
 def test_more_wax_opens_earlier_and_less_later() -> None:
     """Common practice, no source: too much wax opens too early, too little too late."""
     starts = []
