@@ -13,11 +13,13 @@ from proofbath.errors import ProofbathError
 
 VERBS = {
     "bench": "Speak to the night that is running: status, pause, resume, finish, stop.",
+    "calibrate": "Calibrate a bench, step by step, and put it on record.",
     "check": "Look at a bench at rest, or prove its interlocks one by one.",
     "curve": "Find the opening temperatures in one recorded curve.",
     "demo": "Run a whole night on the virtual bench, from cold bath to opening curves.",
     "loading": "Hang up a night's units with every station checked, or take them off.",
     "night": "Run a night's plan on a bench, from checks before heat to curves.",
+    "records": "Look after the records: persons, backup, restore, verify.",
     "resume": "Go on with a night that ended too early.",
     "tune": "Find a bath's model and gains by a heating test, for its bench file.",
     "virtual": "Look into a virtual bench: the true answers of its units; get examples.",

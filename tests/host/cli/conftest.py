@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -17,6 +18,14 @@ class Said:
 
 
 Call = Callable[..., Said]
+
+
+@pytest.fixture(autouse=True)
+def own_locks(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Benches of one test are no other test's; a socket's path must be short."""
+    with TemporaryDirectory(prefix="pb") as folder:
+        monkeypatch.setenv("XDG_RUNTIME_DIR", folder)
+        yield
 
 
 @pytest.fixture

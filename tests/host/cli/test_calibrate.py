@@ -12,18 +12,14 @@ import pytest
 from host.bench.nights import BENCH
 from host.bench.test_compare import write_holds
 from host.cli.conftest import Call
-from proofbath.cli import VERBS
 from proofbath.store.journal import Journal
 
 Arguments = tuple[object, ...]
 
 
 @pytest.fixture
-def shop(tmp_path: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> Arguments:
+def shop(tmp_path: Path, call: Call) -> Arguments:
     """The options of a bench and of records with one certifier."""
-    for verb in ("calibrate", "records"):
-        monkeypatch.setitem(VERBS, verb, "")
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))  # its lock is no other test's
     bench = tmp_path / "bench.toml"
     bench.write_text(BENCH.replace("altitude_m = 500", ""))
     records = ("--records", tmp_path / "shop.db")

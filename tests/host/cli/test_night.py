@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from importlib.resources import files
 from pathlib import Path
 
@@ -34,7 +33,7 @@ class Night:
     def __init__(self, call: Call, folder: Path) -> None:
         self.call, self.folder = call, folder
         self.plan = PLAN.replace('profile = "plain-as-left"', "") + SHORT
-        self.bench = BENCH.replace("Ferry workshop", f"Ferry workshop {os.getpid()}")
+        self.bench = BENCH
 
     def run(self, *options: str, verb: str = "night") -> Said:
         plan, bench = self.folder / "plan.toml", self.folder / "bench.toml"
