@@ -4,25 +4,29 @@ from __future__ import annotations
 
 import csv
 import io
+import subprocess
+import sys
 
 import numpy as np
 import pytest
 
+import proofbath
 from host.curve.closed_form import STEP_S, StraightUnit, night, ramps, record_of
-from proofbath import curve
-from proofbath.curve.overlay import heater_picture, overlay_picture
 
 
 def test_example_one_file_to_a_number_with_its_interval() -> None:
     """A curve file becomes start-to-open with an interval and the largest contribution."""
     bath_c = night((1.0, 0.5))
-    text = curve.to_csv(record_of(bath_c, StraightUnit().lift_mm(bath_c)))
+    text = proofbath.to_csv(record_of(bath_c, StraightUnit().lift_mm(bath_c)))
 
-    bench = curve.BenchBudget(
+    bench = proofbath.BenchBudget(
         probe_k=0.05, gradient_k=0.06, gauge_mm=0.002, repeatability_k=0.1, repeatability_dof=40
     )
-    result = curve.analyse(
-        curve.parse_csv(text, "unit 7"), bench_budget=bench, at_baths_c=[84.0], at_lifts_mm=[4.0]
+    result = proofbath.analyse(
+        proofbath.parse_csv(text, "unit 7"),
+        bench_budget=bench,
+        at_baths_c=[84.0],
+        at_lifts_mm=[4.0],
     )
     start = result.start_to_open_c
     largest = max(start.contributions, key=lambda item: abs(item.share))
@@ -43,17 +47,17 @@ def test_example_two_a_batch_to_a_table_and_a_pool() -> None:
         swung_c = bath_c + np.interp(
             np.arange(len(bath_c)) * STEP_S, [0, 9e3, 18e3], draw.normal(0, 0.1, 3)
         )
-        results.append(curve.analyse(record_of(bath_c, unit.lift_mm(swung_c), seed=number)))
+        results.append(proofbath.analyse(record_of(bath_c, unit.lift_mm(swung_c), seed=number)))
 
-    rows = curve.unit_rows(results)
+    rows = proofbath.unit_rows(results)
     text = io.StringIO()
     table = csv.DictWriter(text, rows[0].keys())
     table.writeheader()
     table.writerows(rows)
-    bench = curve.pooled(curve.BenchBudget(probe_k=0.05), results)
+    bench = proofbath.pooled(proofbath.BenchBudget(probe_k=0.05), results)
 
     assert len(text.getvalue().splitlines()) == 7
-    assert len(curve.cycle_rows(results)) == 18
+    assert len(proofbath.cycle_rows(results)) == 18
     assert bench.probe_k == 0.05
     assert bench.repeatability_dof == 12
     assert 0.0 < (bench.repeatability_k or 0) < 0.3
@@ -65,9 +69,9 @@ def test_a_blank_takes_the_fixture_off_rising_and_falling_apart() -> None:
     bath_c = ramps((76, 0), (76, 300), (95, 1), (95, 300), (76, 0.5))
     falls = np.gradient(bath_c) < 0
     fixture_mm = 0.003 * (bath_c - 76) + 0.02 * falls
-    blank = curve.blank_of(record_of(bath_c, fixture_mm, expansion_mm_per_k=0.0))
+    blank = proofbath.blank_of(record_of(bath_c, fixture_mm, expansion_mm_per_k=0.0))
     record = record_of(bath_c, unit.lift_mm(bath_c) + fixture_mm, expansion_mm_per_k=0.0)
-    bare, freed = curve.analyse(record), curve.analyse(record, blank=blank)
+    bare, freed = proofbath.analyse(record), proofbath.analyse(record, blank=blank)
     level_only = [
         next(item for item in result.start_to_open_c.contributions if item.name == "lift zero")
         for result in (bare, freed)
@@ -82,7 +86,20 @@ def test_a_blank_takes_the_fixture_off_rising_and_falling_apart() -> None:
 def test_overlays_and_heater_pictures_are_drawn_the_same_every_time() -> None:
     bath_c = night((1.0,))
     records = [record_of(bath_c, StraightUnit(opens_c=c).lift_mm(bath_c)) for c in (82.0, 84.0)]
-    results = [curve.analyse(record) for record in records]
-    first = overlay_picture(records, results)
-    assert first == overlay_picture(records, results)
-    assert heater_picture(records[0], results[0], "png").startswith(b"\x89PNG")
+    results = [proofbath.analyse(record) for record in records]
+    first = proofbath.overlay_picture(records, results)
+    assert first == proofbath.overlay_picture(records, results)
+    assert proofbath.heater_picture(records[0], results[0], "png").startswith(b"\x89PNG")
+
+
+def test_names_are_loaded_when_first_used() -> None:
+    """A plain import stays fast: neither numpy nor anything of ours is loaded by it."""
+    told = (
+        "import sys, proofbath;"
+        "assert not [m for m in sys.modules if m.startswith(('numpy', 'proofbath.'))];"
+        "assert set(proofbath.__all__) == set(dir(proofbath));"
+        "[getattr(proofbath, name) for name in proofbath.__all__]"
+    )
+    subprocess.run([sys.executable, "-c", told], check=True, env={"PYTHONPATH": ":".join(sys.path)})
+    with pytest.raises(AttributeError, match="no_such_name"):
+        _ = proofbath.no_such_name
