@@ -6,16 +6,12 @@
 
 #include <Arduino.h>
 #include <avr/eeprom.h>
-#include <avr/pgmspace.h>
 #include <avr/sleep.h>
 #include <avr/wdt.h>
 
 #include "board_avr_pins.h"
 
 static_assert(SERIAL_RX_BUFFER_SIZE == 256, "64 bytes are 5.5 ms of line, less than a scan");
-
-// Where the linker ends the variables: nothing is allocated here, so the stack's room begins.
-extern uint8_t __heap_start;
 
 namespace board {
 namespace {
@@ -111,17 +107,7 @@ void first_act() {
   wdt_disable();
 }
 
-// Filled in the finished ELF by stamp_program.py, which finds it by its name. As it stands here, no
-// program passes: the checksum of no bytes is 0.
-struct Stamp {
-  char name[8];
-  uint16_t bytes, crc;
-};
-const Stamp stamp PROGMEM = {{'p', 'r', 'o', 'g', 'r', 'a', 'm', '='}, 0, 0xFFFF};
-
 uint32_t begun_ms;
-
-volatile bool watchdog_barked;
 
 // The core's init() leaves every timer running as a PWM; only timer 0 (milliseconds) is used.
 void stop_unused_timers() {
@@ -262,33 +248,6 @@ void eeprom_update(uint16_t address, uint8_t byte) {
   eeprom_write_byte(reinterpret_cast<uint8_t*>(address), byte);
 }
 
-Program program() {
-  const uint8_t* crc = reinterpret_cast<const uint8_t*>(&stamp.crc);
-  return {pgm_read_word(&stamp.bytes), reinterpret_cast<uint16_t>(crc),
-          pgm_read_word(&stamp.crc)};
-}
-
-uint8_t program_byte(uint16_t address) { return pgm_read_byte(address); }
-
-uint8_t* stack_guard() { return &__heap_start; }
-
-// Its shortest period, by interrupt instead of reset.
-uint16_t watchdog_us() {
-  watchdog_barked = false;
-  cli();
-  wdt_reset();
-  WDTCSR = _BV(WDCE) | _BV(WDE);
-  WDTCSR = _BV(WDIE);
-  sei();
-  const uint32_t begin_us = micros();
-  uint32_t us = 0;
-  while (!watchdog_barked && us < 4UL * watchdog_nominal_us) us = micros() - begin_us;
-  cli();
-  wdt_disable();
-  sei();
-  return watchdog_barked ? static_cast<uint16_t>(us) : 0;
-}
-
 void feed_watchdog() { wdt_reset(); }
 
 // Wakes for good once a millisecond: the serial port's interrupts need no pass of the loop, as its
@@ -299,8 +258,6 @@ void idle() {
 }
 
 }  // namespace board
-
-ISR(WDT_vect) { board::watchdog_barked = true; }
 
 ISR(SPI_STC_vect) {
   board::received = SPDR;
