@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 from pathlib import Path
+from tempfile import TemporaryFile
 
 import tomlkit
 from tomlkit.items import Table
@@ -18,6 +19,19 @@ from proofbath.files import read_text
 DIGITS = 6
 BACKUP = ".bak"
 NOTICE = "Written by proofbath tune; run it again rather than change a figure."
+
+
+def check_place(path: Path) -> None:
+    """Refuse a bench file that could not be replaced when the test is over; raises InputError."""
+    folder = path.resolve().parent
+    try:
+        with TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        raise InputError(
+            f"{folder}: cannot be written: {error.strerror}; change its permissions, or leave the"
+            " bench file as it is with --dry"
+        ) from error
 
 
 def write_tuning(path: Path, tuning: Tuning) -> Path:

@@ -8,7 +8,7 @@ from typing import Any
 import click
 from rich.table import Table
 
-from proofbath.bench.bench_text import write_tuning
+from proofbath.bench.bench_text import check_place, write_tuning
 from proofbath.bench.description import BenchFile
 from proofbath.bench.process import bench_tune
 from proofbath.bench.ready import Ready
@@ -70,6 +70,8 @@ def command(bench_file: Path, out: Path, clear_trip: bool, dry: bool, as_json: b
     record that fits no model is refused and changes nothing.
     """
     bench = read_toml(bench_file, BenchFile)
+    if not dry:
+        check_place(bench_file)
     _make_folder(out)
     progress_console().print(CAUTIONS)
     with night_progress() as tell:
@@ -77,9 +79,9 @@ def command(bench_file: Path, out: Path, clear_trip: bool, dry: bool, as_json: b
             bench, out / JOURNAL, clear=clear_trip, on_ready=_tell_ready, on_progress=tell
         )
     pictures = _write_pictures(out, tuning)
-    kept = None if dry else write_tuning(bench_file, tuning)
     found = _found(tuning, bench.bath_limit_c(), None if dry else bench_file)
     write_json(out / f"tuning-{tuning.run_id}.json", found)
+    kept = None if dry else write_tuning(bench_file, tuning)
     if as_json:
         print_json(found)
         return

@@ -12,7 +12,7 @@ import pytest
 
 from host.bench.controller import IDENTITY
 from host.bench.nights import BENCH, PLAN, bench_file, plan
-from proofbath.bench.bench_text import tuned_text, write_tuning
+from proofbath.bench.bench_text import check_place, tuned_text, write_tuning
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
@@ -147,6 +147,13 @@ def test_another_benchs_file_is_left_alone(tuning: Tuning, tmp_path: Path) -> No
         write_tuning(path, tuning)
     assert path.read_text() == other
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_place_that_cannot_be_written_is_told_before_the_test(tmp_path: Path) -> None:
+    check_place(tmp_path / "bench.toml")
+    assert list(tmp_path.iterdir()) == []
+    with pytest.raises(InputError, match=r"cannot be written: .*; change its permissions"):
+        check_place(tmp_path / "gone" / "bench.toml")
 
 
 def test_the_picture_is_drawn(tuning: Tuning) -> None:
