@@ -3,32 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
-from rich.table import Table
 
 from proofbath.bench.description import BenchFile
-from proofbath.cli.output import console, json_option, print_json
+from proofbath.cli.curve_tables import print_model, print_result
+from proofbath.cli.output import json_option, print_json
 from proofbath.curve.analyse import analyse
+from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.model_fit import fit_model
+from proofbath.curve.overlay import heater_picture as draw_heater
 from proofbath.curve.picture import Form, curve_picture
-from proofbath.curve.record import parse_csv
-from proofbath.curve.result import CurveResult, Quantity
-from proofbath.errors import InputError
+from proofbath.curve.record import CurveRecord, parse_csv
+from proofbath.errors import InputError, RecordError
 from proofbath.files import read_text, read_toml
 
 _FORMS: dict[str, Form] = {".svg": "svg", ".png": "png"}
-_UNITS = {"mm": "mm", "c": "°C", "k": "K", "w": "W", "a": "A", "s": "s"}
-_ROWS = {
-    "start_to_open_c": ("start-to-open", "°C"),
-    "full_open_c": ("full-open", "°C"),
-    "full_lift_mm": ("full lift", "mm"),
-    "closing_c": ("closing", "°C"),
-    "hysteresis_k": ("hysteresis", "K"),
-    "zero_return_mm": ("zero return", "mm"),
-    "lag_s": ("lag", "s"),
-    "unpowered_start_to_open_c": ("unpowered start-to-open", "°C"),
-    "shift_k_per_w": ("shift by the heater", "K/W"),
-}
 
 
 @click.command()
@@ -51,9 +42,37 @@ _ROWS = {
     help="Bench file whose [budget] supplies the bench's uncertainties.",
 )
 @click.option(
+    "--at-lift-mm",
+    type=float,
+    multiple=True,
+    help="Also give the rising bath temperature of this lift; may be repeated.",
+)
+@click.option(
+    "--at-bath-c",
+    type=float,
+    multiple=True,
+    help="Also give the rising lift at this bath temperature; may be repeated.",
+)
+@click.option(
+    "--element-ohm",
+    type=click.FloatRange(min=0, min_open=True),
+    help="Resistance usual for the type's heater, to tell a wrong supply by.",
+)
+@click.option(
+    "--model",
+    "with_model",
+    is_flag=True,
+    help="Fit the physical model of a wax element too; takes some seconds.",
+)
+@click.option(
     "--picture",
     type=click.Path(path_type=Path),
     help="Write the opening curve there, as .svg or .png.",
+)
+@click.option(
+    "--heater-picture",
+    type=click.Path(path_type=Path),
+    help="Write lift, power and bath over time and the starts under power there.",
 )
 @json_option
 def command(
@@ -61,7 +80,12 @@ def command(
     threshold_mm: float,
     rated_lift_mm: float | None,
     bench_file: Path | None,
+    at_lift_mm: tuple[float, ...],
+    at_bath_c: tuple[float, ...],
+    element_ohm: float | None,
+    with_model: bool,
     picture: Path | None,
+    heater_picture: Path | None,
     as_json: bool,
 ) -> None:
     """Find the opening temperatures in one recorded curve.
@@ -69,17 +93,39 @@ def command(
     FILE is a CSV with the columns t_s, bath_c and lift_mm, perhaps element_a and element_v: one
     unit, decimal points, further columns ignored. Lift is calibrated, not zeroed.
     """
-    if picture and picture.suffix not in _FORMS:
-        raise InputError(f"{picture}: a picture is .svg or .png; name it so")
+    for path in (picture, heater_picture):
+        if path and path.suffix not in _FORMS:
+            raise InputError(f"{path}: a picture is .svg or .png; name it so")
     record = parse_csv(read_text(file), str(file))
     budget = read_toml(bench_file, BenchFile).budget if bench_file else None
-    result = analyse(record, threshold_mm, rated_lift_mm, budget)
+    result = analyse(
+        record,
+        threshold_mm,
+        rated_lift_mm,
+        budget,
+        at_lifts_mm=at_lift_mm,
+        at_baths_c=at_bath_c,
+        element_ohm=element_ohm,
+    )
+    model = _model(record, threshold_mm, budget) if with_model else {}
     if picture:
         _write(picture, curve_picture(record, result, _FORMS[picture.suffix]))
+    if heater_picture:
+        _write(heater_picture, draw_heater(record, result, _FORMS[heater_picture.suffix]))
     if as_json:
-        print_json(result.to_json())
+        print_json(result.to_json() | ({"model": model} if with_model else {}))
     else:
-        _print(result)
+        print_result(result)
+        print_model(model)
+
+
+def _model(record: CurveRecord, threshold_mm: float, budget: BenchBudget | None) -> dict[str, Any]:
+    """Fit the model; a record it cannot be fitted to gives the reason instead."""
+    probe_lag_s = (budget.probe_lag_s if budget else None) or 0.0
+    try:
+        return fit_model(record, threshold_mm, probe_lag_s).to_json() | {"reason": None}
+    except RecordError as error:
+        return {"parameters": None, "reason": str(error)}
 
 
 def _write(path: Path, data: bytes) -> None:
@@ -87,27 +133,3 @@ def _write(path: Path, data: bytes) -> None:
         path.write_bytes(data)
     except OSError as error:
         raise InputError(f"{path}: cannot be written: {error.strerror}") from error
-
-
-def _print(result: CurveResult) -> None:
-    count = len(result.cycles)
-    table = Table(title=f"{result.name}: {count} cycle{'s' * (count != 1)}", title_justify="left")
-    table.add_column("quantity")
-    table.add_column("value", justify="right")
-    table.add_column("U (95 %)", justify="right")
-    table.add_column("stated for")
-    for name, (label, unit) in _ROWS.items():
-        table.add_row(label, *_cells(result.quantities[name], unit))
-    shown = console()
-    shown.print(table)
-    for warned in result.warnings:
-        shown.print(f"{warned.code}: {warned.text}")
-
-
-def _cells(quantity: Quantity, unit: str) -> tuple[str, str, str]:
-    if quantity.value is None:
-        return "none", "", quantity.reason or ""
-    rate = f"{quantity.rate:.2f} K/min" if isinstance(quantity.rate, float) else quantity.rate
-    parts = [f"{value:.4g} {_UNITS[name.rsplit('_')[-1]]}" for name, value in quantity.at.items()]
-    parts += [f"rate {rate}"] if rate else []
-    return f"{quantity.value:.2f} {unit}", f"{quantity.expanded_uncertainty:.2f}", ", ".join(parts)

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K
-from proofbath.curve.branches import cycles_of
+from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.cycles import features_of_cycles
+from proofbath.curve.drive import LEAST_CURRENT_A
 from proofbath.curve.element import Element
 from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.fitting import Fitted, fit_curve
@@ -63,13 +64,19 @@ def fit_model(record: CurveRecord, threshold_mm: float = 0.1, probe_lag_s: float
     Each cycle may be shifted in temperature against a prior of 0.13 K, its scatter. Lags are
     those behind the bath only if the bath probe's own lag is given.
     Uncertainties are those of the residuals only, for a model of one wax temperature. Raises
-    RecordError when no cycle rises, falls and closes.
+    RecordError when no unpowered cycle rises, falls and closes.
     """
     samples, _ = reduce(record, probe_lag_s)
     cycles = features_of_cycles(samples, cycles_of(samples), Wanted(threshold_mm))
-    whole = [c for c in cycles if c.start is not None and len(c.falling) > 20]
+    whole = [
+        c
+        for c in cycles
+        if c.start is not None and len(c.falling) > 20 and not _heated(samples, c.cycle)
+    ]
     if not whole:
-        raise RecordError(f"{record.name}: the model needs a cycle that starts shut and falls")
+        raise RecordError(
+            f"{record.name}: the model needs an unpowered cycle that starts shut and falls"
+        )
     pieces = [_piece(samples, c) for c in whole]
 
     def residuals(parameters: Floats) -> Floats:
@@ -86,6 +93,11 @@ def fit_model(record: CurveRecord, threshold_mm: float = 0.1, probe_lag_s: float
     lower, upper = [*LOWER, *(-2.0 for _ in pieces)], [*UPPER, *(2.0 for _ in pieces)]
     fitted = fit_curve(residuals, [*first, *shifts], lower, upper, tolerance=1e-7)
     return _result(fitted, residuals(fitted.parameters)[: -len(pieces)], threshold_mm)
+
+
+def _heated(samples: Samples, cycle: Cycle) -> bool:
+    amps = samples.element_a
+    return amps is not None and bool((amps[cycle.first : cycle.end] > LEAST_CURRENT_A).any())
 
 
 def _piece(samples: Samples, c: CycleFeatures) -> tuple[Floats, Floats, np.ndarray]:

@@ -16,7 +16,7 @@ from proofbath.curve.branches import cycles_of
 from proofbath.curve.cycles import features_of_cycles
 from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.record import CurveRecord, Floats
-from proofbath.curve.result import CurveResult
+from proofbath.curve.result import CurveResult, Quantity
 from proofbath.curve.samples import Samples, reduce
 from proofbath.curve.zero import Zero
 
@@ -140,12 +140,21 @@ def _frame(axes: Axes, record: CurveRecord) -> None:
 
 
 def _say_start(axes: Axes, result: CurveResult) -> None:
-    start = result.start_to_open_c
-    if start.value is None or start.expanded_uncertainty is None:
-        text = "start-to-open: none"
+    """Write the start where such curves leave room: under power they fill the right side."""
+    measured, extrapolated = result.start_to_open_c, result.unpowered_start_to_open_c
+    if measured.value is not None or extrapolated.value is None:
+        place: dict[str, Any] = {"x": 0.98, "y": 0.06, "ha": "right", "va": "bottom"}
+        text = f"start-to-open{_interval(measured)}"
     else:
-        text = f"start-to-open\n{start.value:.2f} ± {start.expanded_uncertainty:.2f} °C"
-    axes.text(0.98, 0.06, text, transform=axes.transAxes, ha="right", va="bottom")
+        place = {"x": 0.02, "y": 0.5, "ha": "left", "va": "center"}
+        text = f"unpowered start-to-open,\nfrom powered runs{_interval(extrapolated)}"
+    axes.text(s=text, transform=axes.transAxes, **place)
+
+
+def _interval(quantity: Quantity) -> str:
+    if quantity.value is None or quantity.expanded_uncertainty is None:
+        return ": none"
+    return f"\n{quantity.value:.2f} ± {quantity.expanded_uncertainty:.2f} °C"
 
 
 def _legend(axes: Axes) -> tuple[list[Any], list[str]]:
