@@ -9,6 +9,7 @@ import click
 from proofbath.bench.connect import control_path
 from proofbath.bench.control_socket import command as tell
 from proofbath.bench.description import BenchFile
+from proofbath.cli.options import bench_option
 from proofbath.cli.output import console
 from proofbath.files import read_toml
 
@@ -23,13 +24,7 @@ ACTS = {
 
 @click.command(epilog="  ".join(f"{act}: {what}." for act, what in ACTS.items()))
 @click.argument("act", type=click.Choice(list(ACTS)))
-@click.option(
-    "--bench",
-    "bench_file",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="Bench file the night was started with.",
-)
+@bench_option("Bench file the night was started with.")
 @click.option("--reason", default="", help="Written to the journal with a stop.")
 def command(act: str, bench_file: Path, reason: str) -> None:
     """Speak to the night that is running on a bench.

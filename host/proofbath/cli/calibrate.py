@@ -49,7 +49,8 @@ from proofbath.cli.calibrate_session import (
 )
 from proofbath.cli.night import CAUTIONS
 from proofbath.cli.night_progress import night_progress
-from proofbath.cli.output import console, json_option, print_json, progress_console
+from proofbath.cli.options import json_option
+from proofbath.cli.output import console, print_json, progress_console
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.files import read_toml
 from proofbath.store.journal import Journal

@@ -20,7 +20,8 @@ from proofbath.bench.in_force import InForce, calibration_in_force
 from proofbath.bench.recompute import look_back
 from proofbath.bench.virtual_workplace import VirtualWorkplace
 from proofbath.bench.workplace import BenchWorkplace, Workplace
-from proofbath.cli.output import console, json_option, print_json, progress_console
+from proofbath.cli.options import json_option
+from proofbath.cli.output import console, print_json, progress_console
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.store.journal import Journal

@@ -14,7 +14,8 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.night import check_bench
 from proofbath.bench.preflight import Check
 from proofbath.bench.proof_record import VALID_DAYS, Proof, proof_path
-from proofbath.cli.output import console, json_option, print_json, progress_console
+from proofbath.cli.options import bench_option, json_option
+from proofbath.cli.output import console, print_json, progress_console
 from proofbath.cli.person import KeyboardPerson
 from proofbath.errors import InputError
 from proofbath.files import read_toml
@@ -29,13 +30,7 @@ CAUTIONS = (
 
 
 @click.command()
-@click.option(
-    "--bench",
-    "bench_file",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="Bench file to look at.",
-)
+@bench_option("Bench file to look at.")
 @click.option(
     "--stations",
     default="1,2,3,4,5,6",

@@ -21,7 +21,8 @@ from proofbath.cli.night_report import (
     write_json,
     write_night,
 )
-from proofbath.cli.output import console, json_option, print_json
+from proofbath.cli.options import json_option, out_option
+from proofbath.cli.output import console, print_json
 from proofbath.errors import BenchFaultError
 from proofbath.run.plan import NightPlan
 from proofbath.scenario import ferry_bench, ferry_plan
@@ -37,13 +38,7 @@ from proofbath.virtual.truth import rising_c
     show_default=True,
     help="Draws the bench and the units; the same seed gives the same night.",
 )
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("proofbath-demo"),
-    show_default=True,
-    help="Folder for journal, curves, pictures and summary.",
-)
+@out_option("proofbath-demo", "Folder for journal, curves, pictures and summary.")
 @json_option
 def command(seed: int, out: Path, as_json: bool) -> None:
     """Run a whole night on the virtual bench.

@@ -18,7 +18,8 @@ from proofbath.bench.night import check_night
 from proofbath.bench.virtual_person import VirtualPerson
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.cli.night_report import UnitReport, read_night
-from proofbath.cli.output import console, json_option, print_json
+from proofbath.cli.options import json_option, out_option
+from proofbath.cli.output import console, print_json
 from proofbath.cli.person import KeyboardPerson
 from proofbath.errors import InputError
 from proofbath.files import read_toml
@@ -33,13 +34,7 @@ JOURNAL = "journal.sqlite"
 @click.command()
 @click.argument("plan_file", metavar="[PLAN]", required=False, type=click.Path(path_type=Path))
 @click.option("--bench", "bench_file", type=click.Path(path_type=Path), help="Bench file to load.")
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("night"),
-    show_default=True,
-    help="Folder of the night.",
-)
+@out_option("night", "Folder of the night.")
 @click.option("--person", default="", help="Who loads; kept in the record.")
 @click.option("--unload", is_flag=True, help="List what hangs where and what was found.")
 @json_option

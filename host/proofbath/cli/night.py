@@ -26,7 +26,14 @@ from proofbath.cli.night_report import (
     write_json,
     write_night,
 )
-from proofbath.cli.output import console, json_option, print_json, progress_console
+from proofbath.cli.options import (
+    attended_option,
+    bench_option,
+    clear_trip_option,
+    json_option,
+    out_option,
+)
+from proofbath.cli.output import console, print_json, progress_console
 from proofbath.files import read_toml
 from proofbath.run.check import CheckedPlan
 from proofbath.run.plan import NightPlan
@@ -41,30 +48,10 @@ CAUTIONS = (
 
 @click.command()
 @click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
-@click.option(
-    "--bench",
-    "bench_file",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="Bench file: port, coolant, bath, limits, calibration.",
-)
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("night"),
-    show_default=True,
-    help="Folder for the journal (nights are added), curves and results.",
-)
-@click.option(
-    "--clear-trip",
-    is_flag=True,
-    help="You have removed the cause of the latched trip; power-on is one too.",
-)
-@click.option(
-    "--attended",
-    is_flag=True,
-    help="Somebody stays while it heats; else a real bench must be commissioned.",
-)
+@bench_option("Bench file: port, coolant, bath, limits, calibration.")
+@out_option("night", "Folder for the journal (nights are added), curves and results.")
+@clear_trip_option
+@attended_option
 @click.option(
     "--loaded-as-planned",
     "loaded",

@@ -8,10 +8,6 @@ from typing import Any
 import click
 from rich.console import Console
 
-json_option = click.option(
-    "--json", "as_json", is_flag=True, help="Print one JSON object instead of text."
-)
-
 
 def print_json(value: dict[str, Any]) -> None:
     """Print one JSON object; a number that is not finite is an error of ours and raises."""

@@ -8,7 +8,8 @@ import click
 
 from proofbath.bench.clock import utc_text
 from proofbath.cli.calibrate_session import open_records, records_option
-from proofbath.cli.output import console, json_option, print_json
+from proofbath.cli.options import json_option
+from proofbath.cli.output import console, print_json
 from proofbath.errors import InputError
 from proofbath.store.backup import Proven, backup, prove, restore
 from proofbath.store.chain import Link

@@ -14,37 +14,24 @@ from proofbath.bench.proof_record import proof_path
 from proofbath.bench.release import release_attendance
 from proofbath.cli.night import CAUTIONS, JOURNAL, report_outcome, tell_ready
 from proofbath.cli.night_progress import night_progress
-from proofbath.cli.output import json_option, progress_console
+from proofbath.cli.options import (
+    attended_option,
+    bench_option,
+    clear_trip_option,
+    json_option,
+    out_option,
+)
+from proofbath.cli.output import progress_console
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 
 
 @click.command()
-@click.option(
-    "--bench",
-    "bench_file",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="Bench file the night was started with.",
-)
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("night"),
-    show_default=True,
-    help="Folder the night was started with.",
-)
+@bench_option("Bench file the night was started with.")
+@out_option("night", "Folder the night was started with.")
 @click.option("--run", "run_id", type=int, help="Number of the run; by default the last one.")
-@click.option(
-    "--clear-trip",
-    is_flag=True,
-    help="You have removed the cause of the latched trip; power-on is one too.",
-)
-@click.option(
-    "--attended",
-    is_flag=True,
-    help="Somebody stays while it heats; else a real bench must be commissioned.",
-)
+@clear_trip_option
+@attended_option
 @json_option
 def command(
     bench_file: Path,

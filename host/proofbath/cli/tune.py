@@ -17,7 +17,8 @@ from proofbath.bench.tune_picture import tuning_picture
 from proofbath.cli.night import JOURNAL
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.night_report import write_json
-from proofbath.cli.output import console, json_option, print_json, progress_console
+from proofbath.cli.options import bench_option, clear_trip_option, json_option, out_option
+from proofbath.cli.output import console, print_json, progress_console
 from proofbath.control.bath_model import BathModel
 from proofbath.errors import InputError
 from proofbath.files import read_toml
@@ -41,25 +42,9 @@ FIGURES = {
 
 
 @click.command()
-@click.option(
-    "--bench",
-    "bench_file",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="Bench file; what is found is written into it, the old one kept beside it.",
-)
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("tuning"),
-    show_default=True,
-    help="Folder for journal, picture and result.",
-)
-@click.option(
-    "--clear-trip",
-    is_flag=True,
-    help="You have removed the cause of the latched trip; power-on is one too.",
-)
+@bench_option("Bench file; what is found is written into it, the old one kept beside it.")
+@out_option("tuning", "Folder for journal, picture and result.")
+@clear_trip_option
 @click.option("--dry", is_flag=True, help="Leave the bench file as it is.")
 @json_option
 def command(bench_file: Path, out: Path, clear_trip: bool, dry: bool, as_json: bool) -> None:

@@ -10,7 +10,8 @@ import click
 from rich.table import Table
 
 from proofbath.bench.description import BenchFile
-from proofbath.cli.output import console, json_option, print_json
+from proofbath.cli.options import json_option
+from proofbath.cli.output import console, print_json
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.virtual.truth import Power, TrueUnit, true_unit

@@ -1,0 +1,41 @@
+"""Options that several verbs share, worded once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+from click.decorators import FC
+
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON object instead of text."
+)
+clear_trip_option = click.option(
+    "--clear-trip",
+    is_flag=True,
+    help="You have removed the cause of the latched trip; power-on is one too.",
+)
+attended_option = click.option(
+    "--attended",
+    is_flag=True,
+    help="Somebody stays while it heats; else a real bench must be commissioned.",
+)
+
+
+def bench_option(meaning: str) -> Callable[[FC], FC]:
+    """Return the required option `--bench`, passed on as `bench_file`."""
+    return click.option(
+        "--bench", "bench_file", required=True, type=click.Path(path_type=Path), help=meaning
+    )
+
+
+def out_option(folder: str, meaning: str) -> Callable[[FC], FC]:
+    """Return the option `--out`, a folder with a default."""
+    return click.option(
+        "--out",
+        type=click.Path(path_type=Path),
+        default=Path(folder),
+        show_default=True,
+        help=meaning,
+    )
