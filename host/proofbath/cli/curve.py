@@ -9,7 +9,8 @@ import click
 
 from proofbath.bench.description import BenchFile
 from proofbath.cli.curve_tables import print_model, print_result
-from proofbath.cli.output import json_option, print_json
+from proofbath.cli.options import json_option
+from proofbath.cli.output import print_json
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.model_fit import fit_model
