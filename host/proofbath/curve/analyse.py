@@ -75,10 +75,9 @@ def analyse(
     series = _series(evidence, at_lifts_mm, at_baths_c)
     if reasons.keys() & TEMPERATURES:
         series = dict.fromkeys(series, ())
-    if "unpowered_start_to_open_c" not in reasons:
-        series |= {"start_under_power_c": heated.starts, "closing_under_power_c": heated.closings}
-    else:
-        series |= {"start_under_power_c": (), "closing_under_power_c": ()}
+    if "unpowered_start_to_open_c" in reasons:
+        heated = heated.without_lifts(reasons["unpowered_start_to_open_c"])
+    series |= {"start_under_power_c": heated.starts, "closing_under_power_c": heated.closings}
     warned += _warnings(found, quantities) + heated.warnings
     return CurveResult(
         record.name,

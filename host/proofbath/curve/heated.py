@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from proofbath.curve.features import CycleFeatures
 from proofbath.curve.record import Floats
 from proofbath.curve.result import HeaterStep, Quantity, Warned, known, unknown
 from proofbath.curve.samples import Samples
-from proofbath.curve.shut import shut_of
+from proofbath.curve.shut import driven_features, shut_of
 from proofbath.curve.unpowered import unpowered_quantities
 
 NOT_POWERED = "the record holds no element currents"
@@ -47,6 +47,13 @@ class Heated:
         cycle, power_w = features.cycle, self.power_w
         return power_w is not None and bool((power_w[cycle.first : cycle.end] > ON_W).any())
 
+    def without_lifts(self, reason: str) -> Heated:
+        """Return it without what was read from a lift that is not to be trusted."""
+        steps = [
+            replace(step, response_s={}, steady_lift_mm=None, reason=reason) for step in self.steps
+        ]
+        return replace(self, starts=(), closings=(), steps=tuple(steps))
+
 
 def heated_of(samples: Samples, bench: BenchBudget, threshold_mm: float) -> Heated:
     """Return everything a record shows under power."""
@@ -65,9 +72,11 @@ def heated_of(samples: Samples, bench: BenchBudget, threshold_mm: float) -> Heat
         warned.append(Warned("leads_not_supplied", text))
     ohm = _resistance(samples, power_w, lead_ohm, bench)
     quantities = dict(zip(names, (start, shift, ohm), strict=True))
-    steps = tuple(heater_steps(samples, None if isinstance(shut, str) else shut.zero, lead_ohm))
+    zero = None if isinstance(shut, str) else shut.zero
+    steps = tuple(heater_steps(samples, zero, lead_ohm))
     starts, closings = _shown(rising, bench), _shown(falling, bench)
-    cycles = () if isinstance(shut, str) else tuple(shut.features())
+    zeroed = driven if isinstance(shut, str) else shut.zeroed
+    cycles = tuple(driven_features(zeroed, zero))
     return Heated(quantities, starts, closings, steps, warned, power_w, cycles)
 
 

@@ -34,18 +34,19 @@ class Shut:
         where = f"stood {shown_mm:.2f} mm open" if shown_mm > 0 else f"read {shown_mm:.2f} mm"
         return f"the valve {where} before a rise under power; let it close first"
 
-    def features(self) -> list[CycleFeatures]:
-        """Return the cycles of the drive with lift zeroed, as signatures are sought in them."""
-        level = replace(self.zero, level_mm=0.0, slope_mm_per_k=0.0)
-        return [
-            CycleFeatures(
-                cycle,
-                self.zeroed.part(cycle.first, cycle.fall if cycle.rises else cycle.first),
-                self.zeroed.part(cycle.fall, cycle.end),
-                level,
-            )
-            for cycle in cycles_of(self.zeroed)
-        ]
+
+def driven_features(zeroed: Samples, zero: Zero | None) -> list[CycleFeatures]:
+    """Return the cycles of the drive, as signatures are sought in them; lift zeroed already."""
+    level = replace(zero, level_mm=0.0, slope_mm_per_k=0.0) if zero else None
+    return [
+        CycleFeatures(
+            cycle,
+            zeroed.part(cycle.first, cycle.fall if cycle.rises else cycle.first),
+            zeroed.part(cycle.fall, cycle.end),
+            level,
+        )
+        for cycle in cycles_of(zeroed)
+    ]
 
 
 def shut_of(

@@ -24,9 +24,9 @@ K_PER_W_SD = 0.5  # from memory: units differ by 0.33 of 1.9 K/W
 # Of the squared shift: a film that grows 0.2 to 0.4 % per K bends the line, and a core hotter than
 # its shells bends it further. From memory, element models: 0.0009 with wax of one temperature,
 # 0.0025 with three shells; the prior holds both.
-CURVATURE_PER_K, CURVATURE_U_PER_K = 0.0017, 0.0010
+CURVATURE_PER_K, CURVATURE_U_PER_K = 0.0017, 0.0008
 POWER_CUP_LAG_S = 2.5  # power enters behind the cup
-HEAT_J_PER_MM, HEAT_RELATIVE_U = 17.0, 0.15  # from memory: 1.3 g of wax behind a 4.3 mm pin
+HEAT_J_PER_MM, HEAT_RELATIVE_U = 17.0, 0.10  # from memory: 1.3 g of wax behind a 4.3 mm pin
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import pytest
 from host.curve.closed_form import STEP_S, Floats, StraightUnit, ramps, record_of
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.pool import pooled
 from proofbath.curve.record import CurveRecord
 from proofbath.virtual import truth
 from proofbath.virtual.description import VirtualUnit
@@ -129,16 +130,14 @@ def test_a_valve_slightly_open_before_its_power_keeps_the_cold_zero() -> None:
 
 
 def test_a_valve_that_did_not_close_before_its_power_says_so() -> None:
-    """Between closing and opening a valve stays open: its next rise under power is left out."""
+    """Between closing and opening a valve stays open: a second rise at that bath is left out."""
     unit = VirtualUnit(serial="F103H", station=1, melting_c=111.0, play_k=4.0)
     true_c = truth.rising_c(unit, 0.1)
     assert true_c is not None
-    bath_c, power_w = programme(true_c - 2.0, true_c - 10.0)
-    again = round(60 / STEP_S) * 28  # the power ramp of the last bath once more, bath unchanged
-    bath_c = np.concatenate([bath_c[: len(bath_c) // 2], np.full(again, true_c - 2.0)])
-    power_w = np.concatenate([power_w[: len(power_w) // 2], power_w[:again] * 0])
-    ramp = np.interp(np.arange(again) * STEP_S, [0, 60, 60 + 1440], [0, 0, 12.0])
-    power_w[-again:] = ramp
+    bath_c, power_w = programme(true_c - 2.0)
+    again_w = np.interp(np.arange(round(1800 / STEP_S)) * STEP_S, [0, 300, 1740], [0, 0, 12.0])
+    bath_c = np.concatenate([bath_c, np.full(len(again_w), true_c - 2.0)])
+    power_w = np.concatenate([power_w, again_w])
     lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
     start = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH).unpowered_start_to_open_c
     assert start.value is None
@@ -188,8 +187,9 @@ def test_a_power_that_is_not_what_it_is_said_to_be_shows_in_the_shift() -> None:
     night = shell_night()
     assert night.element_v is not None
     assert night.element_a is not None
-    usual = analyse(night, bench_budget=BENCH).shift_k_per_w.value
-    known = BENCH.model_copy(update={"type_shift_k_per_w": usual, "type_shift_sd_k_per_w": 0.33})
+    usual = analyse(night, bench_budget=BENCH)
+    known = pooled(BENCH, [usual] * 20)
+    assert known.type_shift_k_per_w == pytest.approx(usual.shift_k_per_w.value, abs=0.05)
     assert analyse(night, bench_budget=known).warnings == ()
     double = replace(night, element_a=night.element_a * 1.5, element_v=night.element_v * 1.5)
     result = analyse(double, bench_budget=known)
@@ -208,3 +208,20 @@ def test_a_sticking_gauge_spoils_what_is_read_under_power() -> None:
     assert result.unpowered_start_to_open_c.value is None
     assert result.shift_k_per_w.value is None
     assert result.series["start_under_power_c"] == ()
+
+
+def test_a_gauge_that_loses_contact_spoils_the_lifts_of_heater_steps() -> None:
+    unit = VirtualUnit(serial="F103H", station=1, melting_c=111.0)
+    bath_c = ramps((60, 0), (90, 2), (90, 1800))
+    t_s = np.arange(len(bath_c)) * STEP_S
+    power_w = np.where(t_s > t_s[-1] - 600, 12.0, 0.0)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
+    (sound,) = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH).heater_steps
+    assert sound.steady_lift_mm == pytest.approx(lift_mm[-1], abs=0.01)
+    lift_mm[9500:9600] = 19.0
+    result = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH)
+    assert result.warned("gauge_jump")
+    (spoiled,) = result.heater_steps
+    assert spoiled.steady_lift_mm is None
+    assert spoiled.response_s == {}
+    assert (spoiled.reason or "").startswith("gauge_jump")
