@@ -166,7 +166,7 @@ def _staircase(cycles: Sequence[CycleFeatures]) -> Finding | None:
         jumps = steps[steps > max(3 * mean, 6 * noise_mm, SMALLEST_STEP_MM)]
         if jumps.sum() < JUMPED_SHARE * steps.sum() or np.median(steps) > STAIR_RATIO * mean:
             continue
-        size_mm = float(np.median(jumps))
+        size_mm = float(np.quantile(jumps, 0.9))  # a mean over a second may halve a jump
         if size_mm > VALVE_STEP_MM:
             text = f"the valve sticks and jumps by about {size_mm:.2f} mm: clean or rework it"
             return Finding("valve_sticking", text, ALL)
