@@ -17,7 +17,12 @@ from proofbath.virtual.description import VirtualSection, VirtualUnit
 from proofbath.virtual.population import draw_bench, draw_unit
 
 F82 = UnitType(
-    name="F82", nominal_start_to_open_c=82.0, full_open_c=95.0, full_lift_mm=8.0, cap_c=103.0
+    name="F82",
+    nominal_start_to_open_c=82.0,
+    full_open_c=95.0,
+    full_lift_mm=8.0,
+    greatest_lift_mm=12.0,
+    cap_c=103.0,
 )
 _MODEL_UNIT = VirtualUnit(serial="F82", station=1, heater_ohm=0.0)
 _REFERENCE_STATION = 6

@@ -57,7 +57,13 @@ def read_night(
         record = records.get(place.station)
         if unit_type is not None and record is not None:
             known = _without_leads(budget, scale, place.station)
-            result = analyse(record, unit_type.threshold_mm, unit_type.full_lift_mm, known)
+            result = analyse(
+                record,
+                unit_type.threshold_mm,
+                unit_type.full_lift_mm,
+                known,
+                element_ohm=unit_type.element_ohm,
+            )
             reports.append(UnitReport(place.station, place.serial, place.role, record, result))
     return reports
 
