@@ -109,7 +109,7 @@ uint16_t watchdog_us();
 // Restarts the watchdog's second; called once per tick whose duties were all done.
 void feed_watchdog();
 
-// Sleeps until the next interrupt; the end of each loop pass.
+// Sleeps until the clock's next millisecond; the end of each loop pass.
 void idle();
 
 }  // namespace board

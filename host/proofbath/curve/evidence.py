@@ -99,10 +99,6 @@ class Evidence:
         """Return where the cycles' rising branches pass a lift."""
         return [event for event in self._each_event(lift_mm, True) if event is not None]
 
-    def falling_events(self, lift_mm: float) -> list[Event]:
-        """Return where the cycles' falling branches pass a lift."""
-        return [event for event in self._each_event(lift_mm, False) if event is not None]
-
     def event_pairs(self, lift_mm: float) -> list[tuple[Event, Event]]:
         """Return the rising and the falling event of each cycle that has both."""
         both = zip(self._each_event(lift_mm, True), self._each_event(lift_mm, False), strict=True)

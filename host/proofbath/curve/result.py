@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -171,7 +170,3 @@ class CurveResult:
             "cycles": [cycle.to_json() for cycle in self.cycles],
             "heater_steps": [step.to_json() for step in self.heater_steps],
         }
-
-    def to_json_text(self) -> str:
-        """Return the JSON object as text."""
-        return json.dumps(self.to_json(), indent=2, allow_nan=False)
