@@ -31,12 +31,14 @@ def command() -> None:
     "rights",
     multiple=True,
     required=True,
-    type=click.Choice(["viewer", "operator", "certifier"]),
+    type=click.Choice(["viewer", "operator", "certifier", "administrator"]),
     help="What the person may do; may be given more than once.",
 )
-@click.option("--by", help="Certifier who says so; only the first person needs none.")
+@click.option(
+    "--by", help="Certifier or administrator who says so; only the first person needs none."
+)
 def person(name: str, records_text: str, rights: tuple[Right, ...], by: str | None) -> None:
-    """Put NAME on record with rights; the first person must be a certifier."""
+    """Put NAME on record with rights; the first person must be certifier or administrator."""
     with open_records(records_text, new=by is None) as records:
         who = records.find(Person, name=by).root if by else None
         number = records.add(Person(name=name, rights=rights), Stamp(utc_text(), who))

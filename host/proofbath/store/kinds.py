@@ -12,6 +12,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import Field, model_validator
 
 from proofbath.description import Described
+from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import RetestCause
 from proofbath.run.plan import Role as Place
@@ -25,7 +26,7 @@ Line = Annotated[
 Remark = Annotated[str, Field(max_length=2000)]
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 Station = Annotated[int, Field(ge=1, le=STATIONS)]
-Right = Literal["viewer", "operator", "certifier"]
+Right = Literal["viewer", "operator", "certifier", "administrator"]
 Content = dict[str, Any]
 Finding = Literal["good", "doubtful", "bad", "not looked at"]
 
@@ -38,22 +39,22 @@ class Refers:
 
 
 class Kind(Described):
-    """A kind of record. `unique` names the fields no two records may share, `right` who may write.
+    """A kind of record. `unique` names the fields no two records may share.
 
-    A kind without a right may be written by anybody, and by the program itself.
+    Who holds one of `rights_to_write` may write it; where there are none, anybody and the program.
     """
 
     table: ClassVar[str]
     unique: ClassVar[tuple[str, ...]] = ()
-    right: ClassVar[Right | None] = "operator"
+    rights_to_write: ClassVar[tuple[Right, ...]] = ("operator", "certifier")
 
 
 class Person(Kind):
-    """Somebody who works here; the first one written must be a certifier."""
+    """Somebody who works here; the first one written must be certifier or administrator."""
 
     table = "person"
     unique = ("name",)
-    right = "certifier"
+    rights_to_write = ("certifier", "administrator")
 
     name: Line
     rights: tuple[Right, ...]
@@ -61,20 +62,27 @@ class Person(Kind):
 
 
 class TypeVersion(Kind):
-    """One version of a unit type: its figures and its specification."""
+    """One version of a unit type: its figures, its specification, and how it can be reworked."""
 
     table = "type_version"
     unique = ("name", "version")
-    right = "certifier"
+    rights_to_write = ("certifier",)
 
     name: Line
     version: Annotated[int, Field(ge=1)]
     fingerprint: Digest
     unit_type: UnitType
     specification: Specification
+    rework_kind: ReworkKind | None = None
+    """How it can be reworked; not known where it is missing."""
 
     @classmethod
-    def of(cls, unit_type: UnitType, specification: Specification) -> Self:
+    def of(
+        cls,
+        unit_type: UnitType,
+        specification: Specification,
+        rework_kind: ReworkKind | None = None,
+    ) -> Self:
         """Return the record of a type and the specification of the same name."""
         return cls(
             name=unit_type.name,
@@ -82,6 +90,7 @@ class TypeVersion(Kind):
             fingerprint=specification.fingerprint(),
             unit_type=unit_type,
             specification=specification,
+            rework_kind=rework_kind,
         )
 
     @model_validator(mode="after")
@@ -104,6 +113,8 @@ class Unit(Kind):
     unit_type: Line
     description: Remark = ""
     customer_mark: Remark = ""
+    supplier_lot: Remark | None = None
+    """Lot of its element or of the whole unit, as far as known."""
 
 
 class Batch(Kind):
@@ -189,7 +200,7 @@ class StationRun(Kind):
 
     table = "station_run"
     unique = ("run_id", "station")
-    right = None
+    rights_to_write = ()
 
     run_id: Annotated[int, Refers("run")]
     loading_id: Annotated[int, Refers("loading")]
@@ -202,7 +213,7 @@ class Result(Kind):
     """What a station's run says of its unit, under the calibrations named (none: the file's)."""
 
     table = "result"
-    right = None
+    rights_to_write = ()
 
     station_run_id: Annotated[int, Refers("station_run")]
     calibration_ids: tuple[int, ...] = ()
@@ -222,6 +233,8 @@ class Rework(Kind):
     amount: float | None = None
     """mg of wax or mm of setting; more opens earlier."""
     text: Line
+    supplier_lot: Remark | None = None
+    """Lot of the wax or part that was used."""
 
 
 class Calibration(Kind):
@@ -303,7 +316,7 @@ class Certificate(Kind):
 
     table = "certificate"
     unique = ("number",)
-    right = "certifier"
+    rights_to_write = ("certifier",)
 
     number: Line
     sha256: Digest
@@ -317,12 +330,55 @@ class CertificateState(Kind):
     """What became of a certificate; `document` is the withdrawal's or the successor's number."""
 
     table = "certificate_state"
-    right = "certifier"
+    rights_to_write = ("certifier",)
 
     certificate_id: Annotated[int, Refers("certificate")]
     state: Literal["withdrawn", "replaced"]
     document: Line
     why: Line
+
+
+class HandMeasurement(Kind):
+    """What was measured by hand, without the rig: it stays with the unit, and certifies nothing."""
+
+    table = "hand_measurement"
+
+    unit_id: Annotated[int, Refers("unit")]
+    stage: Stage
+    date: dt.date
+    content: Content
+
+
+class ServiceLog(Kind):
+    """Coolant temperatures from the engine a unit was fitted to, and what they say."""
+
+    table = "service_log"
+
+    unit_id: Annotated[int, Refers("unit")]
+    fitted: dt.date
+    engine: Line
+    content: Content
+
+
+class BenchStudy(Kind):
+    """A study of a bench: units rotated over its stations, and what varies between them."""
+
+    table = "bench_study"
+
+    bench: Line
+    done: dt.date
+    run_ids: tuple[int, ...]
+    content: Content
+
+
+class Action(Kind):
+    """Something a person did at the bench or to the records that leaves no other record."""
+
+    table = "action"
+    rights_to_write = ()
+
+    what: Line
+    detail: Remark = ""
 
 
 KINDS: tuple[type[Kind], ...] = (
@@ -342,5 +398,9 @@ KINDS: tuple[type[Kind], ...] = (
     Decision,
     Certificate,
     CertificateState,
+    HandMeasurement,
+    ServiceLog,
+    BenchStudy,
+    Action,
 )
 """Each after those it refers to."""

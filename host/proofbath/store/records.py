@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Row, func, insert, select
 from proofbath.errors import InputError, RecordError
 from proofbath.store.chain import Link, Verified, append_link, last_link, verify_links
 from proofbath.store.database import Database
-from proofbath.store.kinds import Kind, Person, Right
+from proofbath.store.kinds import Kind, Person
 from proofbath.store.migrate import migrate
 from proofbath.store.schema import LINK, TABLES, from_row, to_row
 from proofbath.store.tables import Place
@@ -159,19 +159,20 @@ class Writer:
         return int(key[0])
 
     def _check_right(self, entry: Kind) -> None:
-        right, by = type(entry).right, self._stamp.by
+        needed, by = type(entry).rights_to_write, self._stamp.by
+        words = " or ".join(needed)
         if by is None:
             first = isinstance(entry, Person) and not self.current(Person)
-            if first and isinstance(entry, Person) and "certifier" not in entry.rights:
-                raise InputError("the first person on record must be a certifier")
-            if right is not None and not first:
-                raise InputError(f"{type(entry).table}: say who; it needs the right {right}")
+            if first and isinstance(entry, Person) and not {*needed} & {*entry.rights}:
+                raise InputError(f"the first person on record must be {words}")
+            if needed and not first:
+                raise InputError(f"{type(entry).table}: say who; it needs the right {words}")
             return
         person = next((p.entry for p in self.current(Person) if p.root == by), None)
         if person is None:
             raise InputError(f"there is no person {by}")
-        if not person.active or (right is not None and not _holds(person, right)):
-            raise InputError(f"{person.name} has not the right {right or 'to write'}")
+        if not person.active or (needed and not {*needed} & {*person.rights}):
+            raise InputError(f"{person.name} has not the right {words or 'to write'}")
 
     def _check_unique(self, entry: Kind, corrects: int | None) -> None:
         unique = type(entry).unique
@@ -187,11 +188,6 @@ class Writer:
             raise InputError(f"there is no {table_name} {root}")
         if row.corrects is not None:
             raise InputError(f"{table_name} {root} is a correction; name {row.corrects}")
-
-
-def _holds(person: Person, right: Right) -> bool:
-    """A certifier may do what an operator may."""
-    return right in person.rights or (right == "operator" and "certifier" in person.rights)
 
 
 def _current(connection: Connection, kind: type[K], equal: dict[str, Any]) -> list[Kept[K]]:

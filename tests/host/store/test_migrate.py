@@ -20,6 +20,7 @@ from host.store.test_journal import write_run
 from proofbath.errors import InputError, RecordError
 from proofbath.store.backup import prove
 from proofbath.store.journal import Journal
+from proofbath.store.kinds import Person
 from proofbath.store.migrate import _SCRIPTS, HEAD
 from proofbath.store.records import Records
 from proofbath.store.tables import METADATA, Place
@@ -29,8 +30,8 @@ RELEASED = sorted(DATA.glob("records_*.sql"))
 everywhere = pytest.mark.parametrize("place", EVERYWHERE, indirect=True)
 
 
-def test_there_is_a_dump_of_a_released_schema() -> None:
-    assert [path.stem for path in RELEASED] == ["records_journal_only"]
+def test_there_is_a_dump_of_each_released_schema() -> None:
+    assert [path.stem for path in RELEASED] == ["records_0002", "records_journal_only"]
 
 
 @pytest.mark.parametrize("dump", RELEASED, ids=lambda path: path.stem)
@@ -42,7 +43,8 @@ def test_a_released_database_keeps_all_it_held(tmp_path: Path, dump: Path) -> No
     records = Records(path)
     with sqlite3.connect(path) as raw:
         assert raw.execute("SELECT * FROM run, chunk, event").fetchall() == before
-    small_shop(records)
+    if not records.current(Person):
+        small_shop(records)
     found = prove(path)
     assert (found.records, found.runs, found.chunks) == (5, 1, 3)
 

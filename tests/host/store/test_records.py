@@ -229,7 +229,7 @@ def test_what_may_not_be_shared_is_refused(records: Records) -> None:
 
 
 def test_who_may_write_what(records: Records) -> None:
-    with pytest.raises(InputError, match="first person on record must be a certifier"):
+    with pytest.raises(InputError, match="first person on record must be certifier"):
         records.add(Person(name="Bo", rights=("operator",)), Stamp(AT))
     chief = certifier(records)
     with pytest.raises(InputError, match="say who"):

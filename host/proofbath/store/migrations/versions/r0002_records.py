@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import sqlalchemy as sa
 from alembic import op
 
+from proofbath.store.migrations.record_table import make_record_table
 from proofbath.store.protection import protect
 
 revision = "0002"
 down_revision = "0001"
 
-_TYPES: dict[str, Any] = {"int": sa.Integer, "real": sa.Float, "bool": sa.Boolean, "text": sa.Text}
 _TABLES = {
     "person": "name:text rights:text active:bool",
     "type_version": "name:text version:int fingerprint:text unit_type:text specification:text",
@@ -45,21 +43,12 @@ _TABLES = {
     ),
     "certificate_state": "certificate_id:certificate state:text document:text why:text",
 }
-"""Columns by name and type; a table's name stands for a reference to it, ? for may be missing."""
 
 
 def upgrade() -> None:
     """Make the records' tables and forbid changes."""
     for table, columns in _TABLES.items():
-        op.create_table(
-            table,
-            sa.Column("id", sa.Integer, primary_key=True),
-            sa.Column("at", sa.String, nullable=False),
-            sa.Column("by_id", sa.Integer, sa.ForeignKey("person.id")),
-            sa.Column("corrects", sa.Integer, sa.ForeignKey(f"{table}.id")),
-            sa.Column("reason", sa.Text),
-            *map(_column, columns.split()),
-        )
+        make_record_table(table, columns)
     op.create_table(
         "link",
         sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
@@ -68,13 +57,4 @@ def upgrade() -> None:
         sa.Column("digest", sa.String(64), nullable=False),
         sa.UniqueConstraint("kind", "row_id", name="link_row"),
     )
-    for table in (*_TABLES, "link"):
-        protect(op.get_bind(), table, "number" if table == "link" else "id")
-
-
-def _column(text: str) -> sa.Column[Any]:
-    name, _, kind = text.partition(":")
-    optional, kind = kind.endswith("?"), kind.removesuffix("?")
-    if kind in _TYPES:
-        return sa.Column(name, _TYPES[kind], nullable=optional)
-    return sa.Column(name, sa.Integer, sa.ForeignKey(f"{kind}.id"), nullable=optional)
+    protect(op.get_bind(), "link", "number")

@@ -1,0 +1,385 @@
+-- The second released schema, records beside the journal, with one closed run; written by its own release.
+BEGIN TRANSACTION;
+CREATE TABLE alembic_version (
+	version_num VARCHAR(32) NOT NULL, 
+	CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num)
+);
+INSERT INTO "alembic_version" VALUES('0002');
+CREATE TABLE batch (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	name TEXT NOT NULL, 
+	customer TEXT NOT NULL, 
+	customer_address TEXT NOT NULL, 
+	customer_contact TEXT NOT NULL, 
+	received TEXT NOT NULL, 
+	type_version_id INTEGER NOT NULL, 
+	fingerprint TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES batch (id), 
+	FOREIGN KEY(type_version_id) REFERENCES type_version (id)
+);
+INSERT INTO "batch" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'ferry 12','River Ferry Ltd','[]','','2025-10-01',1,'a9e0c67560404bb0486fc01fdeba425071c4fd3ead507caf5f9913f0d23134f1');
+CREATE TABLE calibration (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	bench TEXT NOT NULL, 
+	kind TEXT NOT NULL, 
+	station INTEGER NOT NULL, 
+	done TEXT NOT NULL, 
+	due TEXT NOT NULL, 
+	reference TEXT NOT NULL, 
+	uncertainty TEXT NOT NULL, 
+	content TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES calibration (id)
+);
+CREATE TABLE certificate (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	number TEXT NOT NULL, 
+	sha256 TEXT NOT NULL, 
+	unit_id INTEGER NOT NULL, 
+	decision_id INTEGER NOT NULL, 
+	result_id INTEGER NOT NULL, 
+	issued TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES certificate (id), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id), 
+	FOREIGN KEY(decision_id) REFERENCES decision (id), 
+	FOREIGN KEY(result_id) REFERENCES result (id)
+);
+CREATE TABLE certificate_state (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	certificate_id INTEGER NOT NULL, 
+	state TEXT NOT NULL, 
+	document TEXT NOT NULL, 
+	why TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES certificate_state (id), 
+	FOREIGN KEY(certificate_id) REFERENCES certificate (id)
+);
+CREATE TABLE chart_cause (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	run_id INTEGER NOT NULL, 
+	chart TEXT NOT NULL, 
+	cause TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES chart_cause (id), 
+	FOREIGN KEY(run_id) REFERENCES run (id)
+);
+CREATE TABLE chunk (
+	run_id INTEGER NOT NULL, 
+	number INTEGER NOT NULL, 
+	first_sequence INTEGER NOT NULL, 
+	last_sequence INTEGER NOT NULL, 
+	rows BLOB NOT NULL, 
+	digest BLOB NOT NULL, 
+	PRIMARY KEY (run_id, number), 
+	FOREIGN KEY(run_id) REFERENCES run (id)
+);
+INSERT INTO "chunk" VALUES(1,0,0,1,X'070000000000A0860100010000000000589800000062980000009001F4015802BC022003840300006400C800A00F401FFC3F00006400C800A00F401FFC3FC4090000FA00000000000000150000000000070001000000A0860100010000000000589800000062980000009001F4015802BC022003840300006400C800A00F401FFC3F00006400C800A00F401FFC3FC4090000FA00000000000000150000000000',X'3BF5AB651E0D550710C9B928A678A59D342E97157E4AC9147EDAB9974D4F99B4');
+INSERT INTO "chunk" VALUES(1,1,2,3,X'070002000000A0860100010000000000589800000062980000009001F4015802BC022003840300006400C800A00F401FFC3F00006400C800A00F401FFC3FC4090000FA00000000000000150000000000070003000000A0860100010000000000589800000062980000009001F4015802BC022003840300006400C800A00F401FFC3F00006400C800A00F401FFC3FC4090000FA00000000000000150000000000',X'623B91F263B5D97ABEE8E84D324BB7B9026CB98B112BCCA7A50380F1AB5697D3');
+INSERT INTO "chunk" VALUES(1,2,0,0,X'',X'4FCAA680090F3608DC01277D58C5B68E34EDA82A45A9B91C1A448BF944F47708');
+CREATE TABLE decision (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	unit_id INTEGER NOT NULL, 
+	batch_id INTEGER NOT NULL, 
+	result_id INTEGER NOT NULL, 
+	fingerprint TEXT NOT NULL, 
+	rule TEXT NOT NULL, 
+	outcome TEXT NOT NULL, 
+	probability FLOAT, 
+	content TEXT NOT NULL, 
+	agreement_customer TEXT NOT NULL, 
+	agreement_record TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES decision (id), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id), 
+	FOREIGN KEY(batch_id) REFERENCES batch (id), 
+	FOREIGN KEY(result_id) REFERENCES result (id)
+);
+CREATE TABLE event (
+	id INTEGER NOT NULL, 
+	run_id INTEGER NOT NULL, 
+	chunk_number INTEGER NOT NULL, 
+	t_s FLOAT NOT NULL, 
+	kind VARCHAR NOT NULL, 
+	text TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(run_id) REFERENCES run (id)
+);
+INSERT INTO "event" VALUES(1,1,0,0.0,'gap','0 samples lost');
+INSERT INTO "event" VALUES(2,1,1,0.2,'gap','1 samples lost');
+INSERT INTO "event" VALUES(3,1,2,0.4,'closed','done: profile complete');
+CREATE TABLE handling (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	bench TEXT NOT NULL, 
+	station INTEGER NOT NULL, 
+	what TEXT NOT NULL, 
+	date TEXT NOT NULL, 
+	text TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES handling (id)
+);
+CREATE TABLE intake (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	unit_id INTEGER NOT NULL, 
+	batch_id INTEGER NOT NULL, 
+	cause TEXT NOT NULL, 
+	findings TEXT NOT NULL, 
+	accepted BOOLEAN NOT NULL, 
+	remark TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES intake (id), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id), 
+	FOREIGN KEY(batch_id) REFERENCES batch (id)
+);
+INSERT INTO "intake" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,1,1,'rework','{"corrosion":"not looked at","cracks":"good","heater_ohm":null,"identity":"good","insulation_mohm":null,"seal":"not looked at","spring":"not looked at","vent_pin":"not looked at","wax_seep":"not looked at"}',1,'');
+CREATE TABLE link (
+	number INTEGER NOT NULL, 
+	kind VARCHAR NOT NULL, 
+	row_id INTEGER NOT NULL, 
+	digest VARCHAR(64) NOT NULL, 
+	PRIMARY KEY (number), 
+	CONSTRAINT link_row UNIQUE (kind, row_id)
+);
+INSERT INTO "link" VALUES(1,'person',1,'80266d9b8c28cb30074de01653409c9999f61810613ebd2e4e5cf52266d5bea0');
+INSERT INTO "link" VALUES(2,'type_version',1,'9b3495c5de873e3e818365d80269a58fcac31980e81500b37dcb0e1889a6a6fa');
+INSERT INTO "link" VALUES(3,'batch',1,'e9de09f6918d5527b35a139cdac9dd66a17f58b41fcaad28de43377a0fd508a8');
+INSERT INTO "link" VALUES(4,'unit',1,'70fdd55e7303167e521c7f886db2ef4426e8ddc96189a3c45a48021da4d62e4a');
+INSERT INTO "link" VALUES(5,'intake',1,'760fbc9fde5abcc295897f8473f013fb647cba30ea9b5084dcb970f58a427aa0');
+CREATE TABLE loading (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	batch_id INTEGER, 
+	unit_id INTEGER, 
+	bench TEXT NOT NULL, 
+	station INTEGER NOT NULL, 
+	place TEXT NOT NULL, 
+	stage TEXT NOT NULL, 
+	retest_cause TEXT, 
+	cause_record TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES loading (id), 
+	FOREIGN KEY(batch_id) REFERENCES batch (id), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id)
+);
+CREATE TABLE person (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	name TEXT NOT NULL, 
+	rights TEXT NOT NULL, 
+	active BOOLEAN NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES person (id)
+);
+INSERT INTO "person" VALUES(1,'2025-10-01T18:00:00+00:00',NULL,NULL,NULL,'Ada Quay','["certifier"]',1);
+CREATE TABLE reference_unit (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	unit_id INTEGER NOT NULL, 
+	since TEXT NOT NULL, 
+	in_use BOOLEAN NOT NULL, 
+	text TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES reference_unit (id), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id)
+);
+CREATE TABLE result (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	station_run_id INTEGER NOT NULL, 
+	calibration_ids TEXT NOT NULL, 
+	program TEXT NOT NULL, 
+	content TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES result (id), 
+	FOREIGN KEY(station_run_id) REFERENCES station_run (id)
+);
+CREATE TABLE rework (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	unit_id INTEGER NOT NULL, 
+	batch_id INTEGER NOT NULL, 
+	date TEXT NOT NULL, 
+	kind TEXT NOT NULL, 
+	amount FLOAT, 
+	text TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES rework (id), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id), 
+	FOREIGN KEY(batch_id) REFERENCES batch (id)
+);
+CREATE TABLE run (
+	id INTEGER NOT NULL, 
+	started VARCHAR NOT NULL, 
+	bench VARCHAR NOT NULL, 
+	plan_text TEXT NOT NULL, 
+	bench_text TEXT NOT NULL, 
+	calibration_text TEXT NOT NULL, 
+	controller VARCHAR NOT NULL, 
+	row_text TEXT NOT NULL, 
+	status VARCHAR NOT NULL, 
+	reason TEXT NOT NULL, 
+	PRIMARY KEY (id)
+);
+INSERT INTO "run" VALUES(1,'2025-10-01T18:00:00+00:00','quay','plan','bench','{}','{}','boot_id:H sequence:I device_ms:I state:B trip_reason:B demand_sequence:I bath_sum:I bath_fault:B guard_sum:I guard_fault:B lift_sum:HHHHHH current_sum:HHHHHH voltage_sum:HHHHHH heater_on_ms:I duty:H station_flags:BBBBBB inputs:B outputs:B refused:H malformed:H','done','profile complete');
+CREATE TABLE station_run (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	run_id INTEGER NOT NULL, 
+	loading_id INTEGER NOT NULL, 
+	station INTEGER NOT NULL, 
+	status TEXT NOT NULL, 
+	run_digest TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES station_run (id), 
+	FOREIGN KEY(run_id) REFERENCES run (id), 
+	FOREIGN KEY(loading_id) REFERENCES loading (id)
+);
+CREATE TABLE type_version (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	name TEXT NOT NULL, 
+	version INTEGER NOT NULL, 
+	fingerprint TEXT NOT NULL, 
+	unit_type TEXT NOT NULL, 
+	specification TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES type_version (id)
+);
+INSERT INTO "type_version" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'F82',1,'a9e0c67560404bb0486fc01fdeba425071c4fd3ead507caf5f9913f0d23134f1','{"cap_c":103.0,"element_max_a":0.0,"element_ohm":null,"full_lift_mm":8.0,"full_open_c":95.0,"greatest_lift_mm":null,"kind":"plain","name":"F82","nominal_start_to_open_c":82.0,"threshold_mm":0.1}','{"limit":[{"bath_c":null,"element_a":null,"estimator":null,"largest_u":null,"lower":null,"nominal":82.0,"quantity":"start_to_open_c","rate":null,"threshold_mm":0.1,"tolerance":2.0,"upper":null}],"rule":"guard_band_u","unit_type":"F82","version":1}');
+CREATE TABLE unit (
+	id INTEGER NOT NULL, 
+	at VARCHAR NOT NULL, 
+	by_id INTEGER, 
+	corrects INTEGER, 
+	reason TEXT, 
+	serial TEXT NOT NULL, 
+	unit_type TEXT NOT NULL, 
+	description TEXT NOT NULL, 
+	customer_mark TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(by_id) REFERENCES person (id), 
+	FOREIGN KEY(corrects) REFERENCES unit (id)
+);
+INSERT INTO "unit" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'F82-0101','F82','','');
+CREATE INDEX ix_event_run_id ON event (run_id);
+CREATE TRIGGER person_no_update BEFORE UPDATE ON person  BEGIN SELECT RAISE(ABORT, 'person: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER person_no_delete BEFORE DELETE ON person  BEGIN SELECT RAISE(ABORT, 'person: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER person_no_insert BEFORE INSERT ON person WHEN EXISTS (SELECT 1 FROM person WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'person: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER type_version_no_update BEFORE UPDATE ON type_version  BEGIN SELECT RAISE(ABORT, 'type_version: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER type_version_no_delete BEFORE DELETE ON type_version  BEGIN SELECT RAISE(ABORT, 'type_version: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER type_version_no_insert BEFORE INSERT ON type_version WHEN EXISTS (SELECT 1 FROM type_version WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'type_version: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER unit_no_update BEFORE UPDATE ON unit  BEGIN SELECT RAISE(ABORT, 'unit: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER unit_no_delete BEFORE DELETE ON unit  BEGIN SELECT RAISE(ABORT, 'unit: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER unit_no_insert BEFORE INSERT ON unit WHEN EXISTS (SELECT 1 FROM unit WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'unit: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER batch_no_update BEFORE UPDATE ON batch  BEGIN SELECT RAISE(ABORT, 'batch: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER batch_no_delete BEFORE DELETE ON batch  BEGIN SELECT RAISE(ABORT, 'batch: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER batch_no_insert BEFORE INSERT ON batch WHEN EXISTS (SELECT 1 FROM batch WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'batch: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER intake_no_update BEFORE UPDATE ON intake  BEGIN SELECT RAISE(ABORT, 'intake: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER intake_no_delete BEFORE DELETE ON intake  BEGIN SELECT RAISE(ABORT, 'intake: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER intake_no_insert BEFORE INSERT ON intake WHEN EXISTS (SELECT 1 FROM intake WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'intake: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER loading_no_update BEFORE UPDATE ON loading  BEGIN SELECT RAISE(ABORT, 'loading: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER loading_no_delete BEFORE DELETE ON loading  BEGIN SELECT RAISE(ABORT, 'loading: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER loading_no_insert BEFORE INSERT ON loading WHEN EXISTS (SELECT 1 FROM loading WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'loading: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER station_run_no_update BEFORE UPDATE ON station_run  BEGIN SELECT RAISE(ABORT, 'station_run: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER station_run_no_delete BEFORE DELETE ON station_run  BEGIN SELECT RAISE(ABORT, 'station_run: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER station_run_no_insert BEFORE INSERT ON station_run WHEN EXISTS (SELECT 1 FROM station_run WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'station_run: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER result_no_update BEFORE UPDATE ON result  BEGIN SELECT RAISE(ABORT, 'result: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER result_no_delete BEFORE DELETE ON result  BEGIN SELECT RAISE(ABORT, 'result: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER result_no_insert BEFORE INSERT ON result WHEN EXISTS (SELECT 1 FROM result WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'result: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER rework_no_update BEFORE UPDATE ON rework  BEGIN SELECT RAISE(ABORT, 'rework: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER rework_no_delete BEFORE DELETE ON rework  BEGIN SELECT RAISE(ABORT, 'rework: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER rework_no_insert BEFORE INSERT ON rework WHEN EXISTS (SELECT 1 FROM rework WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'rework: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER calibration_no_update BEFORE UPDATE ON calibration  BEGIN SELECT RAISE(ABORT, 'calibration: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER calibration_no_delete BEFORE DELETE ON calibration  BEGIN SELECT RAISE(ABORT, 'calibration: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER calibration_no_insert BEFORE INSERT ON calibration WHEN EXISTS (SELECT 1 FROM calibration WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'calibration: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER handling_no_update BEFORE UPDATE ON handling  BEGIN SELECT RAISE(ABORT, 'handling: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER handling_no_delete BEFORE DELETE ON handling  BEGIN SELECT RAISE(ABORT, 'handling: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER handling_no_insert BEFORE INSERT ON handling WHEN EXISTS (SELECT 1 FROM handling WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'handling: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER reference_unit_no_update BEFORE UPDATE ON reference_unit  BEGIN SELECT RAISE(ABORT, 'reference_unit: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER reference_unit_no_delete BEFORE DELETE ON reference_unit  BEGIN SELECT RAISE(ABORT, 'reference_unit: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER reference_unit_no_insert BEFORE INSERT ON reference_unit WHEN EXISTS (SELECT 1 FROM reference_unit WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'reference_unit: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER chart_cause_no_update BEFORE UPDATE ON chart_cause  BEGIN SELECT RAISE(ABORT, 'chart_cause: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER chart_cause_no_delete BEFORE DELETE ON chart_cause  BEGIN SELECT RAISE(ABORT, 'chart_cause: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER chart_cause_no_insert BEFORE INSERT ON chart_cause WHEN EXISTS (SELECT 1 FROM chart_cause WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'chart_cause: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER decision_no_update BEFORE UPDATE ON decision  BEGIN SELECT RAISE(ABORT, 'decision: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER decision_no_delete BEFORE DELETE ON decision  BEGIN SELECT RAISE(ABORT, 'decision: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER decision_no_insert BEFORE INSERT ON decision WHEN EXISTS (SELECT 1 FROM decision WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'decision: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER certificate_no_update BEFORE UPDATE ON certificate  BEGIN SELECT RAISE(ABORT, 'certificate: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER certificate_no_delete BEFORE DELETE ON certificate  BEGIN SELECT RAISE(ABORT, 'certificate: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER certificate_no_insert BEFORE INSERT ON certificate WHEN EXISTS (SELECT 1 FROM certificate WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'certificate: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER certificate_state_no_update BEFORE UPDATE ON certificate_state  BEGIN SELECT RAISE(ABORT, 'certificate_state: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER certificate_state_no_delete BEFORE DELETE ON certificate_state  BEGIN SELECT RAISE(ABORT, 'certificate_state: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER certificate_state_no_insert BEFORE INSERT ON certificate_state WHEN EXISTS (SELECT 1 FROM certificate_state WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'certificate_state: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER link_no_update BEFORE UPDATE ON link  BEGIN SELECT RAISE(ABORT, 'link: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER link_no_delete BEFORE DELETE ON link  BEGIN SELECT RAISE(ABORT, 'link: what is on record stays; add a correction with its reason'); END;
+CREATE TRIGGER link_no_insert BEFORE INSERT ON link WHEN EXISTS (SELECT 1 FROM link WHERE number = NEW.number) BEGIN SELECT RAISE(ABORT, 'link: what is on record stays; add a correction with its reason'); END;
+COMMIT;
