@@ -104,7 +104,7 @@ def test_a_newer_schema_is_refused_untouched(tmp_path: Path) -> None:
 def test_a_migration_that_fails_changes_nothing(tmp_path: Path) -> None:
     path = tmp_path / "old.db"
     with sqlite3.connect(path) as raw:
-        raw.executescript(RELEASED[0].read_text())
+        raw.executescript((DATA / "records_journal_only.sql").read_text())
         raw.execute("CREATE TABLE handling (id INTEGER)")  # stands in the way of the second step
         before = raw.execute("SELECT sql FROM sqlite_master").fetchall()
     with pytest.raises(RecordError, match="handling already exists"):
