@@ -23,6 +23,7 @@ from proofbath.store.journal import Journal
 from proofbath.store.kinds import Person
 from proofbath.store.migrate import _SCRIPTS, HEAD
 from proofbath.store.records import Records
+from proofbath.store.schema import RECORD_TABLES
 from proofbath.store.tables import METADATA, Place
 
 DATA = Path(__file__).parents[2] / "data"
@@ -139,4 +140,4 @@ def test_a_password_is_not_shown(tmp_path: Path) -> None:
 def test_every_table_is_guarded_on_the_server(place: str) -> None:
     with Records(place)._database.reading() as raw:
         query = "SELECT count(DISTINCT tgrelid) FROM pg_trigger WHERE NOT tgisinternal"
-        assert raw.execute(text(query)).scalar() == 17
+        assert raw.execute(text(query)).scalar() == len(RECORD_TABLES)

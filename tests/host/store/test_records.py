@@ -129,7 +129,7 @@ def test_the_chain_is_the_sha256_it_claims_to_be(records: Records) -> None:
         ("DELETE FROM link", "has no link"),
         ("UPDATE link SET digest = substr(digest, 2) || '0' WHERE number = 3", "was changed"),
         (
-            "INSERT INTO unit VALUES (9, 'x', 1, NULL, NULL, 'F82-9', 'F82', '', '')",
+            "INSERT INTO unit VALUES (9, 'x', 1, NULL, NULL, 'F82-9', 'F82', '', '', NULL)",
             "unit 9 has no link",
         ),
     ],
