@@ -1,0 +1,131 @@
+"""The ferry workshop set up in a folder: its file, bench, people, type, and a calibrated bench.
+
+Everything is carried out as a person would have it done: the virtual bench is put into ice and
+steam, its gauges on blocks, and a blank night is run. All data are invented for the demo.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from proofbath.bench.calibrate import (
+    Thermometry,
+    blank_plan,
+    blanks_of,
+    calibrate_gauge,
+    calibrate_probes,
+)
+from proofbath.bench.calibration_content import Instrument
+from proofbath.bench.calibration_record import Content, calibration_entry
+from proofbath.bench.description import BenchFile
+from proofbath.bench.in_force import bench_in_force, calibration_in_force
+from proofbath.bench.process import bench_night
+from proofbath.bench.virtual_workplace import VirtualWorkplace, virtual_blanks
+from proofbath.certificate.parties import Workshop
+from proofbath.errors import BenchFaultError
+from proofbath.proof.rework_kind import Refillable
+from proofbath.proof.specification import Limit, Specification
+from proofbath.scenario.ferry import F82
+from proofbath.store.journal import Journal
+from proofbath.store.kinds import Person, Unit
+from proofbath.store.records import Stamp
+from proofbath.wire.table import STATIONS
+from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_reference
+from proofbath.workshop.settings import BenchPlace, ShopFile
+from proofbath.workshop.shop import Shop
+
+BENCH = "ferry workshop"
+REFERENCE = "F82-REF"
+CERTIFIER, OPERATOR = "Mara Lind", "Tomas Reed"
+BLOCKS = Instrument(name="Gauge blocks, set B", expanded_u=0.004, due=None)
+HEIGHTS_MM = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0)
+F82_TYPE = TypeFile(
+    unit_type=F82,
+    specification=Specification(
+        unit_type="F82",
+        version=1,
+        limit=(
+            Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1),
+            Limit(quantity="full_lift_mm", nominal=9.2, lower=8.0),
+            Limit(quantity="hysteresis_k", nominal=3.0, upper=6.0, threshold_mm=1.0),
+        ),
+    ),
+    rework=Refillable(),
+)
+
+
+def set_up(folder: Path, bench: BenchFile) -> Path:
+    """Write the workshop's file and its bench's into a folder; return the former's path."""
+    folder.mkdir(parents=True, exist_ok=True)
+    file = ShopFile(
+        workshop=Workshop(
+            name="Ferry Workshop Lower Ness",
+            address=("Slipway 3", "Lower Ness"),
+            contact="certificates@lower-ness.example",
+        ),
+        number_prefix="LN",
+        bench=(BenchPlace(file="bench.toml"),),
+    )
+    save_bench(folder, bench)
+    path = folder / "workshop.toml"
+    path.write_text(_toml(file.model_dump(mode="json", exclude_defaults=True)))
+    return path
+
+
+def save_bench(folder: Path, bench: BenchFile) -> None:
+    """Write the bench file anew, as after hanging other units into a virtual bench."""
+    (folder / "bench.toml").write_text(_toml(bench.model_dump(mode="json", exclude_defaults=True)))
+
+
+def staff_and_type(shop: Shop, at: str) -> Stamp:
+    """Put the two people, the type and the reference unit on record; return the certifier's."""
+    first = shop.records.add(Person(name=CERTIFIER, rights=("certifier",)), Stamp(at))
+    stamp = Stamp(at, first)
+    shop.records.add(Person(name=OPERATOR, rights=("operator",)), stamp)
+    put_type(shop, F82_TYPE, stamp)
+    add_unit(shop, Unit(serial=REFERENCE, unit_type=F82.name, description="sealed"), stamp)
+    set_reference(shop, REFERENCE, dt.date.fromisoformat(at[:10]), "sealed after ageing", stamp)
+    return stamp
+
+
+def calibrate_all(shop: Shop, bench: BenchFile, stamp: Stamp, folder: Path) -> float:
+    """Calibrate probes, gauges and fixture of a virtual bench; return the blank night's hours."""
+    assert bench.virtual is not None
+    on = dt.date.fromisoformat(stamp.at[:10])
+
+    def keep(content: Content, station: int = 0) -> None:
+        shop.records.add(calibration_entry(content, bench.bench.name, on, 12, station), stamp)
+
+    work = VirtualWorkplace(bench.virtual)
+    before = bench.calibration
+    keep(calibrate_probes(work, bench, Thermometry(("ice", "steam")), before))
+    for station in range(1, STATIONS + 1):
+        keep(calibrate_gauge(work, station, HEIGHTS_MM, BLOCKS, before), station)
+    barred = bench.model_copy(update={"virtual": virtual_blanks(bench.virtual)})
+    now = bench_in_force(shop.records, barred, on)
+    plan, place = blank_plan(bench.bench.name), shop.records.place
+    outcome = bench_night(plan, now, place, clear=True, folder=folder)
+    if outcome.status != "done":
+        raise BenchFaultError(f"the blank night ended {outcome.status}: {outcome.reason}")
+    scale = calibration_in_force(shop.records, bench, on).calibration
+    with closing(Journal(place)) as journal:
+        for station, curve in blanks_of(journal, outcome.run_id, scale).items():
+            keep(curve, station)
+        return hours_of(journal, outcome.run_id)
+
+
+def hours_of(journal: Journal, run_id: int) -> float:
+    """Return how long a journalled run lasted."""
+    clock_ms = journal.samples(run_id)["device_ms"]
+    return float(clock_ms[-1] - clock_ms[0]) / 3.6e6
+
+
+def _toml(value: dict[str, Any]) -> str:
+    return tomlkit.dumps(value)
+
+
