@@ -1,0 +1,182 @@
+"""The story of a unit in a batch: intake, measured as found, reworked, measured as left."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Literal, NamedTuple, TypeVar
+
+from proofbath.errors import InputError
+from proofbath.proof.verdict import Attempt
+from proofbath.store.kinds import (
+    Batch,
+    Certificate,
+    CertificateState,
+    Decision,
+    Intake,
+    Kind,
+    Loading,
+    Result,
+    Rework,
+    StationRun,
+    Unit,
+)
+from proofbath.store.records import Kept, Records
+from proofbath.workshop.entry import day_of
+
+StepStage = Literal["as-found", "rework", "as-left", "trial"]
+K = TypeVar("K", bound=Kind)
+_RANK = {"as-found": 0, "rework": 1, "as-left": 2, "trial": 3}
+
+
+class Step(NamedTuple):
+    """One thing that happened to a unit: a measurement, or a rework.
+
+    A loading without a station run is a night that never began, or is not kept yet; a station run
+    without a result is one that recorded nothing of the unit.
+    """
+
+    stage: StepStage
+    date: dt.date
+    loading: Kept[Loading] | None = None
+    station_run: Kept[StationRun] | None = None
+    result: Kept[Result] | None = None
+    rework: Kept[Rework] | None = None
+
+    @property
+    def done(self) -> bool:
+        """Whether the measurement's run went to its end."""
+        return self.station_run is not None and self.station_run.entry.status == "done"
+
+    @property
+    def attempted(self) -> bool:
+        """Whether it was measured: a run that ended before any value was seen is no attempt."""
+        if self.result is None:
+            return False
+        shown = self.result.entry.content
+        return self.done or any(
+            isinstance(item, dict) and item.get("value") is not None for item in shown.values()
+        )
+
+
+class UnitStory(NamedTuple):
+    """A unit's way through one batch; steps in the order in which they happened."""
+
+    unit: Kept[Unit]
+    batch: Kept[Batch]
+    intake: Kept[Intake]
+    steps: tuple[Step, ...]
+    certificate: str | None = None
+    """Number of the certificate of this batch that stands."""
+
+    @property
+    def reworked(self) -> bool:
+        """Whether anything was changed on the unit in this batch."""
+        return any(step.stage == "rework" for step in self.steps)
+
+    def counting(self, stage: StepStage) -> Step | None:
+        """Return the measurement of a stage that counts: the last since the last rework.
+
+        As found is what was measured before the first one.  A retest's counts.
+        """
+        measured = [step for step in self._present(stage) if step.result is not None]
+        return measured[-1] if measured else None
+
+    def attempts(self, stage: StepStage) -> list[Attempt]:
+        """Return the measurements of a stage in the unit's present state, for the retest rule."""
+        return [
+            Attempt(
+                str(step.station_run.entry.run_id),
+                step.loading.entry.retest_cause,
+                step.loading.entry.cause_record,
+            )
+            for step in self._present(stage)
+            if step.attempted and step.station_run is not None and step.loading is not None
+        ]
+
+    @property
+    def present(self) -> Step | None:
+        """Return the measurement of the unit as it is now; None after a rework without one."""
+        return self.counting("as-left") or (None if self.reworked else self.counting("as-found"))
+
+    def _present(self, stage: StepStage) -> list[Step]:
+        reworks = [n for n, step in enumerate(self.steps) if step.stage == "rework"]
+        first = reworks[0] if reworks else len(self.steps)
+        part = self.steps[:first] if stage == "as-found" else self.steps[_after(reworks) :]
+        return [step for step in part if step.stage == stage]
+
+
+def batch_story(records: Records, batch_name: str) -> list[UnitStory]:
+    """Return the story of each unit taken into a batch, or refused, in the order of intake."""
+    batch = records.find(Batch, name=batch_name)
+    intakes = records.current(Intake, batch_id=batch.root)
+    units = {kept.root: kept for kept in records.current(Unit)}
+    return [_story(records, units[kept.entry.unit_id], batch, kept) for kept in intakes]
+
+
+def unit_story(records: Records, serial: str) -> list[UnitStory]:
+    """Return a unit's stories across batches and years, oldest first."""
+    unit = records.find(Unit, serial=serial)
+    return [
+        _story(records, unit, records.one(Batch, kept.entry.batch_id), kept)
+        for kept in records.current(Intake, unit_id=unit.root)
+    ]
+
+
+def story_in(records: Records, batch_name: str, serial: str) -> UnitStory:
+    """Return one unit's story in a batch; raises InputError where it was not taken in."""
+    batch = records.find(Batch, name=batch_name)
+    unit = records.find(Unit, serial=serial)
+    intakes = records.current(Intake, unit_id=unit.root, batch_id=batch.root)
+    if not intakes:
+        raise InputError(f"{serial}: was not taken into {batch_name}; take it in first")
+    return _story(records, unit, batch, intakes[0])
+
+
+def only(entries: list[Kept[K]]) -> Kept[K] | None:
+    """Return the one entry of a list that holds at most one."""
+    return entries[0] if entries else None
+
+
+def _story(
+    records: Records, unit: Kept[Unit], batch: Kept[Batch], intake: Kept[Intake]
+) -> UnitStory:
+    keys = {"unit_id": unit.root, "batch_id": batch.root}
+    timed = [
+        (_first_at(records, Loading, kept), _measured(records, kept))
+        for kept in records.current(Loading, **keys)
+        if kept.entry.place == "unit"
+    ]
+    timed += [
+        (_first_at(records, Rework, kept), Step("rework", kept.entry.date, rework=kept))
+        for kept in records.current(Rework, **keys)
+    ]
+    timed.sort(key=lambda pair: (pair[0], _RANK[pair[1].stage]))
+    steps = tuple(step for _, step in timed)
+    return UnitStory(unit, batch, intake, steps, _standing(records, keys))
+
+
+def _measured(records: Records, loading: Kept[Loading]) -> Step:
+    run = only(records.current(StationRun, loading_id=loading.root))
+    result = only(records.current(Result, station_run_id=run.root)) if run else None
+    date = day_of(_first_at(records, Loading, loading))
+    return Step(loading.entry.stage, date, loading, run, result)
+
+
+def _first_at(records: Records, kind: type[K], kept: Kept[K]) -> str:
+    """Return when an entry was made, however often it was corrected since."""
+    return kept.at if kept.id == kept.root else records.history(kind, kept.root)[0].at
+
+
+def _standing(records: Records, keys: dict[str, int]) -> str | None:
+    decisions = {kept.root for kept in records.current(Decision, **keys)}
+    issued = [
+        kept
+        for kept in records.current(Certificate, unit_id=keys["unit_id"])
+        if kept.entry.decision_id in decisions
+        and not records.current(CertificateState, certificate_id=kept.root)
+    ]
+    return issued[-1].entry.number if issued else None
+
+
+def _after(reworks: list[int]) -> int:
+    return reworks[-1] + 1 if reworks else 0
