@@ -18,6 +18,7 @@ from host.store.shop import small_shop
 from host.store.test_journal import HEAD as RUN_HEAD
 from host.store.test_journal import write_run
 from proofbath.errors import InputError, RecordError
+from proofbath.store.access import CREDENTIAL, SESSION
 from proofbath.store.backup import prove
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Person
@@ -54,6 +55,7 @@ def test_a_released_database_keeps_all_it_held(tmp_path: Path, dump: Path) -> No
 def test_the_migrated_schema_is_the_described_one(place: Place) -> None:
     with Records(place)._database.reading() as connection:
         context = MigrationContext.configure(connection)
+        assert {CREDENTIAL.name, SESSION.name} <= {*METADATA.tables}
         assert compare_metadata(context, METADATA) == []
         assert context.get_current_revision() == HEAD
 

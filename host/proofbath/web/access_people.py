@@ -1,0 +1,88 @@
+"""Who may sign in and do what: each change is on record with who made it."""
+
+from __future__ import annotations
+
+from proofbath.errors import InputError
+from proofbath.store.access import Access, Credential
+from proofbath.store.kinds import Action, Person, Right
+from proofbath.store.records import Kept, Records, Stamp
+from proofbath.web.frame import Frame
+from proofbath.web.password import Passwords, check_password
+from proofbath.web.sessions import Signed
+
+
+def add_person(
+    frame: Frame, name: str, rights: tuple[Right, ...], password: str, stamp: Stamp
+) -> int:
+    """Put a person on record with a first password; raises InputError when refused."""
+    check_password(password)
+    number = frame.shop.records.add(Person(name=name, rights=rights), stamp)
+    set_password(frame.shop.records, frame.access, frame.passwords, number, password, stamp, True)
+    return number
+
+
+def change_person(
+    frame: Frame, number: int, rights: tuple[Right, ...], active: bool, stamp: Stamp
+) -> None:
+    """Give a person other rights, or take the person out; that one's sessions end.
+
+    Raises InputError where no administrator would be left.
+    """
+    records = frame.shop.records
+    person = records.one(Person, number)
+    changed = person.entry.model_copy(update={"rights": rights, "active": active})
+    if changed == person.entry:
+        return
+    with records.writing(stamp) as writer:
+        others = (p.entry for p in writer.current(Person) if p.root != number)
+        if not any(_administers(entry) for entry in (changed, *others)):
+            raise InputError("no administrator would be left; make somebody else one first")
+        writer.correct(number, changed, "rights changed in Settings")
+    frame.access.end_all_of(number)
+
+
+def set_password(
+    records: Records,
+    access: Access,
+    passwords: Passwords,
+    number: int,
+    password: str,
+    stamp: Stamp,
+    first: bool,
+) -> None:
+    """Set a person's password; all the person's sessions end; a `first` one must be changed."""
+    hashed = passwords.hash(password)
+    name = records.one(Person, number).entry.name
+    what = "first password set" if first else "password changed"
+    records.add(Action(what=what, detail=name), stamp)
+    access.set_password(Credential(number, hashed, first, stamp.at))
+
+
+def change_own_password(
+    frame: Frame, signed: Signed, old: str, new: str, address: str, stamp: Stamp
+) -> str:
+    """Change one's own password, end all one's sessions, and return a new session's token."""
+    number = signed.person.root
+    if not password_fits(frame, signed.person, old):
+        raise InputError("the present password is another one; nothing was changed")
+    if old == new:
+        raise InputError("the new password is the present one; choose another")
+    set_password(frame.shop.records, frame.access, frame.passwords, number, new, stamp, False)
+    return frame.sessions.begin(number, address)
+
+
+def end_sessions(frame: Frame, number: int, stamp: Stamp) -> None:
+    """End all sessions of a person."""
+    name = frame.shop.records.one(Person, number).entry.name
+    frame.shop.records.add(Action(what="sessions ended", detail=name), stamp)
+    frame.access.end_all_of(number)
+
+
+def password_fits(frame: Frame, person: Kept[Person] | None, password: str) -> bool:
+    """Whether a password is a person's who may sign in; takes as long for nobody's."""
+    kept = frame.access.credential(person.root) if person and person.entry.active else None
+    return frame.passwords.fits(kept.password_hash if kept else None, password)
+
+
+def _administers(person: Person) -> bool:
+    return person.active and "administrator" in person.rights

@@ -1,0 +1,69 @@
+"""The web application: gate, shared state, errors, static files, and the routers of all pages."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from typing import Any
+
+from fastapi import Depends, FastAPI
+from starlette.staticfiles import StaticFiles
+
+from proofbath.bench.clock import Clock, monotonic_s, utc_text
+from proofbath.store.access import Access
+from proofbath.web.deps import audited, csrf_checked
+from proofbath.web.errors import tell_errors
+from proofbath.web.frame import Frame
+from proofbath.web.limits import SignInDelays
+from proofbath.web.password import Passwords
+from proofbath.web.routers import routers
+from proofbath.web.security import Gate
+from proofbath.web.sessions import Sessions
+from proofbath.web.templating import FOLDER
+from proofbath.workshop.shop import Shop
+
+
+def make_app(
+    shop: Shop,
+    passwords: Passwords | None = None,
+    utc: Callable[[], str] = utc_text,
+    clock: Clock = monotonic_s,
+    virtual_speed: float | None = None,
+) -> FastAPI:
+    """Return the application of an open workshop; its access is closed when it shuts down."""
+    access = Access(shop.records.place)
+    app = FastAPI(
+        title="proofbath",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        lifespan=_closing(access),
+        dependencies=[Depends(csrf_checked), Depends(audited)],
+    )
+    app.state.frame = Frame(
+        shop,
+        access,
+        passwords or Passwords(),
+        Sessions(access, shop.records, shop.file.serve, utc),
+        SignInDelays(clock),
+        utc,
+        clock,
+        virtual_speed,
+    )
+    for router in routers():
+        app.include_router(router)
+    app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
+    tell_errors(app)
+    app.add_middleware(Gate, settings=shop.file.serve)
+    return app
+
+
+def _closing(access: Access) -> Any:
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        try:
+            yield
+        finally:
+            access.close()
+
+    return lifespan

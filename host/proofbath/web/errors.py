@@ -1,0 +1,85 @@
+"""What went wrong, told in lines: JSON `{"faults": [...]}` for the API, a page for people.
+
+Nothing of the program's inside is told; that goes to the log.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping, Sequence
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from proofbath.errors import ProofbathError
+from proofbath.web.deps import session_of
+from proofbath.web.security import HEADERS
+from proofbath.web.templating import page
+
+_log = logging.getLogger(__name__)
+_TITLES = {
+    401: "Sign in first",
+    403: "Not allowed",
+    404: "Not here",
+    405: "Not that way",
+    413: "Too large",
+    422: "Refused",
+    429: "Too many tries",
+}
+
+
+def told(
+    request: Request, status: int, faults: Sequence[str], headers: Mapping[str, str] | None = None
+) -> Response:
+    """Return an answer that tells faults, one line each."""
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"faults": [*faults]}, status, headers)
+    if status == 401 and request.method in ("GET", "HEAD"):
+        after = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+        return RedirectResponse(f"/sign-in?next={quote(after)}", 303)
+    session_of(request)
+    title = _TITLES.get(status, "This went wrong")
+    answer = page(request, "error.html", status, title=title, faults=tuple(faults))
+    answer.headers.update(headers or {})
+    return answer
+
+
+def tell_errors(app: FastAPI) -> None:
+    """Let an application tell its errors so."""
+    app.add_exception_handler(ProofbathError, _refused)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _not_valid)
+    app.add_exception_handler(Exception, _broken)
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    assert isinstance(error, ProofbathError)
+    return told(request, 422, error.faults)
+
+
+def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    return told(request, error.status_code, [str(error.detail)], error.headers)
+
+
+def _not_valid(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    return told(request, 422, [_line(dict(fault)) for fault in error.errors()])
+
+
+def _line(fault: dict[str, Any]) -> str:
+    place = ".".join(str(part) for part in fault["loc"][1:]) or str(fault["loc"][0])
+    message = str(fault["msg"]).removeprefix("Value error, ")
+    return f"{place}: {message[:1].lower()}{message[1:]}"
+
+
+def _broken(request: Request, error: Exception) -> Response:
+    _log.error("%s %s failed", request.method, request.url.path, exc_info=error)
+    answer = told(request, 500, ["the program failed here; what happened is in its log"])
+    answer.headers.update(HEADERS)  # this one answer does not pass the gate
+    return answer

@@ -1,0 +1,18 @@
+"""The routers of the application, by the modules that hold them."""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+from fastapi import APIRouter
+
+MODULES = (
+    "access_pages",
+    "access_api",
+)
+"""Modules of this package, each with its `router`; one line each, in the order of matching."""
+
+
+def routers() -> list[APIRouter]:
+    """Return the routers of all modules."""
+    return [import_module(f"proofbath.web.{name}").router for name in MODULES]

@@ -1,0 +1,151 @@
+"""A workshop's pages, asked in this process as a browser asks them; nothing is listened on."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from argon2 import PasswordHasher
+from fastapi import FastAPI
+
+from proofbath.certificate.parties import Workshop
+from proofbath.store.access import Credential
+from proofbath.store.kinds import Person, Right
+from proofbath.store.records import Records, Stamp
+from proofbath.web.app import make_app
+from proofbath.web.frame import Frame
+from proofbath.web.password import Passwords
+from proofbath.workshop.serve_settings import ServeSettings
+from proofbath.workshop.settings import ShopFile
+from proofbath.workshop.shop import Shop
+
+CHEAP = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+"""The least that Argon2id allows: these tests are about access, not about its cost."""
+MORNING = datetime(2026, 3, 2, 7, tzinfo=UTC)
+PASSWORD = "nine knots upstream"
+ORIGIN = "http://localhost"
+RIGHTS: tuple[Right, ...] = ("viewer", "operator", "certifier", "administrator")
+
+
+class WallClock:
+    """Wall and running clock that only a test moves."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+
+    def utc(self) -> str:
+        """Return the time as ISO 8601 UTC."""
+        return (MORNING + timedelta(seconds=self.now_s)).isoformat(timespec="seconds")
+
+    def monotonic_s(self) -> float:
+        """Return seconds that never jump."""
+        return self.now_s
+
+
+class Browser:
+    """One browser with its cookies; `token` is sent with every change once it is signed in."""
+
+    def __init__(self, app: FastAPI, runner: asyncio.Runner, address: str = "10.0.0.7") -> None:
+        self._runner = runner
+        transport = httpx.ASGITransport(app, raise_app_exceptions=False, client=(address, 50000))
+        self.client = httpx.AsyncClient(transport=transport, base_url=ORIGIN)
+        self.token = ""
+
+    def ask(self, method: str, path: str, **more: Any) -> httpx.Response:
+        """Send exactly this request and return the answer; redirects are not followed."""
+        return self._runner.run(self.client.request(method, path, **more))
+
+    def get(self, path: str, **more: Any) -> httpx.Response:
+        """Ask for a page."""
+        return self.ask("GET", path, **more)
+
+    def post(self, path: str, data: dict[str, Any] | None = None, **more: Any) -> httpx.Response:
+        """Send a form as a page of ours does: with its token and origin."""
+        headers = {"Origin": ORIGIN, **more.pop("headers", {})}
+        return self.ask(
+            "POST", path, data={"token": self.token, **(data or {})}, headers=headers, **more
+        )
+
+    def send(self, method: str, path: str, json: Any = None, **more: Any) -> httpx.Response:
+        """Send JSON as a page's script does."""
+        headers = {"Origin": ORIGIN, "X-Proofbath-Token": self.token, **more.pop("headers", {})}
+        return self.ask(method, path, json=json, headers=headers, **more)
+
+    def sign_in(self, name: str, password: str = PASSWORD) -> httpx.Response:
+        """Sign in by the form and keep the token of the next page."""
+        answer = self.post("/sign-in", {"name": name, "password": password})
+        if answer.status_code == 303:
+            self.token = self.page_token()
+        return answer
+
+    def page_token(self) -> str:
+        """Return the token that a page gives for its forms."""
+        found = re.search(r'data-token="([0-9a-f]+)"', self.get("/settings").text)
+        assert found
+        return found[1]
+
+
+@pytest.fixture
+def clock() -> WallClock:
+    """Return the clock of the application."""
+    return WallClock()
+
+
+@pytest.fixture
+def settings() -> ServeSettings:
+    """Return how the pages are served; a test module may override it."""
+    return ServeSettings()
+
+
+@pytest.fixture
+def shop(tmp_path: Path, settings: ServeSettings) -> Iterator[Shop]:
+    """Return a workshop with one person a right, named by it; "nobody" has none at all."""
+    records = Records(tmp_path / "records.sqlite")
+    at = "2026-02-28T08:00:00+00:00"
+    first = records.add(Person(name="administrator", rights=("administrator",)), Stamp(at))
+    for right in RIGHTS[:-1]:
+        records.add(Person(name=right, rights=(right,)), Stamp(at, first))
+    records.add(Person(name="nobody", rights=()), Stamp(at, first))
+    file = ShopFile(
+        workshop=Workshop(name="Ferry works", address=("Quay 4",), contact="bench@ferry.example"),
+        serve=settings,
+    )
+    yield Shop(file, tmp_path, records)
+    records.close()
+
+
+@pytest.fixture
+def app(shop: Shop, clock: WallClock) -> Iterator[FastAPI]:
+    """Return the application; everybody has the same password."""
+    passwords = Passwords(CHEAP)
+    app = make_app(shop, passwords=passwords, utc=clock.utc, clock=clock.monotonic_s)
+    frame: Frame = app.state.frame
+    for person in shop.records.current(Person):
+        frame.access.set_password(
+            Credential(person.root, passwords.hash(PASSWORD), False, clock.utc())
+        )
+    yield app
+    frame.access.close()
+
+
+@pytest.fixture
+def open_browser(app: FastAPI) -> Iterator[Callable[..., Browser]]:
+    """Return what opens a browser: signed in as the person of a right, or of no one."""
+    with ExitStack() as stack:
+        runner = stack.enter_context(asyncio.Runner())
+
+        def open_one(name: str | None = None, address: str = "10.0.0.7") -> Browser:
+            browser = Browser(app, runner, address)
+            stack.callback(lambda: runner.run(browser.client.aclose()))
+            if name:
+                assert browser.sign_in(name).status_code == 303
+            return browser
+
+        yield open_one
