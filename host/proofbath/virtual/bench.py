@@ -20,6 +20,8 @@ class VirtualBench:
 
     def __init__(self, virtual: VirtualSection, seed: int | None = None) -> None:
         native = library()
+        self.speed = virtual.speed
+        """How fast whoever speaks to it shall let its time pass; None for as fast as it goes."""
         self._native = native
         self._handle = native.pb_create(virtual.seed if seed is None else seed)
         weakref.finalize(self, native.pb_destroy, self._handle)

@@ -170,6 +170,8 @@ class VirtualSection(Described):
     """A whole virtual bench; stations that are not named have the default gauge."""
 
     seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
+    speed: Annotated[float, Field(ge=1, le=500)] | None = None
+    """Its time over that of life, to be looked at; as fast as it goes when left out."""
     bath: VirtualBath = VirtualBath()
     bath_probe: VirtualProbe = VirtualProbe()
     guard_probe: VirtualProbe = VirtualProbe()

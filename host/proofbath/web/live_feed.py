@@ -1,0 +1,130 @@
+"""One reader a bench for any number of viewers; who is slow gets the newest state, later."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from typing import Any
+
+from proofbath.bench.clock import Clock
+from proofbath.errors import ProofbathError
+from proofbath.web.history import thinned
+from proofbath.web.live_source import MORE_BUCKETS, Increment, LiveSource, Window
+
+POLL_S = 0.1
+BEAT_S = 1.0
+WAITING_MOST = 8
+"""Messages a viewer may be behind; then it gets everything anew instead."""
+
+
+class Viewer:
+    """One screen: what waits to be sent to it."""
+
+    def __init__(self, source: LiveSource) -> None:
+        self.window = Window()
+        self._source = source
+        self._upto = 0
+        self._waiting: asyncio.Queue[tuple[int | None, str]] = asyncio.Queue(WAITING_MOST)
+        self._anew = True
+        self._woken = asyncio.Event()
+        self._woken.set()
+
+    def look(self, window: Window) -> None:
+        """Show another part of the record, from its beginning."""
+        self.window = window
+        self.begin_anew()
+
+    def begin_anew(self) -> None:
+        """Forget what waits; the next message holds everything."""
+        while not self._waiting.empty():
+            self._waiting.get_nowait()
+        self._anew = True
+        self._woken.set()
+
+    def offer(self, upto: int | None, text: str) -> None:
+        """Let a message wait; `upto` says which moments it brings, None for a heartbeat."""
+        if self._anew:
+            return
+        if self._waiting.full():
+            self.begin_anew()
+            return
+        self._waiting.put_nowait((upto, text))
+        self._woken.set()
+
+    async def next(self) -> str:
+        """Return the next message to send."""
+        while True:
+            await self._woken.wait()
+            if self._anew:
+                self._anew = False
+                begun = await asyncio.to_thread(self._source.begin, self.window)
+                self._upto = begun["upto"]
+                return _text(begun)
+            if self._waiting.empty():
+                self._woken.clear()
+                continue
+            upto, text = self._waiting.get_nowait()
+            if upto is None or upto > self._upto:
+                self._upto = self._upto if upto is None else upto
+                return text
+
+
+class Feed:
+    """Reads one bench while somebody looks."""
+
+    def __init__(self, source: LiveSource, wall_s: Clock) -> None:
+        self._source = source
+        self._wall_s = wall_s
+        self._viewers: set[Viewer] = set()
+        self._reading: asyncio.Task[None] | None = None
+
+    def join(self) -> Viewer:
+        """Add a viewer; the first one sets the reading going."""
+        viewer = Viewer(self._source)
+        self._viewers.add(viewer)
+        if self._reading is None or self._reading.done():
+            self._reading = asyncio.create_task(self._read())
+        return viewer
+
+    def leave(self, viewer: Viewer) -> None:
+        """Take a viewer away; with the last one the reading ends."""
+        self._viewers.discard(viewer)
+        if not self._viewers and self._reading is not None:
+            self._reading.cancel()
+
+    async def _read(self) -> None:
+        beat_s = self._wall_s()
+        while True:
+            trouble = ""
+            try:
+                found = await asyncio.to_thread(self._source.poll)
+            except ProofbathError as error:
+                found, trouble = None, str(error)
+            if found is not None:
+                self._spread(found)
+            now_s = self._wall_s()
+            if found is not None or trouble or now_s - beat_s >= BEAT_S:
+                beat_s = now_s
+                state = await asyncio.to_thread(self._source.state)
+                if trouble:
+                    state |= {"standing": "stale", "words": trouble}
+                self._say(None, {"kind": "beat", "state": state})
+            await asyncio.sleep(BEAT_S if trouble else POLL_S)
+
+    def _spread(self, found: Increment) -> None:
+        if found.anew:
+            for viewer in self._viewers:
+                viewer.begin_anew()
+        elif found.track is not None:
+            few = thinned(found.track, MORE_BUCKETS)
+            more = {"kind": "more", "upto": found.upto, "history": few.to_json()}
+            self._say(found.upto, more)
+
+    def _say(self, upto: int | None, message: dict[str, Any]) -> None:
+        text = _text(message)
+        for viewer in self._viewers:
+            viewer.offer(upto, text)
+
+
+def _text(message: dict[str, Any]) -> str:
+    return json.dumps(message, separators=(",", ":"), allow_nan=False)
