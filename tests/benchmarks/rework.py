@@ -6,7 +6,9 @@ Each shop reworks units of one type of its own, which nobody knows beforehand: w
 and expansion differ from the model element's by more than the prior's 30 % allows for in some.
 Units are drawn as found (spread of melting point and wax as in the demo's population, then twice
 the spread of wax), dosed with an error of 1 mg and measured on nights with their own errors. All
-three rules see the same units. The rule in K per mg is told the prior's mean and no more.
+rules see the same units. The rule in K per mg is told the prior's mean and no more; it is run
+free (20 mg in one go on the first unit of a type nobody knows) and held back as the advice is: no
+step above 10 mg until ten units are known, 70 % of an increase that is larger.
 """
 
 from __future__ import annotations
@@ -20,7 +22,7 @@ import numpy as np
 from proofbath.proof.knowledge import Knowledge, Round
 from proofbath.proof.rework import Acceptance, Action, Adviser, Unit
 from proofbath.proof.rework_kind import Refillable
-from proofbath.proof.rework_policy import KNOWN_UNITS
+from proofbath.proof.rework_policy import CAUTIOUS, FIRST_SHARE, KNOWN_UNITS, LARGER_K
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.population import draw_unit
 from proofbath.virtual.truth import pin_area_mm2, rising_c, volume_lift_mm
@@ -41,6 +43,8 @@ class Trial(NamedTuple):
     title: str
     half_k: float
     wax_sd_mg: float
+    wax_share: tuple[float, float] = (0.75, 1.35)
+    """Wax of the shops' types over the model element's: shift per mg goes with its inverse."""
 
     def inside(self, read: float) -> bool:
         """Tell whether a reading lies inside the acceptance limits."""
@@ -51,6 +55,7 @@ TRIALS = (
     Trial("tolerance 2 K, U 0.5 K", 1.5, 8.0),
     Trial("tolerance 1 K, U 0.3 K", 0.7, 8.0),
     Trial("tolerance 2 K, U 0.5 K, wax spread doubled", 1.5, 16.0),
+    Trial("tolerance 1 K, U 0.3 K, types far from the prior", 0.7, 8.0, (0.45, 2.2)),
 )
 
 
@@ -74,12 +79,13 @@ class Outcome(NamedTuple):
     foretold: tuple[bool, ...]
 
 
-Rule = Callable[[State], float]
+Rule = Callable[[State, int], float]
+"""From a unit's state and the number of units known before it to a change in mg."""
 
 
-def draw_type(rng: np.random.Generator) -> VirtualUnit:
+def draw_type(rng: np.random.Generator, wax_share: tuple[float, float]) -> VirtualUnit:
     """Return a shop's type: another wax in another cup that opens at the same nominal."""
-    wax_mg = 1300.0 * rng.uniform(0.75, 1.35)
+    wax_mg = 1300.0 * rng.uniform(*wax_share)
     model = VirtualUnit(
         serial="F82",
         station=1,
@@ -108,16 +114,25 @@ def shift_u_k() -> float:
     return float(np.sqrt(2 * (STATION_K**2 + 0.13**2 / CYCLES)))
 
 
-def halving(state: State) -> float:
+def halving(state: State, _known: int) -> float:
     """Ten milligrams to begin with, then half the last change, towards nominal each time."""
     size = HALVING_FIRST_MG / 2 ** len(state.changes)
     return size if state.read_c[-1] > NOMINAL_C else -size
 
 
-def fixed(state: State) -> float:
+def fixed(state: State, _known: int) -> float:
     """What a fixed -0.27 K per mg asks for, at most 20 mg."""
     wanted = (NOMINAL_C - state.read_c[-1]) / FIXED_K_PER_MG
     return float(np.clip(round(2 * wanted) / 2, -LARGEST_MG, LARGEST_MG))
+
+
+def fixed_held(state: State, known: int) -> float:
+    """The same, held back by the rules of caution that the advice keeps to."""
+    wanted, largest = fixed(state, known), LARGEST_MG if known >= KNOWN_UNITS else CAUTIOUS["mg"]
+    larger = known < KNOWN_UNITS or abs(state.read_c[-1] - NOMINAL_C) > LARGER_K
+    if wanted > CAUTIOUS["mg"] and larger:
+        wanted = round(2 * FIRST_SHARE * wanted) / 2
+    return float(np.clip(wanted, -largest, largest))
 
 
 def reworked(rng: np.random.Generator, state: State, change: float) -> State:
@@ -147,9 +162,9 @@ def ended(state: State, foretold: Sequence[bool] = ()) -> Outcome:
 def by_rule(rng: np.random.Generator, units: Sequence[State], rule: Rule) -> list[Outcome]:
     """Rework units by a rule that learns nothing."""
     outcomes = []
-    for state in units:
+    for known, state in enumerate(units):
         while not state.trial.inside(state.read_c[-1]) and len(state.changes) < KIND.most_rounds:
-            state = reworked(rng, state, rule(state))
+            state = reworked(rng, state, rule(state, known))
         outcomes.append(ended(state))
     return outcomes
 
@@ -201,11 +216,12 @@ def laid_aside(knowledge: Knowledge, rounds: Sequence[Round], waiting: Sequence[
 def shop(trial: Trial, seed: int, size: int) -> dict[str, list[Outcome]]:
     """Run one shop's units through the three rules; only units outside the limits are reworked."""
     rng = np.random.default_rng(seed)
-    type_unit = draw_type(rng)
+    type_unit = draw_type(rng, trial.wax_share)
     units = [as_found(rng, trial, type_unit, f"F82-{seed}-{n + 1}") for n in range(size)]
     return {
         "advice": by_advice(np.random.default_rng([seed, 1]), units),
         "halving rule": by_rule(np.random.default_rng([seed, 1]), units, halving),
+        "fixed, held back": by_rule(np.random.default_rng([seed, 1]), units, fixed_held),
         "fixed -0.27 K/mg": by_rule(np.random.default_rng([seed, 1]), units, fixed),
     }
 

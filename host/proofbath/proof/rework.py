@@ -253,7 +253,8 @@ def _planned(
     least_rounds = 2 if unsure else 1
     while len(rounds) < left and (len(rounds) < least_rounds or not low <= start <= high):
         needed = mean_needed(options.nodes, np.array([start]), policy.target_k)
-        least, most = step_limits(needed, policy.largest, policy.cautious)
+        shift_k = policy.target_k - start
+        least, most = step_limits(needed, shift_k, policy.largest, policy.cautious)
         step = np.clip(needed, least, most)
         after, _, weights = options.nodes.landings(np.array([start]), step)
         start = float((after @ weights)[0])

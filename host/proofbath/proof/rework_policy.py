@@ -15,6 +15,8 @@ CENTRES_K: Floats = (EDGES_K[1:] + EDGES_K[:-1]) / 2
 CAUTIOUS: dict[str, float] = {"mg": 10.0, "mm": 1.0}
 KNOWN_UNITS = 10
 FIRST_SHARE = 0.7
+LARGER_K = 2.5
+"""A smaller shift of a known type is made at once, however flat the effect is there."""
 OVERFILL_CHANCE = 1e-3
 """An increase must not lead beyond the cap with more than this chance."""
 POLICY_CHANGES = 20
@@ -25,12 +27,16 @@ def largest_step(knowledge: Knowledge, unit: str) -> float:
     return CAUTIOUS[unit] * (2.0 if len(knowledge.serials) >= KNOWN_UNITS else 1.0)
 
 
-def step_limits(needed: Floats, largest: float, cautious: float) -> tuple[Floats, Floats]:
-    """Return the least and the most change of a round towards what is needed.
+def step_limits(
+    needed: Floats, shift_k: Floats | float, largest: float, cautious: float
+) -> tuple[Floats, Floats]:
+    """Return the least and the most change of a round towards what is needed for a shift.
 
     A larger increase is made in rounds announced beforehand, the first of 70 % at most.
     """
-    most = np.where(needed > cautious, np.minimum(largest, FIRST_SHARE * needed), largest)
+    known = largest > cautious
+    larger = (needed > cautious) & ((np.abs(shift_k) > LARGER_K) | (not known))
+    most = np.where(larger, np.minimum(largest, FIRST_SHARE * needed), largest)
     return np.full_like(most, -largest), most
 
 
@@ -87,7 +93,10 @@ class Policy:
     def refused(self, start_k: Floats, change: Floats, needed: Floats) -> Floats:
         """Return which changes the caution rules refuse, whatever they would cost."""
         least, most = step_limits(
-            np.broadcast_to(needed, change.shape), self.largest, self.cautious
+            np.broadcast_to(needed, change.shape),
+            self.target_k - start_k,
+            self.largest,
+            self.cautious,
         )
         return np.asarray((change < least - 1e-9) | (change > most + 1e-9) | (change == 0))
 

@@ -309,10 +309,10 @@ def _block_means(values: Floats) -> list[float]:
     ]
 
 
-def _u_of_mean(values: Floats) -> float:
+def _u_of_mean(values: Floats) -> float | None:
     """Standard uncertainty of the mean from the scatter of tenths of the log (batch means)."""
     means = [mean for mean in _block_means(values) if math.isfinite(mean)]
-    return float(np.std(means, ddof=1)) / math.sqrt(len(means)) if len(means) > 1 else math.nan
+    return float(np.std(means, ddof=1)) / math.sqrt(len(means)) if len(means) > 1 else None
 
 
 def _drift(t_s: Floats, values: Floats) -> tuple[float | None, bool]:

@@ -206,6 +206,17 @@ def test_a_larger_increase_is_announced_as_rounds_the_first_at_most_seventy_perc
     assert 0 < advice.change <= 0.7 * needed + 0.5
 
 
+def test_a_small_shift_of_a_known_type_is_made_at_once_though_it_takes_much_wax() -> None:
+    """2.4 K where 1 mg shifts by 0.15 K: more than 10 mg, and yet no larger shift."""
+    limits, flat = Acceptance(81.3, 82.7), known(30, k_per_mg=-0.18)
+    advice = Adviser(Refillable(), flat, limits).advise(Unit("u1", 84.4, 0.1))
+    needed = float(advice.reason.split()[1])
+    assert needed > 10.0
+    assert advice.change > 0.85 * needed
+    new = Adviser(Refillable(), known(9, k_per_mg=-0.18), limits).advise(Unit("u1", 84.4, 0.1))
+    assert new.change <= 0.7 * float(new.reason.split()[1]) + 0.5
+
+
 @pytest.mark.parametrize("start", [84.0, 85.0, 86.0])
 @pytest.mark.parametrize("units", [0, 20])
 def test_an_increase_does_not_risk_the_cap(start: float, units: int) -> None:
