@@ -5,11 +5,17 @@ from __future__ import annotations
 import contextlib
 import os
 import secrets
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 from proofbath.errors import InputError
 
+if sys.platform != "win32":
+    import fcntl
+
 PART = ".part"
+LOCK = ".lock"
 
 
 def write_new(path: Path, data: bytes, mode: int = 0o644) -> None:
@@ -31,6 +37,42 @@ def write_new(path: Path, data: bytes, mode: int = 0o644) -> None:
         with contextlib.suppress(OSError):
             part.unlink()
     _sync_folder(path.parent)
+
+
+def write_over(path: Path, data: bytes, mode: int = 0o644) -> None:
+    """Write a file durably in place of an earlier one; only for what can be made again."""
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}{PART}")
+    try:
+        _write_through(part, data, mode)
+        part.replace(path)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written: {error.strerror}") from error
+    finally:
+        part.unlink(missing_ok=True)
+    _sync_folder(path.parent)
+
+
+def move_new(old: Path, path: Path) -> None:
+    """Move a whole file to a new name durably; raises InputError where that exists already."""
+    try:
+        os.link(old, path)
+    except FileExistsError as error:
+        raise InputError(f"{path}: exists already and is never overwritten") from error
+    _sync_folder(path.parent)
+    old.unlink()
+
+
+@contextlib.contextmanager
+def only_writer(folder: Path) -> Iterator[None]:
+    """Keep every other process and thread from issuing into a folder; they wait for their turn."""
+    folder.mkdir(parents=True, exist_ok=True)
+    lock = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        if sys.platform != "win32":
+            fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(lock)
 
 
 def remove_parts(folder: Path) -> int:

@@ -7,15 +7,33 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from proofbath.certificate.evidence import ReferenceUnit
+from proofbath.certificate.evidence import Branch
 from proofbath.certificate.parties import Customer, Person, Workshop
-from proofbath.certificate.results import Result
+from proofbath.certificate.results import Positive, Result
 from proofbath.certificate.text import Line, Number, Remark
 from proofbath.description import Described
 
 
+class Night(Described):
+    """One run of the batch: its reference unit on the chart as it stood then, and both charts."""
+
+    run: Line
+    date: dt.date
+    bench: Line
+    stage: Line
+    serial: Line
+    value_c: float | None
+    centre_c: float | None
+    limit_k: Positive | None
+    chart: Line
+    probes: Line
+
+
 class BatchRow(Described):
-    """One unit of a batch: start-to-open as found and as left, outcome, certificate or why none."""
+    """One unit of a batch: start-to-open as found and as left, outcome, certificate or why none.
+
+    `curve` is one cycle as left, empty where there is none.
+    """
 
     serial: Line
     as_found: Result | None = None
@@ -25,6 +43,7 @@ class BatchRow(Described):
     certificate: Number | None = None
     reason: Remark = ""
     withdrawn_by: Number | None = None
+    curve: tuple[Branch, ...] = ()
 
     @model_validator(mode="after")
     def _certified_or_reason(self) -> Self:
@@ -50,7 +69,7 @@ class BatchSummary(Described):
     received: dt.date
     issued: dt.date
     row: Annotated[tuple[BatchRow, ...], Field(min_length=1)]
-    reference_unit: ReferenceUnit
+    nights: tuple[Night, ...] = ()
     remarks: tuple[Line, ...] = ()
     authorised_by: Person
 

@@ -3,25 +3,48 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from typing import Any
 
-from proofbath.certificate.batch import BatchRow, BatchSummary
+from proofbath.certificate.batch import BatchRow, BatchSummary, Night
+from proofbath.certificate.plot import overlay_view
 from proofbath.certificate.result_view import result_view
 from proofbath.certificate.results import Result
-from proofbath.certificate.view import reference_view
-from proofbath.certificate.words import NOTHING, day
+from proofbath.certificate.view import centre_in_words
+from proofbath.certificate.words import NOTHING, day, fixed
 
 
 def batch_view(content: BatchSummary) -> dict[str, Any]:
     """Return what the page of a batch summary prints."""
     counts = Counter(row.outcome for row in content.row)
     return {
-        **content.model_dump(mode="json"),
+        **content.model_dump(mode="json", exclude={"row", "nights"}),
         "issued": day(content.issued),
         "received": day(content.received),
         "counts": ", ".join(f"{count} {outcome}" for outcome, count in counts.items()),
         "row": [_row(row) for row in content.row],
-        "reference": reference_view(content.reference_unit),
+        "nights": [_night(night) for night in content.nights],
+        "plots": _plots(content.row),
+    }
+
+
+def _plots(rows: Sequence[BatchRow]) -> dict[str, Any] | None:
+    """Return the curves as left on common axes, so that the small pictures can be compared."""
+    shown = [row for row in rows if row.curve]
+    if not shown:
+        return None
+    drawn = overlay_view([row.curve for row in shown], [row.as_left for row in shown])
+    titles = [{"serial": row.serial, "outcome": row.outcome} for row in shown]
+    return (drawn or {}) | {"titles": titles}
+
+
+def _night(night: Night) -> dict[str, str]:
+    known = night.centre_c is not None
+    return {
+        **night.model_dump(mode="json"),
+        "date": day(night.date),
+        "value": NOTHING if night.value_c is None else f"{fixed(night.value_c, 2)} °C",
+        "centre": centre_in_words(night.centre_c or 0.0, night.limit_k) if known else NOTHING,
     }
 
 

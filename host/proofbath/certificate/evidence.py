@@ -11,15 +11,18 @@ from proofbath.certificate.results import Positive, Result
 from proofbath.certificate.text import Line, Remark
 from proofbath.description import Described
 
-METHOD = "proofbath workshop method M1"
+METHOD, METHOD_VERSION = "proofbath workshop method M1", "1.0"
+State = Literal["in control", "in control, limits provisional"]
 
 
 class Method(Described):
     """The method, and what was added to it, done otherwise, or left out."""
 
     name: Line = METHOD
-    version: Line
+    version: Line = METHOD_VERSION
     deviations: Line = "none"
+    program: Remark = ""
+    """The program that evaluated the curves, with its version."""
 
 
 class Conditions(Described):
@@ -46,21 +49,24 @@ class Calibration(Described):
 
 
 class ReferenceUnit(Described):
-    """The sealed unit measured in the same run, and the charts; only charts in control certify."""
+    """The sealed unit measured in the same run, and the charts; only charts in control certify.
+
+    `limit_k` is missing in its first run, whose value is the chart's first centre.
+    """
 
     serial: Line
     value_c: float
     centre_c: float
-    limit_k: Positive
-    chart: Literal["in control", "in control, limits provisional"]
-    probes: Literal["in control", "in control, limits provisional"]
+    limit_k: Positive | None
+    chart: State
+    probes: State
     sees: Remark = ""
 
 
 class Stage(Described):
     """One step of the unit's way through the workshop; measurements name their run."""
 
-    stage: Literal["as-found", "rework", "as-left"]
+    stage: Literal["as-found", "rework", "trial", "as-left"]
     date: dt.date
     text: Line
     run: Remark = ""

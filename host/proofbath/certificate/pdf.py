@@ -13,11 +13,13 @@ from proofbath.certificate.keys import SigningKey
 from proofbath.certificate.qr import qr_svg, qr_text
 from proofbath.certificate.render import ATTACHMENT, pdf_of
 from proofbath.certificate.seal import seal
+from proofbath.certificate.then_and_now import ThenAndNow
+from proofbath.certificate.then_and_now_view import then_and_now_view
 from proofbath.certificate.view import certificate_view
 from proofbath.certificate.withdrawal import Withdrawal
 from proofbath.certificate.withdrawal_view import withdrawal_view
 
-Document = Certificate | Withdrawal | BatchSummary
+Document = Certificate | Withdrawal | BatchSummary | ThenAndNow
 
 
 def sealed_pdf(document: Document, signed: bytes, key: SigningKey) -> bytes:
@@ -45,3 +47,6 @@ def _laid_out(document: Document) -> tuple[str, dict[str, Any], str, dt.date]:
             return "withdrawal", withdrawal_view(document), document.unit_serial, document.issued
         case BatchSummary():
             return "batch", batch_view(document), document.batch, document.issued
+        case ThenAndNow():
+            view = then_and_now_view(document)
+            return "then_and_now", view, document.unit.serial, document.issued

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 
 from proofbath.certificate.evidence import Branch
 from proofbath.certificate.results import Result
 from proofbath.certificate.words import fixed, plain
+from proofbath.curve.blank import Blank
 from proofbath.curve.branches import cycles_of
 from proofbath.curve.cycles import features_of_cycles
 from proofbath.curve.features import CycleFeatures, Wanted
@@ -27,10 +28,18 @@ STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 MOST_TICKS = 8
 
 
-def curve_of(record: CurveRecord, threshold_mm: float) -> tuple[Branch, ...]:
-    """Return the passes of a record's opening curve from 5 K below it, some 160 points each."""
+def curve_of(
+    record: CurveRecord, threshold_mm: float, blank: Blank | None = None
+) -> tuple[Branch, ...]:
+    """Return the passes of a record's opening curve from 5 K below it, some 160 points each.
+
+    What a solid bar showed at the same station is taken off.
+    """
     samples, _ = reduce(record)
-    cycles = features_of_cycles(samples, cycles_of(samples), Wanted(threshold_mm))
+    parts = cycles_of(samples)
+    if blank is not None:
+        samples = blank.taken_off(samples, parts)
+    cycles = features_of_cycles(samples, parts, Wanted(threshold_mm))
     passes = [
         (rising, part, part.lift_mm - _shut_mm(cycle, part.bath_c))
         for cycle in cycles
@@ -72,14 +81,58 @@ def plot_view(curve: Sequence[Branch], results: Sequence[Result]) -> dict[str, A
         return None
     across = _axis([c for branch in curve for c in branch.bath_c])
     up = _axis([0.0, *(mm for branch in curve for mm in branch.lift_mm)])
-    at_zero = (r for r in results if (r.quantity, r.rate) == ("start_to_open_c", "zero"))
-    start = next((r for r in at_zero if r.value is not None), None)
+    start = next(filter(_is_start, results), None)
     return {
         "across": _ticks(across),
         "up": _ticks(up),
         "branches": [_drawn(branch, across, up) for branch in curve],
         "start": _start(start, across, up) if start else None,
     }
+
+
+def overlay_view(
+    curves: Sequence[Sequence[Branch]], starts: Sequence[Result | None]
+) -> dict[str, Any] | None:
+    """Return several curves on common axes, each with its start-to-open; None where one is empty.
+
+    A start is drawn where it is a temperature at zero rate.
+    """
+    if not all(curves):
+        return None
+    everything = [branch for curve in curves for branch in curve]
+    across = _axis([c for branch in everything for c in branch.bath_c])
+    up = _axis([0.0, *(mm for branch in everything for mm in branch.lift_mm)])
+    return {
+        "across": _ticks(across),
+        "up": _ticks(up),
+        "curves": [
+            {
+                "branches": [_drawn(branch, across, up) for branch in curve],
+                "start": _start(start, across, up) if _is_start(start) else None,
+            }
+            for curve, start in zip(curves, starts, strict=True)
+        ],
+    }
+
+
+def _is_start(result: Result | None) -> TypeGuard[Result]:
+    """Whether a result is a start-to-open that the opening curve can show."""
+    at_zero = result is not None and (result.quantity, result.rate) == ("start_to_open_c", "zero")
+    return at_zero and result is not None and result.value is not None
+
+
+def last_cycle(curve: Sequence[Branch], points: int) -> tuple[Branch, ...]:
+    """Return the last rising pass and what follows it, thinned to some `points` each."""
+    rises = [number for number, branch in enumerate(curve) if branch.rising]
+    kept = curve[rises[-1] :] if rises else ()
+    return tuple(_thinner(branch, points) for branch in kept)
+
+
+def _thinner(branch: Branch, points: int) -> Branch:
+    every = max(1, len(branch.bath_c) // points)
+    return Branch(
+        rising=branch.rising, bath_c=branch.bath_c[::every], lift_mm=branch.lift_mm[::every]
+    )
 
 
 def _drawn(branch: Branch, across: tuple[float, ...], up: tuple[float, ...]) -> dict[str, Any]:

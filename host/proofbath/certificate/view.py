@@ -83,11 +83,18 @@ def reference_view(unit: ReferenceUnit) -> Strings:
     return {
         "serial": unit.serial,
         "value": f"{fixed(unit.value_c, 2)} °C",
-        "centre": f"{fixed(unit.centre_c, 2)} ± {fixed(unit.limit_k, 2)} °C",
+        "centre": centre_in_words(unit.centre_c, unit.limit_k),
         "chart": unit.chart,
         "probes": unit.probes,
         "sees": unit.sees,
     }
+
+
+def centre_in_words(centre_c: float, limit_k: float | None) -> str:
+    """Return the centre of a reference unit's chart with its limits."""
+    if limit_k is None:
+        return f"{fixed(centre_c, 2)} °C, set by this first run"
+    return f"{fixed(centre_c, 2)} ± {fixed(limit_k, 2)} °C"
 
 
 def _budget(result: Result) -> Strings:

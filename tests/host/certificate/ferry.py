@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from proofbath.certificate.batch import BatchRow, BatchSummary
+from proofbath.certificate.agreement import change_of
+from proofbath.certificate.batch import BatchRow, BatchSummary, Night
 from proofbath.certificate.conformity import conformity_of, limit_in_words
 from proofbath.certificate.content import Certificate, Dates
 from proofbath.certificate.evidence import (
@@ -20,6 +21,7 @@ from proofbath.certificate.evidence import (
 )
 from proofbath.certificate.parties import Customer, Person, Unit, Workshop
 from proofbath.certificate.results import Result, result_of
+from proofbath.certificate.then_and_now import Measurement, ThenAndNow
 from proofbath.certificate.withdrawal import Withdrawal
 from proofbath.curve.budget import Contribution
 from proofbath.curve.result import Quantity, known, unknown
@@ -254,6 +256,7 @@ def batch_summary() -> BatchSummary:
                 as_left=start(82.28),
                 outcome="pass",
                 certificate="LN-2025-0042",
+                curve=curve(82.28, cycles=1),
             ),
             BatchRow(
                 serial="F82-0313",
@@ -262,6 +265,7 @@ def batch_summary() -> BatchSummary:
                 outcome="pass",
                 certificate="LN-2025-0043",
                 withdrawn_by="LN-2025-0051",
+                curve=curve(81.55, cycles=1),
             ),
             BatchRow(
                 serial="F82-0314",
@@ -275,7 +279,74 @@ def batch_summary() -> BatchSummary:
                 serial="F82-0315", outcome="refused at intake", reason="wax seeps past the pin"
             ),
         ),
-        reference_unit=REFERENCE,
+        nights=(
+            Night(
+                run="run 17",
+                date=dt.date(2025, 4, 1),
+                bench="Bench 1",
+                stage="as-found",
+                serial="F82-REF",
+                value_c=82.36,
+                centre_c=82.36,
+                limit_k=None,
+                chart="in control, limits provisional",
+                probes="in control",
+            ),
+            Night(
+                run="run 19",
+                date=dt.date(2025, 4, 4),
+                bench="Bench 1",
+                stage="as-left",
+                serial="F82-REF",
+                value_c=82.41,
+                centre_c=82.36,
+                limit_k=0.54,
+                chart="in control, limits provisional",
+                probes="in control",
+            ),
+        ),
         remarks=("Night of 4 April repeated for no unit.",),
+        authorised_by=Person(name="J. Aldous", role="certifier"),
+    )
+
+
+def then_and_now(shifted_k: float = 0.9) -> ThenAndNow:
+    """A unit that came back after three years, opening later by so much."""
+    then, now = start_to_open(82.28), start_to_open(82.28 + shifted_k)
+    lift = (Contribution("gauge", 0.012), Contribution("repeatability", 0.035, 1.0, 12.0, "A"))
+    pairs = (
+        ("start_to_open_c", then, now),
+        ("full_lift_mm", known(9.36, lift), known(9.31, lift)),
+    )
+    changes = (
+        change_of(result_of(name, a.to_json()), result_of(name, b.to_json()))
+        for name, a, b in pairs
+    )
+    return ThenAndNow(
+        number="LN-2028-0007",
+        workshop=WORKSHOP,
+        customer=CUSTOMER,
+        unit=certificate().unit,
+        then=Measurement(
+            stage="as-left",
+            date=dt.date(2025, 4, 4),
+            batch="ferry-F82-spring",
+            run="run 19",
+            bench="Bench 1",
+            station=2,
+            certificate="LN-2025-0042",
+            curve=curve(82.28),
+        ),
+        now=Measurement(
+            stage="as-found",
+            date=dt.date(2028, 2, 8),
+            batch="ferry-2028-returns",
+            run="run 204",
+            bench="Bench 1",
+            station=4,
+            curve=curve(82.28 + shifted_k),
+        ),
+        changes=tuple(filter(None, changes)),
+        issued=dt.date(2028, 2, 9),
         authorised_by=Person(name="J. Aldous", role="certifier"),
     )
