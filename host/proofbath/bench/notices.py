@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import closing
-from pathlib import Path
 
 from proofbath.bench.clock import utc_text
 from proofbath.bench.loop import Outcome
@@ -12,6 +11,7 @@ from proofbath.bench.notify import Kind, Notice, Notifier
 from proofbath.run.note import Note
 from proofbath.run.states import Phase
 from proofbath.store.journal import Journal
+from proofbath.store.tables import Place
 
 UNSENT = "unsent"
 """Kind of the event that says which notice did not reach its people."""
@@ -47,11 +47,11 @@ class Notices:
         self._notifier.post(Notice(kind, self._at(), self._bench, run, text))
 
 
-def keep_failures(journal_path: Path, outcome: Outcome, failures: tuple[str, ...]) -> None:
+def keep_failures(place: Place, outcome: Outcome, failures: tuple[str, ...]) -> None:
     """Note in a closed run which notices were not delivered, and close it again as it was."""
     if not failures:
         return
-    with closing(Journal(journal_path)) as journal:
+    with closing(Journal(place)) as journal:
         t_s = journal.events(outcome.run_id)[-1].t_s
         writer = journal.reopen(outcome.run_id)
         for text in failures:

@@ -12,7 +12,7 @@ from math import isfinite
 from pathlib import Path
 from types import FrameType
 
-from proofbath.bench.clock import Clock, monotonic_s, seconds_of_day
+from proofbath.bench.clock import Clock, monotonic_s, seconds_of_day, utc_text
 from proofbath.bench.connect import connected, control_path
 from proofbath.bench.control_socket import ControlSocket
 from proofbath.bench.description import BenchFile
@@ -28,6 +28,7 @@ from proofbath.bench.tune import Tuning, check_heating_test, read_tuning, run_he
 from proofbath.run.acts import Act, Stop
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import OPEN, Journal, RunLine
+from proofbath.store.tables import Place
 
 KILLED = "killed"
 _SIGNALS = tuple(
@@ -38,7 +39,7 @@ _SIGNALS = tuple(
 def bench_night(
     plan: NightPlan,
     bench: BenchFile,
-    journal_path: Path,
+    place: Place,
     *,
     clear: bool = False,
     on_ready: Callable[[Ready], None] = lambda _: None,
@@ -46,24 +47,35 @@ def bench_night(
     remarks: Remarks = (),
     folder: Path | None = None,
     wall_s: Clock = monotonic_s,
+    started: Callable[[], str] = utc_text,
 ) -> Outcome:
     """Run a night on the bench a file describes and return how it ended.
 
-    The plan is checked before the bench is touched.  Signals to end the process stop the run
-    and give everything back.  Raises what `connected` and `run_night` raise.
+    The plan is checked before the bench is touched; `started` gives the run's time.  Signals to
+    end the process stop the run and give everything back.  Raises what `connected` and
+    `run_night` raise.
     """
     check_night(plan, bench, seconds_of_day())
 
     def run(link: Link, journal: Journal, watch: Watch) -> Outcome:
-        return run_night(link, plan, bench, journal, clear=clear, watch=watch, remarks=remarks)
+        return run_night(
+            link,
+            plan,
+            bench,
+            journal,
+            clear=clear,
+            watch=watch,
+            remarks=remarks,
+            started=started,
+        )
 
     watch = Watch(on_ready, on_progress, deque(), wall_s)
-    return _told(bench, journal_path, watch, folder, run)
+    return _told(bench, place, watch, folder, run)
 
 
 def bench_tune(
     bench: BenchFile,
-    journal_path: Path,
+    place: Place,
     *,
     clear: bool = False,
     on_ready: Callable[[Ready], None] = lambda _: None,
@@ -82,14 +94,14 @@ def bench_tune(
         return run_heating_test(link, bench, journal, clear=clear, watch=watch)
 
     watch = Watch(on_ready, on_progress, deque(), wall_s)
-    outcome = _told(bench, journal_path, watch, folder, run)
-    with closing(Journal(journal_path)) as journal:
+    outcome = _told(bench, place, watch, folder, run)
+    with closing(Journal(place)) as journal:
         return read_tuning(journal, outcome.run_id)
 
 
 def bench_resume(
     bench: BenchFile,
-    journal_path: Path,
+    place: Place,
     run_id: int | None = None,
     *,
     clear: bool = False,
@@ -104,12 +116,12 @@ def bench_resume(
         return resume_night(link, bench, journal, run_id, clear=clear, watch=watch)
 
     watch = Watch(on_ready, on_progress, deque(), wall_s)
-    return _told(bench, journal_path, watch, folder, run)
+    return _told(bench, place, watch, folder, run)
 
 
 def _told(
     bench: BenchFile,
-    journal_path: Path,
+    place: Place,
     watch: Watch,
     folder: Path | None,
     run: Callable[[Link, Journal, Watch], Outcome],
@@ -130,20 +142,20 @@ def _told(
         notices = Notices(notifier, bench.bench.name)
         told = watch._replace(on_ready=ready, on_note=notices.note)
         try:
-            with _process(bench, journal_path, told, folder) as (link, journal, attended):
+            with _process(bench, place, told, folder) as (link, journal, attended):
                 outcome = run(link, journal, attended)
         except BaseException as error:
             if begun:  # before, the person who started it is still there
                 notices.failed(error)
             raise
         notices.ended(outcome)
-    keep_failures(journal_path, outcome, notifier.failures())
+    keep_failures(place, outcome, notifier.failures())
     return outcome
 
 
 @contextmanager
 def _process(
-    bench: BenchFile, journal_path: Path, watch: Watch, folder: Path | None
+    bench: BenchFile, place: Place, watch: Watch, folder: Path | None
 ) -> Iterator[tuple[Link, Journal, Watch]]:
     said = ["{}"]
 
@@ -153,7 +165,7 @@ def _process(
 
     with (
         connected(bench, folder) as link,
-        closing(Journal(journal_path)) as journal,
+        closing(Journal(place)) as journal,
         closing(ControlSocket(control_path(bench, folder), watch.acts, lambda: said[0])),
         _stopped_by_signals(watch.acts),
     ):

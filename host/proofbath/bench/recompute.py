@@ -10,7 +10,7 @@ from proofbath.bench.curves import unit_records
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import DRIFT_LIMIT_K, InForce, Shelf, drift_k
 from proofbath.bench.night import plan_of
-from proofbath.curve.analyse import analyse
+from proofbath.bench.unit_analysis import unit_result
 from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError, RecordError
 from proofbath.store import kinds
@@ -43,13 +43,7 @@ def station_result(journal: Journal, run_id: int, station: int, used: InForce) -
     record = unit_records(journal, run_id, used.calibration).get(station)
     if unit_type is None or record is None:
         raise RecordError(f"run {run_id}: station {station} has no record of a unit")
-    return analyse(
-        record,
-        unit_type.threshold_mm,
-        unit_type.full_lift_mm,
-        used.budget,
-        blank=used.blanks.get(station),
-    )
+    return unit_result(record, unit_type, station, used)
 
 
 def put_result(

@@ -1,0 +1,62 @@
+"""What a journalled night says of each unit: its record, and the result under a calibration."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from proofbath.bench.calibration import Calibration
+from proofbath.bench.curves import unit_records
+from proofbath.bench.in_force import InForce
+from proofbath.bench.night import plan_of
+from proofbath.curve.analyse import analyse
+from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.record import CurveRecord
+from proofbath.curve.result import CurveResult
+from proofbath.run.unit_type import UnitType
+from proofbath.store.journal import Journal
+
+
+class UnitReport(NamedTuple):
+    """One loaded unit of a night with its record and what it says."""
+
+    station: int
+    serial: str
+    role: str
+    record: CurveRecord
+    result: CurveResult
+
+
+def unit_result(
+    record: CurveRecord, unit_type: UnitType, station: int, used: InForce
+) -> CurveResult:
+    """Return what a record at a station says of a unit of a type under what is in force."""
+    return analyse(
+        record,
+        unit_type.threshold_mm,
+        unit_type.full_lift_mm,
+        _without_leads(used.budget, used.calibration, station),
+        blank=used.blanks.get(station),
+        element_ohm=unit_type.element_ohm,
+    )
+
+
+def unit_reports(journal: Journal, run_id: int, used: InForce) -> list[UnitReport]:
+    """Return each unit of a journalled night analysed, blanks left out."""
+    plan = plan_of(journal.run(run_id))
+    records = unit_records(journal, run_id, used.calibration)
+    reports = []
+    for place in plan.station:
+        unit_type, record = plan.type_at(place), records.get(place.station)
+        if unit_type is not None and record is not None:
+            result = unit_result(record, unit_type, place.station, used)
+            reports.append(UnitReport(place.station, place.serial, place.role, record, result))
+    return reports
+
+
+def _without_leads(
+    budget: BenchBudget | None, scale: Calibration, station: int
+) -> BenchBudget | None:
+    """What a calibration took off a station's voltage for its leads is not taken off again."""
+    if budget is None or not scale.station[station - 1].lead_ohm:
+        return budget
+    return budget.model_copy(update={"lead_ohm": 0.0})

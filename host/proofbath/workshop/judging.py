@@ -1,0 +1,205 @@
+"""Units judged: the verdict on what counts, what blocks a certificate, and what comes next."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from typing import NamedTuple
+
+from proofbath.errors import InputError
+from proofbath.proof.decision import Outcome
+from proofbath.proof.specification import check_frozen
+from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate
+from proofbath.store.journal import Journal
+from proofbath.store.kinds import Decision, Person, Result, TypeVersion
+from proofbath.store.records import Kept, Records, Stamp
+from proofbath.workshop.blocks import Blocks
+from proofbath.workshop.entry import made
+from proofbath.workshop.keeping import keep_missing
+from proofbath.workshop.next_step import measured_step, unmeasured_step
+from proofbath.workshop.shop import Shop
+from proofbath.workshop.story import UnitStory, batch_story, story_in
+from proofbath.workshop.verdicts import RESULT_ROW, decision_on, verdict_on
+
+BY_PERSON = "person"
+"""Rule of a decision that a person took."""
+
+
+class Judged(NamedTuple):
+    """A unit judged; `refusals` say in one line each why it gets no certificate now."""
+
+    story: UnitStory
+    result: Kept[Result] | None
+    verdict: Verdict | None
+    refusals: tuple[str, ...]
+    next_step: str
+    decision: Kept[Decision] | None
+    """The last decision on the result that counts."""
+
+
+def judge_batch(shop: Shop, batch_name: str, on: dt.date) -> list[Judged]:
+    """Return each unit of a batch judged on a day; writes nothing."""
+    with _judge(shop, on) as judge:
+        return [judge.unit(story) for story in batch_story(shop.records, batch_name)]
+
+
+def judge_unit(shop: Shop, batch_name: str, serial: str, on: dt.date) -> Judged:
+    """Return one unit of a batch judged on a day; writes nothing."""
+    with _judge(shop, on) as judge:
+        return judge.unit(story_in(shop.records, batch_name, serial))
+
+
+def decide(shop: Shop, batch_name: str, stamp: Stamp, on: dt.date) -> list[Judged]:
+    """Put on record what is decided anew: where the result or the specification changed.
+
+    Runs that are not on record yet are kept first.
+    """
+    keep_missing(shop, stamp)
+    judged = judge_batch(shop, batch_name, on)
+    with shop.records.writing(stamp) as writer:
+        for unit in judged:
+            if unit.result is not None and unit.verdict is not None:
+                decision = decision_on(unit.story, unit.result, unit.verdict)
+                if _is_new(decision, unit.decision):
+                    writer.add(decision)
+    return judge_batch(shop, batch_name, on)
+
+
+def fail_unit(
+    shop: Shop, batch_name: str, serial: str, reason: str, stamp: Stamp, on: dt.date
+) -> int:
+    """Let a person fail a unit that was measured, such as one that is stuck; return the number."""
+    unit = judge_unit(shop, batch_name, serial, on)
+    if unit.result is None or unit.verdict is None:
+        raise InputError(f"{serial}: was not measured as it is now; {unit.next_step}")
+    if not reason.strip():
+        raise InputError(f"{serial}: say why it fails")
+    if unit.story.certificate is not None:
+        raise InputError(
+            f"{serial}: certificate {unit.story.certificate} stands; withdraw it first"
+        )
+    entry = decision_on(unit.story, unit.result, unit.verdict).model_copy(
+        update={"rule": BY_PERSON, "outcome": Outcome.FAIL.value, "probability": None}
+    )
+    content = {**entry.content, "reason": reason}
+    return shop.records.add(entry.model_copy(update={"content": content}), stamp)
+
+
+def agree(
+    shop: Shop,
+    batch_name: str,
+    serial: str,
+    customer: str,
+    record: str,
+    stamp: Stamp,
+    on: dt.date,
+) -> int:
+    """Put the customer's agreement to a conditional pass on record; return the decision's number.
+
+    Raises InputError for any other outcome, and without who agreed and where that stands.
+    """
+    unit = judge_unit(shop, batch_name, serial, on)
+    known = unit.decision
+    if unit.result is None or unit.verdict is None:
+        raise InputError(f"{serial}: was not measured as it is now; {unit.next_step}")
+    if unit.verdict.outcome is not Outcome.CONDITIONAL_PASS:
+        raise InputError(f"{serial}: came to {unit.verdict.outcome}; nothing to agree to")
+    if known is not None and known.entry.rule == BY_PERSON:
+        raise InputError(f"{serial}: was failed by a person; nothing to agree to")
+    if not customer.strip() or not record.strip():
+        raise InputError(f"{serial}: say who agreed, and where that is recorded")
+    decision = decision_on(unit.story, unit.result, unit.verdict)
+    said = {"agreement_customer": customer, "agreement_record": record}
+    agreed = made(Decision, serial, **decision.model_dump() | said)
+    with shop.records.writing(stamp) as writer:
+        new = known is None or _is_new(decision, known)
+        root = writer.add(decision) if known is None or new else known.root
+        writer.correct(root, agreed, f"{customer} agreed to the conditional pass")
+        return root
+
+
+class _Judge:
+    """Judges units on a day, each run looked into once."""
+
+    def __init__(self, records: Records, journal: Journal, on: dt.date) -> None:
+        self._records = records
+        self._blocks = Blocks(records, journal, on)
+
+    def unit(self, story: UnitStory) -> Judged:
+        """Return a unit judged."""
+        version = self._records.one(TypeVersion, story.batch.entry.type_version_id).entry
+        step = story.present if story.intake.entry.accepted else None
+        if step is None or step.result is None:
+            words = unmeasured_step(story)
+            return Judged(story, None, None, _unmeasured(story), words, None)
+        verdict = verdict_on(version.specification, step.result)
+        decision = self._decision(step.result)
+        failed = self._by_person(decision)
+        refused = refuse_certificate(verdict, _agreement(decision))
+        blocks = (
+            *_missing_found(story),
+            *_unfrozen(version, story),
+            *self._blocks.of(step, version.unit_type.element_ohm is not None),
+        )
+        refusals = tuple(line for line in (failed, refused, *blocks) if line)
+        words = measured_step(story, version, verdict, refused, blocks)
+        if failed:
+            words = "give it back: it was failed"
+        return Judged(story, step.result, verdict, refusals, words, decision)
+
+    def _decision(self, result: Kept[Result]) -> Kept[Decision] | None:
+        taken = self._records.current(Decision, result_id=result.root)
+        return taken[-1] if taken else None
+
+    def _by_person(self, decision: Kept[Decision] | None) -> str | None:
+        if decision is None or decision.entry.rule != BY_PERSON or decision.by is None:
+            return None
+        who = self._records.one(Person, decision.by).entry.name
+        return f"failed by {who}: {decision.entry.content['reason']}"
+
+
+@contextmanager
+def _judge(shop: Shop, on: dt.date) -> Iterator[_Judge]:
+    with closing(Journal(shop.records.place)) as journal:
+        yield _Judge(shop.records, journal, on)
+
+
+def _unmeasured(story: UnitStory) -> tuple[str, ...]:
+    intake = story.intake.entry
+    if not intake.accepted:
+        return (f"refused at intake: {intake.remark}",)
+    if story.reworked:
+        return ("as-left missing: was reworked and not measured since", *_missing_found(story))
+    return tuple(_missing_found(story))
+
+
+def _missing_found(story: UnitStory) -> list[str]:
+    if story.counting("as-found") is not None:
+        return []
+    return ["as-found missing: nothing shows how it came in; measure it before it is touched"]
+
+
+def _unfrozen(version: TypeVersion, story: UnitStory) -> list[str]:
+    try:
+        check_frozen(version.specification, story.batch.entry.fingerprint)
+    except InputError as error:
+        return list(error.faults)
+    return []
+
+
+def _agreement(decision: Kept[Decision] | None) -> Agreement | None:
+    if decision is None:
+        return None
+    return Agreement(decision.entry.agreement_customer, decision.entry.agreement_record)
+
+
+def _is_new(decision: Decision, known: Kept[Decision] | None) -> bool:
+    """Whether a result or its specification changed; a person's word on a result stays."""
+    if known is None:
+        return True
+    entry = known.entry
+    if entry.rule == BY_PERSON:
+        return False
+    same = (entry.fingerprint, entry.rule, entry.content[RESULT_ROW])
+    return same != (decision.fingerprint, decision.rule, decision.content[RESULT_ROW])

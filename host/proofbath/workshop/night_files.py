@@ -1,0 +1,37 @@
+"""A night's files: each unit's curve as CSV, the batch's pictures, and what was found as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from proofbath.bench.unit_analysis import UnitReport
+from proofbath.curve.picture import batch_picture
+from proofbath.curve.record import to_csv
+from proofbath.errors import InputError
+
+
+def make_folder(out: Path) -> None:
+    """Make the folder for a night's files; raises InputError when it cannot be."""
+    try:
+        (out / "curves").mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"{out}: cannot be written: {error.strerror}; name another folder"
+        ) from error
+
+
+def write_night(out: Path, reports: Sequence[UnitReport]) -> None:
+    """Write each unit's curve as CSV and the batch's pictures into a folder."""
+    for report in reports:
+        (out / "curves" / f"{report.serial}.csv").write_text(to_csv(report.record))
+    records, results = [r.record for r in reports], [r.result for r in reports]
+    (out / "curves.svg").write_bytes(batch_picture(records, results, "svg"))
+    (out / "curves.png").write_bytes(batch_picture(records, results, "png"))
+
+
+def write_json(path: Path, value: dict[str, Any]) -> None:
+    """Write one JSON object."""
+    path.write_text(json.dumps(value, indent=2, allow_nan=False) + "\n")

@@ -1,0 +1,67 @@
+"""What a bench's study and earlier nights teach a night's budget: repeatability, lag, shift."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from proofbath.curve.bench_budget import TRUSTED_DOF, BenchBudget
+from proofbath.curve.budget import Combined
+from proofbath.curve.pool import pooled
+from proofbath.curve.result import CurveResult, Quantity
+from proofbath.store.kinds import BenchStudy, Result
+from proofbath.store.records import Records
+
+POOLED = ("repeatability_k", "lag_s", "shift_k_per_w")
+FOR_BUDGET = "for_budget"
+"""Where a study's content keeps its figures for a budget."""
+
+
+def budget_for(
+    records: Records,
+    budget: BenchBudget | None,
+    bench_name: str,
+    unit_type: str,
+    profile: str,
+    tonight: Sequence[CurveResult],
+) -> BenchBudget | None:
+    """Return a bench's budget with what is on record of the type under a profile, and of tonight.
+
+    Pooled repeatability takes the place of the bench file's where it is trusted; the newest study
+    of the bench goes before both. A bench without a budget stays without.
+    """
+    if budget is None:
+        return None
+    earlier = [
+        _as_result(kept.entry.content)
+        for kept in records.current(Result)
+        if kept.entry.content.get("unit_type") == unit_type
+        and kept.entry.content.get("profile") == profile
+    ]
+    learnt = pooled(budget, [*earlier, *tonight])
+    if (learnt.repeatability_dof or 0.0) < TRUSTED_DOF and budget.repeatability_k is not None:
+        own = {name: getattr(budget, name) for name in ("repeatability_k", "repeatability_dof")}
+        learnt = learnt.model_copy(update=own)
+    studies = records.current(BenchStudy, bench=bench_name)
+    if not studies:
+        return learnt
+    newest = max(studies, key=lambda kept: (kept.entry.done, kept.root))
+    return BenchBudget.model_validate(learnt.model_dump() | newest.entry.content[FOR_BUDGET])
+
+
+def _as_result(content: Mapping[str, Any]) -> CurveResult:
+    """A result on record, as far as pooling looks at it."""
+    quantities = {name: _quantity(content[name]) for name in POOLED}
+    return CurveResult(content["name"], content["threshold_mm"], quantities, {}, (), ())
+
+
+def _quantity(shown: Mapping[str, Any]) -> Quantity:
+    if shown["value"] is None:
+        return Quantity(None)
+    freedom = shown["degrees_of_freedom"]
+    combined = Combined(
+        shown["standard_uncertainty"],
+        float("inf") if freedom is None else freedom,
+        shown["coverage_factor"],
+    )
+    return Quantity(shown["value"], combined=combined)
