@@ -21,6 +21,7 @@ VERBS = {
     "night": "Run a night's plan on a bench, from checks before heat to curves.",
     "records": "Look after the records: persons, backup, restore, verify.",
     "resume": "Go on with a night that ended too early.",
+    "serve": "Serve the workshop's pages on this computer or the shop's network.",
     "tune": "Find a bath's model and gains by a heating test, for its bench file.",
     "virtual": "Look into a virtual bench: the true answers of its units; get examples.",
 }

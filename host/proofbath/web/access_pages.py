@@ -9,13 +9,14 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from proofbath.store.kinds import Person, Right
+from proofbath.store.kinds import Right
 from proofbath.web.access_people import (
     add_person,
     change_own_password,
     change_person,
     end_sessions,
-    set_password,
+    people_of,
+    set_first_password,
 )
 from proofbath.web.access_sign_in import (
     address_of,
@@ -25,9 +26,11 @@ from proofbath.web.access_sign_in import (
     sign_in,
     sign_out,
 )
+from proofbath.web.audit import traced
 from proofbath.web.deps import (
     Administrator,
     CurrentFrame,
+    CurrentShop,
     CurrentStamp,
     SessionOf,
     SignedIn,
@@ -38,7 +41,7 @@ from proofbath.web.templating import page
 router = APIRouter(include_in_schema=False)
 Text = Annotated[str, Form(max_length=1000)]
 Rights = Annotated[list[Right], Form(default_factory=list)]
-PEOPLE = "/settings/people"
+PEOPLE, ROWS = "/settings/people", 100
 
 
 @router.get("/sign-in")
@@ -111,16 +114,20 @@ def password_form(
 @router.get(PEOPLE)
 def people_page(request: Request, signed: Administrator, frame: CurrentFrame) -> Response:
     """Show all people, their rights, and whether they can sign in."""
-    sessions = frame.access.sessions()
-    return page(
-        request,
-        "people.html",
-        people=frame.shop.records.current(Person),
-        credentials=frame.access.credentials(),
-        sessions={
-            s.person_id: [t for t in sessions if t.person_id == s.person_id] for s in sessions
-        },
-    )
+    return page(request, "people.html", people=people_of(frame))
+
+
+@router.get("/settings/record")
+def record_page(
+    request: Request,
+    signed: Administrator,
+    shop: CurrentShop,
+    before: Annotated[int | None, Query(ge=1, le=2**31 - 1)] = None,
+) -> Response:
+    """Show what was put on record and by whom."""
+    rows = traced(shop.records, ROWS, before)
+    older = rows[-1].number if len(rows) == ROWS else None
+    return page(request, "people_record.html", rows=rows, older=older)
 
 
 @router.post(PEOPLE, dependencies=[Depends(need("administrator"))])
@@ -150,8 +157,7 @@ def first_password_form(
     number: int, frame: CurrentFrame, stamp: CurrentStamp, password: Text
 ) -> Response:
     """Give a person a first password, to be changed at the next sign-in."""
-    records, access = frame.shop.records, frame.access
-    set_password(records, access, frame.passwords, number, password, stamp, True)
+    set_first_password(frame, number, password, stamp)
     return RedirectResponse(PEOPLE, 303)
 
 

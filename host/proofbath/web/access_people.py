@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
+from proofbath.description import Described
 from proofbath.errors import InputError
 from proofbath.store.access import Access, Credential
 from proofbath.store.kinds import Action, Person, Right
@@ -11,13 +14,42 @@ from proofbath.web.password import Passwords, check_password
 from proofbath.web.sessions import Signed
 
 
+class PersonState(Described):
+    """A person, and whether that one can sign in."""
+
+    number: int
+    name: str
+    rights: tuple[Right, ...]
+    active: bool
+    password: Literal["none", "first", "own"]
+    sessions: int
+    last_seen: str | None
+
+
+def people_of(frame: Frame) -> list[PersonState]:
+    """Return all people on record, the first one first."""
+    kept, sessions = frame.access.credentials(), frame.access.sessions()
+    return [
+        PersonState(
+            number=person.root,
+            name=person.entry.name,
+            rights=person.entry.rights,
+            active=person.entry.active,
+            password=_password_state(kept.get(person.root)),
+            sessions=sum(s.person_id == person.root for s in sessions),
+            last_seen=next((s.seen for s in sessions if s.person_id == person.root), None),
+        )
+        for person in frame.shop.records.current(Person)
+    ]
+
+
 def add_person(
     frame: Frame, name: str, rights: tuple[Right, ...], password: str, stamp: Stamp
 ) -> int:
     """Put a person on record with a first password; raises InputError when refused."""
     check_password(password)
     number = frame.shop.records.add(Person(name=name, rights=rights), stamp)
-    set_password(frame.shop.records, frame.access, frame.passwords, number, password, stamp, True)
+    set_first_password(frame, number, password, stamp)
     return number
 
 
@@ -39,6 +71,11 @@ def change_person(
             raise InputError("no administrator would be left; make somebody else one first")
         writer.correct(number, changed, "rights changed in Settings")
     frame.access.end_all_of(number)
+
+
+def set_first_password(frame: Frame, number: int, password: str, stamp: Stamp) -> None:
+    """Give a person a password that must be changed at the next sign-in."""
+    set_password(frame.shop.records, frame.access, frame.passwords, number, password, stamp, True)
 
 
 def set_password(
@@ -82,6 +119,12 @@ def password_fits(frame: Frame, person: Kept[Person] | None, password: str) -> b
     """Whether a password is a person's who may sign in; takes as long for nobody's."""
     kept = frame.access.credential(person.root) if person and person.entry.active else None
     return frame.passwords.fits(kept.password_hash if kept else None, password)
+
+
+def _password_state(kept: Credential | None) -> Literal["none", "first", "own"]:
+    if kept is None:
+        return "none"
+    return "first" if kept.first else "own"
 
 
 def _administers(person: Person) -> bool:

@@ -12,6 +12,7 @@ from urllib.parse import quote
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
+from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -54,6 +55,7 @@ def tell_errors(app: FastAPI) -> None:
     app.add_exception_handler(ProofbathError, _refused)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _not_valid)
+    app.add_exception_handler(ValidationError, _not_valid)
     app.add_exception_handler(Exception, _broken)
 
 
@@ -68,12 +70,14 @@ def _http(request: Request, error: Exception) -> Response:
 
 
 def _not_valid(request: Request, error: Exception) -> Response:
-    assert isinstance(error, RequestValidationError)
-    return told(request, 422, [_line(dict(fault)) for fault in error.errors()])
+    """Of a request's own parts, the first place says where they were: in path, query or body."""
+    asked = isinstance(error, RequestValidationError)
+    assert asked or isinstance(error, ValidationError)
+    return told(request, 422, [_line(dict(fault), int(asked)) for fault in error.errors()])
 
 
-def _line(fault: dict[str, Any]) -> str:
-    place = ".".join(str(part) for part in fault["loc"][1:]) or str(fault["loc"][0])
+def _line(fault: dict[str, Any], skip: int) -> str:
+    place = ".".join(str(part) for part in fault["loc"][skip:] or fault["loc"]) or "all of it"
     message = str(fault["msg"]).removeprefix("Value error, ")
     return f"{place}: {message[:1].lower()}{message[1:]}"
 

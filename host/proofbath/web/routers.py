@@ -7,8 +7,13 @@ from importlib import import_module
 from fastapi import APIRouter
 
 MODULES = (
+    "live",
+    "bench_page",
     "access_pages",
     "access_api",
+    "benches",
+    "metrics",
+    "access_people_api",
 )
 """Modules of this package, each with its `router`; one line each, in the order of matching."""
 

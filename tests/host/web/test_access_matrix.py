@@ -1,0 +1,127 @@
+"""Each route of the application against each right: who gets in, and who does not."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
+
+import pytest
+from fastapi import FastAPI
+from fastapi.dependencies.models import Dependant
+from fastapi.routing import APIRoute, APIWebSocketRoute
+
+from host.web.conftest import ORIGIN, RIGHTS, Browser
+from proofbath.web.deps import Need
+from proofbath.web.routers import routers
+
+OPEN = {("GET", "/sign-in"), ("POST", "/sign-in"), ("POST", "/api/session"), ("GET", "/api/health")}
+"""What a stranger may do: come in, and see that the house stands."""
+
+
+class Door(NamedTuple):
+    """One way in: a method (or WEBSOCKET) of a path, and what it needs (none: open)."""
+
+    method: str
+    path: str
+    needs: tuple[Need, ...]
+
+    @property
+    def asked(self) -> str:
+        """Return the path with something in each of its gaps."""
+        return re.sub(r"{[^}]*}", "1", self.path)
+
+
+def doors() -> list[Door]:
+    """Return all ways into the application."""
+    found = []
+    for router in routers():
+        for route in router.routes:
+            assert isinstance(route, APIRoute | APIWebSocketRoute), route
+            methods = sorted(route.methods) if isinstance(route, APIRoute) else ["WEBSOCKET"]
+            needs = tuple(_needs(route.dependant))
+            found += [Door(method, route.path, needs) for method in methods]
+    return found
+
+
+def _needs(dependant: Dependant) -> Iterator[Need]:
+    for inner in dependant.dependencies:
+        if isinstance(inner.call, Need):
+            yield inner.call
+        yield from _needs(inner)
+
+
+def test_every_route_names_the_right_it_needs() -> None:
+    undeclared = {(door.method, door.path) for door in doors() if not door.needs}
+    assert undeclared == OPEN
+
+
+@pytest.mark.parametrize("name", [None, "nobody", *RIGHTS])
+def test_each_route_lets_in_exactly_who_has_its_right(
+    app: FastAPI, open_browser: Callable[..., Browser], name: str | None
+) -> None:
+    browser = open_browser(name)
+    held = (name,) if name in RIGHTS else ()
+    for door in doors():
+        if door.needs and not (name and all(need.allows(held) for need in door.needs)):  # type: ignore[arg-type]
+            assert _shut(app, browser, door, signed=name is not None), (name, door)
+        elif door.needs:
+            if browser.get("/api/session").status_code == 401:  # an earlier door ended it
+                assert name
+                browser.sign_in(name)
+            assert _open(app, browser, door), (name, door)
+
+
+def _shut(app: FastAPI, browser: Browser, door: Door, signed: bool) -> bool:
+    if door.method == "WEBSOCKET":
+        return not knock(app, browser, door.asked)
+    answer = browser.send(door.method, door.asked)
+    if signed:
+        return answer.status_code == 403
+    if door.method == "GET" and not door.path.startswith("/api/"):
+        return answer.headers.get("location", "").startswith("/sign-in?next=/")
+    return answer.status_code == 401
+
+
+def _open(app: FastAPI, browser: Browser, door: Door) -> bool:
+    """Beyond the door it may still be refused for its content, but not by its right."""
+    if door.method == "WEBSOCKET":
+        return knock(app, browser, door.asked)
+    answer = browser.send(door.method, door.asked)
+    refused = answer.status_code == 403 and "needs the right" in answer.text
+    return answer.status_code not in (401, 500) and not refused
+
+
+def knock(app: FastAPI, browser: Browser, path: str, origin: str = ORIGIN) -> bool:
+    """Whether a websocket is accepted; it is left again at once."""
+    cookies = "; ".join(f"{name}={value}" for name, value in browser.client.cookies.items())
+    headers = {"host": "localhost", "origin": origin, "cookie": cookies}
+    said: list[str] = []
+
+    async def visit() -> None:
+        heard = iter(["websocket.connect"])
+
+        async def receive() -> dict[str, Any]:
+            return {"type": next(heard, "websocket.disconnect"), "code": 1001}
+
+        async def send(message: Any) -> None:
+            said.append(message["type"])
+
+        scope = {
+            "type": "websocket",
+            "asgi": {"version": "3.0"},
+            "scheme": "ws",
+            "path": path,
+            "raw_path": path.encode(),
+            "query_string": b"",
+            "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+            "client": ("10.0.0.7", 50000),
+            "server": ("localhost", 80),
+            "subprotocols": [],
+            "state": {},
+        }
+        await asyncio.wait_for(app(scope, receive, send), 20)
+
+    asyncio.run(visit())
+    return "websocket.accept" in said
