@@ -1,0 +1,172 @@
+"""Options of a hand measurement: with what it is made, and the supply that feeds the element."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, NamedTuple, TypeVar
+
+import click
+from pydantic import ValidationError
+
+from proofbath.bench.hand_heater import HandSupply
+from proofbath.curve.hand_instruments import (
+    LIFT_TOOLS,
+    THERMOMETERS,
+    HandSetup,
+    Heater,
+    LiftKind,
+    ThermometerKind,
+    usual_lift_tool,
+    usual_thermometer,
+)
+from proofbath.errors import InputError
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class Instruments(NamedTuple):
+    """What the options say of instruments; None is not said."""
+
+    thermometer: ThermometerKind | None
+    thermometer_name: str
+    thermometer_u_k: float | None
+    lift_tool: LiftKind | None
+    lift_tool_name: str
+    lift_u_mm: float | None
+    stirred: bool | None
+    threshold_mm: float
+    heater: bool | None
+    element_ohm: float | None
+    lead_ohm: float
+
+    def setup(self) -> HandSetup:
+        """Return the whole setup; raises InputError for what is missing or impossible."""
+        if self.thermometer is None or self.lift_tool is None:
+            raise InputError("say with what it was read: --thermometer KIND and --lift-tool KIND")
+        try:
+            return HandSetup(
+                thermometer=usual_thermometer(
+                    self.thermometer, self.thermometer_u_k, self.thermometer_name
+                ),
+                lift_tool=usual_lift_tool(self.lift_tool, self.lift_u_mm, self.lift_tool_name),
+                stirred=self.stirred is not False,
+                threshold_mm=self.threshold_mm,
+                heater=Heater(element_ohm=self.element_ohm, lead_ohm=self.lead_ohm)
+                if self.heater or self.element_ohm
+                else None,
+            )
+        except ValidationError as error:
+            raise InputError(*_faults(error)) from error
+
+
+class Supply(NamedTuple):
+    """The supply of the options; no address is no supply."""
+
+    supply_url: str | None
+    supply_baud: int
+    supply_max_a: float
+    supply_max_v: float
+
+    def settings(self) -> HandSupply | None:
+        """Return the supply's settings, None without one; raises InputError."""
+        if self.supply_url is None:
+            return None
+        try:
+            return HandSupply(
+                url=self.supply_url,
+                baud=self.supply_baud,
+                max_current_a=self.supply_max_a,
+                max_voltage_v=self.supply_max_v,
+            )
+        except ValidationError as error:
+            raise InputError(*_faults(error)) from error
+
+
+def _faults(error: ValidationError) -> list[str]:
+    return [
+        f"{'.'.join(map(str, e['loc']))}: {e['msg'].lower()}, given {e['input']!r}"
+        for e in error.errors(include_url=False)
+    ]
+
+
+def instrument_options(function: F) -> F:
+    """Add the options of the instruments, handed over as `instruments`."""
+    return _gathered(function, "instruments", Instruments, _INSTRUMENTS)
+
+
+def supply_options(function: F) -> F:
+    """Add the options of the supply, handed over as `supply`."""
+    return _gathered(function, "supply", Supply, _SUPPLY)
+
+
+def _gathered(function: F, name: str, kind: type[Any], options: tuple[Any, ...]) -> F:
+    @wraps(function)
+    def gathered(**given: Any) -> Any:
+        mine = kind(**{field: given.pop(field) for field in kind._fields})
+        return function(**{name: mine}, **given)
+
+    for option in reversed(options):
+        gathered = option(gathered)
+    return gathered  # type: ignore[return-value]
+
+
+_INSTRUMENTS = (
+    click.option(
+        "--thermometer", type=click.Choice(list(THERMOMETERS)), help="Kind; asked for otherwise."
+    ),
+    click.option("--thermometer-name", default="", help="Its number or name."),
+    click.option(
+        "--thermometer-u-k",
+        type=click.FloatRange(min=0, min_open=True),
+        help="Its expanded uncertainty (k = 2) in K; usual for the kind otherwise.",
+    ),
+    click.option(
+        "--lift-tool",
+        type=click.Choice(list(LIFT_TOOLS)),
+        help="What the lift is read with; asked for otherwise.",
+    ),
+    click.option("--lift-tool-name", default="", help="Its number or name."),
+    click.option(
+        "--lift-u-mm",
+        type=click.FloatRange(min=0, min_open=True),
+        help="Its expanded uncertainty (k = 2) in mm; usual for the kind otherwise.",
+    ),
+    click.option("--stirred/--not-stirred", default=None, help="Stirred all the time?"),
+    click.option(
+        "--threshold-mm",
+        type=click.FloatRange(min=0, max=1, min_open=True),
+        default=0.1,
+        show_default=True,
+        help="Lift that defines start-to-open.",
+    ),
+    click.option(
+        "--heater/--no-heater", default=None, help="Has the element a heater that is used?"
+    ),
+    click.option(
+        "--element-ohm",
+        type=click.FloatRange(min=0, min_open=True),
+        help="Resistance of the element's heater, where no voltage is read.",
+    ),
+    click.option(
+        "--lead-ohm",
+        type=click.FloatRange(min=0),
+        default=0.2,
+        show_default=True,
+        help="Resistance of the leads between supply and element.",
+    ),
+)
+_SUPPLY = (
+    click.option(
+        "--supply",
+        "supply_url",
+        help="A supply that speaks SCPI: device path or socket://HOST:PORT; set by hand otherwise.",
+    ),
+    click.option("--supply-baud", type=int, default=9600, show_default=True, help="Its speed."),
+    click.option(
+        "--supply-max-a", type=float, default=1.0, show_default=True, help="No more A than this."
+    ),
+    click.option(
+        "--supply-max-v", type=float, default=13.5, show_default=True, help="No more V than this."
+    ),
+)
