@@ -6,16 +6,18 @@ Nothing of the program's inside is told; that goes to the log.
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Any
 from urllib.parse import quote
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.websockets import WebSocket
 
 from proofbath.errors import ProofbathError
 from proofbath.web.deps import session_of
@@ -23,6 +25,8 @@ from proofbath.web.security import HEADERS
 from proofbath.web.templating import page
 
 _log = logging.getLogger(__name__)
+_Handler = Callable[[Request, Exception], Response]
+_LONGEST_REASON = 100
 _TITLES = {
     401: "Sign in first",
     403: "Not allowed",
@@ -52,11 +56,26 @@ def told(
 
 def tell_errors(app: FastAPI) -> None:
     """Let an application tell its errors so."""
-    app.add_exception_handler(ProofbathError, _refused)
-    app.add_exception_handler(HTTPException, _http)
-    app.add_exception_handler(RequestValidationError, _not_valid)
-    app.add_exception_handler(ValidationError, _not_valid)
+    for kind, handler in (
+        (ProofbathError, _refused),
+        (HTTPException, _http),
+        (RequestValidationError, _not_valid),
+        (ValidationError, _not_valid),
+    ):
+        app.add_exception_handler(kind, _on_either(handler))
     app.add_exception_handler(Exception, _broken)
+
+
+def _on_either(handler: _Handler) -> Callable[[Any, Exception], Awaitable[Any]]:
+    """Let a handler answer requests; a websocket is closed (before it is accepted: refused)."""
+
+    async def handle(connection: Request | WebSocket, error: Exception) -> Response | None:
+        if isinstance(connection, WebSocket):
+            await connection.close(1008, str(getattr(error, "detail", ""))[:_LONGEST_REASON])
+            return None
+        return await run_in_threadpool(handler, connection, error)
+
+    return handle
 
 
 def _refused(request: Request, error: Exception) -> Response:
@@ -71,9 +90,9 @@ def _http(request: Request, error: Exception) -> Response:
 
 def _not_valid(request: Request, error: Exception) -> Response:
     """Of a request's own parts, the first place says where they were: in path, query or body."""
-    asked = isinstance(error, RequestValidationError)
-    assert asked or isinstance(error, ValidationError)
-    return told(request, 422, [_line(dict(fault), int(asked)) for fault in error.errors()])
+    assert isinstance(error, RequestValidationError | ValidationError)
+    skip = int(isinstance(error, RequestValidationError))
+    return told(request, 422, [_line(dict(fault), skip) for fault in error.errors()])
 
 
 def _line(fault: dict[str, Any], skip: int) -> str:
