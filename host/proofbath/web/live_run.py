@@ -126,9 +126,11 @@ class LiveRun:
     def _now(self) -> dict[str, Any]:
         row = self._last
         if row is None:
-            return {"t_s": None, "trip": None, "stations": self._stations(None)}
+            return {"begun_s": 0.0, "t_s": None, "trip": None, "stations": self._stations(None)}
+        t_s = self.history.track().t_s
         return {
-            "t_s": round(float(self.history.track().t_s[-1]), 1),
+            "begun_s": float(t_s[0]),
+            "t_s": round(float(t_s[-1]), 1),
             "controller": _STATES[State(int(row["state"]))],
             "duty": int(row["duty"]) / DUTY_FULL,
             "shown": outputs_in_words(int(row["inputs"]), int(row["outputs"])),

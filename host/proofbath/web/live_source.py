@@ -24,6 +24,8 @@ MORE_BUCKETS = 20
 
 Ask = Callable[[], str | None]
 """Asks the bench process how it stands: its JSON, None when no process answers."""
+About = Callable[[dict[str, Any]], dict[str, Any]]
+"""Adds to a state what is not in the journal."""
 
 
 class Window(NamedTuple):
@@ -44,11 +46,19 @@ class Increment(NamedTuple):
 class LiveSource:
     """One bench followed; its methods may be called from any thread."""
 
-    def __init__(self, reader: ChunkReader, bench: str, ask: Ask, wall_s: Clock) -> None:
+    def __init__(
+        self,
+        reader: ChunkReader,
+        bench: str,
+        ask: Ask,
+        wall_s: Clock,
+        about: About = lambda state: state,
+    ) -> None:
         self._reader = reader
         self._bench = bench
         self._ask = ask
         self._wall_s = wall_s
+        self._about = about
         self._lock = threading.Lock()
         self._run: LiveRun | None = None
         self._number = -1
@@ -93,19 +103,21 @@ class LiveSource:
 
     def state(self) -> dict[str, Any]:
         """Return how the bench stands, ready for JSON."""
+        self._ask_again()
         with self._lock:
-            self._ask_again()
             now_s = self._wall_s()
             run = self._run.describe() if self._run else None
             standing, words = self._standing(now_s - self._news_s)
-            return {
+            state = {
                 "bench": self._bench,
                 "standing": standing,
                 "words": words,
+                "lines": (),
                 "age_s": round(max(0.0, now_s - self._news_s), 1),
                 "run": run,
                 "process": self._answer,
             }
+        return self._about(state)
 
     def _ask_again(self) -> None:
         now_s = self._wall_s()
@@ -117,6 +129,8 @@ class LiveSource:
     def _standing(self, age_s: float) -> tuple[str, str]:
         run, answers = self._run, self._answer is not None
         if run is None or run.state.status != OPEN:
+            if self._answer:
+                return "busy", "Another program runs this bench; its record is kept elsewhere."
             if answers:
                 return "starting", "A run is being started: the bench is checked before heat."
             return ("idle", "No run on this bench yet.") if run is None else ("ended", _ended(run))

@@ -1,0 +1,108 @@
+"""What the live pages share: a feed a bench, who holds it, and what was started on it."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from starlette.requests import HTTPConnection
+
+from proofbath.bench.connect import control_path
+from proofbath.bench.control_socket import command
+from proofbath.bench.description import BenchFile
+from proofbath.errors import BenchFaultError
+from proofbath.web.frame import Frame, frame_of
+from proofbath.web.holder import IDLE_S, Holders
+from proofbath.web.launch import Launched, Launcher
+from proofbath.web.live_chunks import ChunkReader
+from proofbath.web.live_feed import Feed
+from proofbath.web.live_source import Ask, LiveSource
+
+
+class LiveHub:
+    """Made on first use; forgotten with the process."""
+
+    def __init__(self, frame: Frame) -> None:
+        self.holders = Holders()
+        self.launcher = Launcher(frame.shop)
+        self._frame = frame
+        self._reader: ChunkReader | None = None
+        self._sources: dict[str, LiveSource] = {}
+        self._feeds: dict[str, Feed] = {}
+        self._lock = threading.Lock()
+
+    def source(self, bench: str) -> LiveSource:
+        """Return what a bench shows; raises InputError for one that is not the workshop's."""
+        with self._lock:
+            if bench not in self._sources:
+                described = self._frame.shop.bench(bench)
+                self._reader = self._reader or ChunkReader(self._frame.shop.records.place)
+                self._sources[bench] = LiveSource(
+                    self._reader,
+                    bench,
+                    asking(described),
+                    self._frame.monotonic_s,
+                    self._about(bench),
+                )
+            return self._sources[bench]
+
+    def feed(self, bench: str) -> Feed:
+        """Return the one reader of a bench; raises InputError as `source` does."""
+        source = self.source(bench)
+        with self._lock:
+            if bench not in self._feeds:
+                self._feeds[bench] = Feed(source, self._frame.monotonic_s)
+            return self._feeds[bench]
+
+    def close(self) -> None:
+        """Let go of the journal."""
+        if self._reader is not None:
+            self._reader.close()
+
+    def _about(self, bench: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
+        def about(state: dict[str, Any]) -> dict[str, Any]:
+            hold = self.holders.of(bench)
+            idle_s = self._frame.monotonic_s() - hold.seen_s if hold else 0.0
+            state["holder"] = hold and {"person": hold.person, "may_be_taken": idle_s >= IDLE_S}
+            return started(state, self.launcher.last(bench))
+
+        return about
+
+
+def started(state: dict[str, Any], last: Launched | None) -> dict[str, Any]:
+    """Return a bench's state with what is known of the last start on it, if it has no run yet."""
+    run = state["run"]
+    if last is None or state["standing"] not in ("idle", "ended"):
+        return state
+    if run is not None and run["started"] >= last.at:
+        return state
+    if last.state == "going":
+        words = "A night is being started: the bench is checked before heat."
+        return state | {"standing": "starting", "words": words}
+    if last.state == "failed":
+        words = "The night was not started; nothing was heated."
+        return state | {"standing": "refused", "words": words, "lines": last.lines}
+    return state
+
+
+def asking(bench: BenchFile) -> Ask:
+    """Return what asks the process of a bench how it stands."""
+    path = control_path(bench)
+
+    def ask() -> str | None:
+        try:
+            return command(path, "status")
+        except BenchFaultError:
+            return None
+
+    return ask
+
+
+def hub_of(connection: HTTPConnection) -> LiveHub:
+    """Return what the live pages of an application share."""
+    state = connection.app.state
+    if not hasattr(state, "live"):
+        state.live = LiveHub(frame_of(connection))
+    hub: LiveHub = state.live
+    return hub
