@@ -130,8 +130,8 @@ class Trend(NamedTuple):
 
 
 def trend(x: Sequence[float], values: Sequence[float]) -> Trend | None:
-    """Return the trend of values over time or order; None with fewer than four points."""
-    if len(values) < 4 or max(x) == min(x):
+    """Return the trend of values over time or order; None with fewer than four, or all alike."""
+    if len(values) < 4 or max(x) == min(x) or max(values) == min(values):
         return None
     line = stats.linregress(x, values)
     freedom = len(values) - 2

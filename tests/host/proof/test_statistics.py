@@ -30,6 +30,7 @@ def by_serial(values: list[float]) -> dict[str, float]:
     return {f"F82-{n:04d}": value for n, value in enumerate(values)}
 
 
+MHE_FACTORS = [row for row in rows("mhe_tolerance_factors") if row["n"] != "inf"]
 FACTORS = [row for row in rows("iso16269_6_two_sided_factors") if row["n"] != "inf"]
 
 
@@ -38,6 +39,13 @@ def test_two_sided_tolerance_factors(row: dict[str, str]) -> None:
     """ISO 16269-6:2014 annex F, m = 1: printed rounded up in the fourth decimal."""
     k = two_sided_factor(int(row["n"]), float(row["coverage_p"]), float(row["confidence"]))
     assert -1e-6 <= float(row["k_published"]) - k <= 1.01e-4
+
+
+@pytest.mark.parametrize("row", MHE_FACTORS[4::9])
+def test_two_sided_factors_of_another_table(row: dict[str, str]) -> None:
+    """Meeker, Hahn, Escobar, Statistical Intervals, 2nd ed., tables J.5a and J.5b, 3 decimals."""
+    k = two_sided_factor(int(row["n"]), float(row["coverage"]), float(row["confidence"]))
+    assert k == pytest.approx(float(row["g"]), abs=5.1e-4)
 
 
 @pytest.mark.parametrize("row", rows("one_sided_tolerance_factors")[::7])

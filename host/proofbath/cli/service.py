@@ -1,0 +1,177 @@
+"""`proofbath service`: logs from engines, what they say, and which bench target follows."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import click
+
+from proofbath.bench.clock import utc_text
+from proofbath.cli.options import json_option
+from proofbath.cli.output import console, print_json
+from proofbath.cli.shop_options import by_option, shop_option
+from proofbath.files import read_text
+from proofbath.workshop.service import (
+    ChosenTarget,
+    KeptLog,
+    UnitService,
+    add_log,
+    choose_target,
+    unit_service,
+)
+from proofbath.workshop.shop import open_shop
+
+_DAY = click.DateTime(["%Y-%m-%d"])
+
+
+@click.group()
+def command() -> None:
+    """Keep engine logs with their units, and choose bench targets by them."""
+
+
+@command.command()
+@click.argument("serial")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--fitted", type=_DAY, required=True, help="Day the unit was fitted.")
+@click.option("--logged", type=_DAY, help="Day of the log; today when left out.")
+@click.option("--engine", required=True, help="Which engine, in the shop's own words.")
+@shop_option
+@by_option
+@json_option
+def add(
+    serial: str,
+    file: Path,
+    fitted: dt.datetime,
+    logged: dt.datetime | None,
+    engine: str,
+    shop_file: Path,
+    by: str,
+    as_json: bool,
+) -> None:
+    """Keep the coolant log FILE with unit SERIAL and print what it says.
+
+    FILE is a CSV with the columns t_s and coolant_c from a cold or warm start over at least ten
+    minutes of warm running, better an hour with idling and driving.
+
+    Example:  proofbath service add F82-0412 drive.csv --fitted 2025-10-02 --engine "Heron, port"
+    --by "Ada Quay"
+    """
+    with open_shop(shop_file) as shop:
+        found = add_log(
+            shop,
+            serial,
+            read_text(file),
+            file.name,
+            fitted.date(),
+            engine,
+            shop.stamp(by, utc_text()),
+            logged.date() if logged else None,
+        )
+    if as_json:
+        print_json({"serial": serial, **found.to_json()})
+        return
+    for line in _finding_lines(found.to_json()):
+        console().print(line, markup=False, soft_wrap=True)
+
+
+@command.command()
+@click.argument("serial")
+@shop_option
+@json_option
+def show(serial: str, shop_file: Path, as_json: bool) -> None:
+    """Show the logs of unit SERIAL, its offset against the bench, and its drift."""
+    with open_shop(shop_file) as shop:
+        found = unit_service(shop.records, serial)
+    if as_json:
+        print_json(_service_json(found))
+        return
+    for log in found.logs:
+        console().print(f"{log.logged}, {log.engine}, fitted {log.fitted}:", markup=False)
+        for line in _finding_lines(log.findings):
+            console().print(f"  {line}", markup=False, soft_wrap=True)
+    for line in _unit_lines(found):
+        console().print(line, markup=False, soft_wrap=True)
+
+
+@command.command()
+@click.argument("type_name", metavar="TYPE")
+@click.argument("wanted_c", metavar="WANTED_C", type=float)
+@shop_option
+@json_option
+def target(type_name: str, wanted_c: float, shop_file: Path, as_json: bool) -> None:
+    """Give the start-to-open to set on the bench for a wanted running temperature.
+
+    From the usual offset between bench and engine as learnt from the type's logs.
+
+    Example:  proofbath service target F82 86
+    """
+    with open_shop(shop_file) as shop:
+        found = choose_target(shop.records, type_name, wanted_c)
+    if as_json:
+        print_json(_target_json(found))
+        return
+    offset = found.offset.offset
+    lines = (
+        f"set start-to-open to {found.target.bench_c:.1f} °C on the bench (U"
+        f" {found.target.expanded_u_k:.1f} K, k 2) for {wanted_c:g} °C in the engine",
+        f"offset {offset.mean_k:+.2f} K, its standard uncertainty {offset.u_mean_k:.2f} K,"
+        f" {offset.between_k:.2f} K between engines, from {offset.units} units logged",
+        *found.remarks,
+    )
+    for line in lines:
+        console().print(line, markup=False, soft_wrap=True)
+
+
+def _finding_lines(found: Any) -> list[str]:
+    if found["regulated_c"] is None:
+        return [f"no regulated temperature: {found['reason']}"]
+    u = "" if found["u_c"] is None else f" (standard uncertainty of its mean {found['u_c']:.2f} K)"
+    lines = [
+        f"regulates at {found['regulated_c']:.1f} °C{u}, 90 % of the time from"
+        f" {found['low_c']:.1f} to {found['high_c']:.1f} °C"
+    ]
+    if found["idle"]:
+        lines.append(
+            f"calm stretches, taken as idle, {found['idle']['coolant_c']:.1f} °C; lively ones,"
+            f" taken as driving, {found['driving']['coolant_c']:.1f} °C: a guess from the"
+            " temperature alone"
+        )
+    else:
+        lines.append(f"idle and driving not told apart: {found['parts_reason']}")
+    return lines + list(found["remarks"]) if found["remarks"] else [*lines, "nothing unusual"]
+
+
+def _unit_lines(found: UnitService) -> list[str]:
+    lines = [] if found.logs else ["no log on record"]
+    if found.offset_k is not None:
+        lines.append(
+            f"engine minus bench {found.offset_k:+.2f} K, start-to-open on the bench"
+            f" {found.bench_c:.2f} °C"
+        )
+    return lines + found.remarks()
+
+
+def _log_json(log: KeptLog) -> dict[str, Any]:
+    return log._asdict() | {"fitted": log.fitted.isoformat(), "logged": log.logged.isoformat()}
+
+
+def _service_json(found: UnitService) -> dict[str, Any]:
+    return found._asdict() | {
+        "logs": [_log_json(log) for log in found.logs],
+        "drift": found.drift._asdict() if found.drift else None,
+        "remarks": found.remarks(),
+    }
+
+
+def _target_json(found: ChosenTarget) -> dict[str, Any]:
+    return {
+        "type": found.offset.type_name,
+        "wanted_c": found.wanted_c,
+        "bench_start_to_open_c": found.target.bench_c,
+        "expanded_uncertainty": found.target.expanded_u_k,
+        "offset": found.offset.offset._asdict(),
+        "offsets_k": dict(found.offset.seen),
+        "remarks": list(found.remarks),
+    }

@@ -1,0 +1,148 @@
+"""`proofbath statistics`: what the numbers of a batch, of a type, and of all types say."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.table import Table
+
+from proofbath.cli.options import json_option
+from proofbath.cli.output import console, print_json
+from proofbath.cli.shop_options import shop_option
+from proofbath.proof.compare import Trend
+from proofbath.proof.statistics import BatchStatistics, Capability
+from proofbath.workshop.shop import open_shop
+from proofbath.workshop.shop_statistics import (
+    DAYS,
+    LimitStatistics,
+    TypeStatistics,
+    batch_figures,
+    compare_types,
+    factor_json,
+    type_figures,
+)
+
+
+@click.group()
+def command() -> None:
+    """Tell what the shop's own numbers say, and no more than they carry."""
+
+
+@command.command()
+@click.argument("name")
+@shop_option
+@json_option
+def batch(name: str, shop_file: Path, as_json: bool) -> None:
+    """Print mean, s and range of batch NAME, as found and as left.
+
+    The bench's common uncertainty moves all units alike: it stands apart and is not in s.
+    """
+    with open_shop(shop_file) as shop:
+        found = batch_figures(shop.records, name)
+    if as_json:
+        print_json({"batch": name, "limits": [_limit_json(one) for one in found]})
+        return
+    for one in found:
+        table = Table(title=f"{one.form}, in {one.unit}", title_justify="left")
+        for heading in ("", "units", "mean", "s", "smallest", "largest", "range", "common u"):
+            table.add_column(heading, justify="right" if heading else "left")
+        for stage, figures in (("as found", one.as_found), ("as left", one.as_left)):
+            table.add_row(stage, *_batch_cells(figures))
+        console().print(table)
+
+
+def _batch_cells(found: BatchStatistics | None) -> list[str]:
+    if found is None:
+        return ["0", "", "", "", "", "", ""]
+    figures = (found.mean, found.sd, found.smallest, found.largest, found.span, found.common_u)
+    return [str(found.units), *("" if f is None else f"{f:.3f}" for f in figures)]
+
+
+def _limit_json(one: LimitStatistics) -> dict[str, Any]:
+    parts = {"as_found": one.as_found, "as_left": one.as_left}
+    return one._asdict() | {
+        name: part._asdict() | {"range": part.span} if part else None
+        for name, part in parts.items()
+    }
+
+
+@command.command(name="type")
+@click.argument("name")
+@shop_option
+@json_option
+def type_command(name: str, shop_file: Path, as_json: bool) -> None:
+    """Print what the as-left history of type NAME carries.
+
+    Capability and tolerance interval from 30 units on; trends; benches, stations, persons and
+    supplier lots compared, and what the comparison could not have seen.
+    """
+    with open_shop(shop_file) as shop:
+        found = type_figures(shop.records, name)
+    if as_json:
+        print_json({"type": name, "limits": [one.to_json() for one in found]})
+        return
+    for one in found:
+        for line in _type_lines(one):
+            console().print(line, markup=False, soft_wrap=True)
+
+
+def _type_lines(one: TypeStatistics) -> list[str]:
+    unit = "K" if one.unit == "°C" else one.unit
+    lines = [f"{one.form}: {one.units} units as left"]
+    lines += [f"  {line}" for line in _capability_lines(one.capability, one.unit)]
+    if one.trend:
+        lines.append(f"  {_trend_text(one.trend, unit)}")
+    for factor in one.factors:
+        lines.append(f"  {factor.words}")
+        lines += [
+            f"    {group}: {_trend_text(line, unit)}"
+            for group, line in factor.trends.items()
+            if len(factor.groups) > 1
+        ]
+    return lines
+
+
+def _capability_lines(found: Capability, unit: str) -> list[str]:
+    if found.reason is not None:
+        lines = [f"no capability: {found.reason}"]
+    else:
+        cp = f"Cp {found.cp:.2f} (at least {found.cp_lower:.2f}), " if found.cp else ""
+        low, high = found.tolerance_interval or (None, None)
+        ends = " to ".join("open" if end is None else f"{end:.2f}" for end in (low, high))
+        lines = [
+            f"{cp}Cpk {found.cpk:.2f} (at least {found.cpk_lower:.2f}), with 95 % confidence",
+            f"tolerance interval {ends} {unit}: 95 % of units with 95 % confidence",
+        ]
+    if found.common_u is not None:
+        lines.append(f"the bench's common standard uncertainty, not in it: {found.common_u:.3f}")
+    return lines
+
+
+def _trend_text(found: Trend, unit: str) -> str:
+    clear = "" if abs(found.slope) > found.half_width else ", not told from none"
+    return (
+        f"trend {found.slope:+.3f} ± {found.half_width:.3f} {unit} in {DAYS:g} days"
+        f" (p {found.p:.2g}){clear}"
+    )
+
+
+@command.command()
+@shop_option
+@json_option
+def types(shop_file: Path, as_json: bool) -> None:
+    """Compare all types by how far their units left from the middle of their limits."""
+    with open_shop(shop_file) as shop:
+        found = compare_types(shop.records)
+    if as_json:
+        print_json({"types": factor_json(found) if found else None})
+        return
+    if found is None:
+        console().print("no type has units as left on record")
+        return
+    console().print(found.words, markup=False, soft_wrap=True)
+    for name, units in found.groups.items():
+        line = found.trends.get(name)
+        trend = f"; {_trend_text(line, 'K')}" if line else ""
+        console().print(f"  {name}: {units} units{trend}", markup=False, soft_wrap=True)

@@ -1,0 +1,155 @@
+"""Engine logs with their units: kept, compared with the bench, learnt from, used for a target."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from host.proof.test_service import csv_of, drive
+from host.workshop.measured_shop import NIGHT_K, REPEAT_K, MeasuredShop, Measurement, measured_shop
+from proofbath.errors import InputError
+from proofbath.proof.engine_log import EngineLog
+from proofbath.proof.engine_offset import Seen, usual_offset
+from proofbath.proof.service import Service
+from proofbath.store.kinds import ServiceLog
+from proofbath.workshop.service import add_log, choose_target, type_offset, unit_service
+
+LAG_K = 0.06
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[MeasuredShop]:
+    with measured_shop(tmp_path) as made:
+        made.units(["U1", "U2"])
+        made.batch("A", ["U1", "U2"])
+        made.night("A", "as-found", {"U1": Measurement(82.0), "U2": Measurement(81.0)})
+        yield made
+
+
+def log_text(level_c: float = 87.0, seed: int = 1) -> str:
+    log = drive(seed, hours=1.0)
+    return csv_of(EngineLog(log.t_s, log.coolant_c + level_c - 87.0))
+
+
+def add(
+    shop: MeasuredShop,
+    serial: str = "U1",
+    level_c: float = 87.0,
+    seed: int = 1,
+    fitted: dt.date | None = None,
+) -> Service:
+    shop.pass_days()
+    text, day = log_text(level_c, seed), fitted or shop.day
+    return add_log(shop.shop, serial, text, "drive.csv", day, "Heron, port", shop.now)
+
+
+def test_a_log_is_kept_with_its_unit_and_what_it_says(shop: MeasuredShop) -> None:
+    found = add(shop)
+    (kept,) = shop.records.current(ServiceLog)
+    assert kept.entry.engine == "Heron, port"
+    assert kept.entry.content["findings"] == json.loads(json.dumps(found.to_json()))
+    assert kept.entry.content["samples"] == len(kept.entry.content["t_s"]) == 3600
+    shown = unit_service(shop.records, "U1")
+    assert shown.bench_c == 82.0
+    assert shown.offset_k == pytest.approx(5.0, abs=0.2)
+    assert shown.drift is None
+
+
+def test_the_same_log_is_not_kept_twice(shop: MeasuredShop) -> None:
+    add(shop)
+    with pytest.raises(InputError, match="on record already"):
+        add(shop)
+
+
+def test_days_must_follow_each_other(shop: MeasuredShop) -> None:
+    with pytest.raises(InputError, match="give them in order"):
+        add_log(
+            shop.shop,
+            "U1",
+            log_text(),
+            "drive.csv",
+            shop.day + dt.timedelta(days=1),
+            "Heron",
+            shop.now,
+        )
+    with pytest.raises(InputError, match="engine"):
+        add_log(shop.shop, "U1", log_text(), "drive.csv", shop.day, " ", shop.now)
+    assert shop.records.current(ServiceLog) == []
+
+
+def test_a_unit_that_falls_from_log_to_log_is_failing(shop: MeasuredShop) -> None:
+    fitted = shop.day
+    for number, level_c in enumerate((87.0, 85.0, 83.0)):
+        add(shop, level_c=level_c, seed=number, fitted=fitted)
+        shop.pass_days(180)
+    found = unit_service(shop.records, "U1")
+    assert found.drift is not None
+    assert found.drift.k_per_year == pytest.approx(-4.0 * 365.25 / 362, rel=0.05)
+    assert "failing unit" in found.remarks()[0]
+    assert found.offset_k == pytest.approx(5.0, abs=0.2)  # of the first log
+
+
+def test_a_new_fitting_begins_anew(shop: MeasuredShop) -> None:
+    add(shop, level_c=87.0)
+    shop.pass_days(100)
+    shop.night("A", "as-found", {"U1": Measurement(84.0)})
+    add(shop, level_c=90.0, seed=2)
+    found = unit_service(shop.records, "U1")
+    assert len(found.logs) == 2
+    assert found.bench_c == 84.0
+    assert found.offset_k == pytest.approx(6.0, abs=0.2)
+    assert found.drift is None
+
+
+def test_the_offset_of_the_type_is_learnt_from_its_units(shop: MeasuredShop) -> None:
+    """The same two offsets given to the estimate by hand; the shared probe is in neither."""
+    one, two = add(shop, "U1", 87.0), add(shop, "U2", 87.5, 2)
+    assert one.regulated_c is not None
+    assert one.u_c is not None
+    assert two.regulated_c is not None
+    assert two.u_c is not None
+    bench_u = math.sqrt(NIGHT_K**2 + REPEAT_K**2 + LAG_K**2)
+    by_hand = usual_offset(
+        [
+            Seen(one.regulated_c - 82.0, math.hypot(one.u_c, bench_u)),
+            Seen(two.regulated_c - 81.0, math.hypot(two.u_c, bench_u)),
+        ]
+    )
+    found = type_offset(shop.records, "F82")
+    assert {*found.seen} == {"U1", "U2"}
+    assert found.offset == pytest.approx(by_hand)
+
+
+def test_a_target_is_chosen_for_a_wanted_temperature(shop: MeasuredShop) -> None:
+    before = choose_target(shop.records, "F82", 86.0)
+    assert "prior from memory" in before.remarks[0]
+    for n in range(2):
+        add(shop, "U1", 87.0 + 0.1 * n, n)
+    add(shop, "U2", 86.0, 5)
+    after = choose_target(shop.records, "F82", 87.0)
+    assert after.remarks == ()
+    assert after.target.bench_c == pytest.approx(87.0 - after.offset.offset.mean_k)
+    assert 81.5 < after.target.bench_c < 83.5  # offsets of 5 K, drawn a little to the prior's 3 K
+    assert after.target.expanded_u_k < before.target.expanded_u_k
+
+
+def test_a_target_outside_the_types_limits_is_pointed_out(shop: MeasuredShop) -> None:
+    assert "several rounds announced" in choose_target(shop.records, "F82", 95.0).remarks[1]
+    with pytest.raises(InputError, match="40 to 120"):
+        choose_target(shop.records, "F82", 950.0)
+
+
+def test_a_long_log_is_thinned_for_the_record_only(shop: MeasuredShop) -> None:
+    rng = np.random.default_rng(3)
+    t_s = np.arange(0.0, 7200.0, 0.2)
+    text = csv_of(EngineLog(t_s, 87.0 + 0.3 * rng.standard_normal(len(t_s))))
+    add_log(shop.shop, "U1", text, "long.csv", shop.day, "Heron", shop.now)
+    (kept,) = shop.records.current(ServiceLog)
+    assert kept.entry.content["samples"] == 36_000
+    assert len(kept.entry.content["t_s"]) == 18_000
