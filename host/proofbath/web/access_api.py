@@ -10,9 +10,14 @@ from starlette.requests import Request
 
 from proofbath.description import Described
 from proofbath.store.kinds import Right
-from proofbath.web.access_people import change_own_password
-from proofbath.web.access_sign_in import address_of, drop_cookie, keep_cookie, sign_in, sign_out
-from proofbath.web.deps import CurrentFrame, CurrentStamp, SignedIn, Viewer
+from proofbath.web.access_sign_in import (
+    change_own_password,
+    drop_cookie,
+    keep_cookie,
+    sign_in,
+    sign_out,
+)
+from proofbath.web.deps import CurrentStamp, SignedIn, Viewer
 from proofbath.web.frame import frame_of
 from proofbath.web.sessions import Signed, form_token_of
 
@@ -79,12 +84,11 @@ def change_password(
     request: Request,
     response: Response,
     signed: SignedIn,
-    frame: CurrentFrame,
     stamp: CurrentStamp,
     wanted: NewPassword,
 ) -> Session:
     """Change one's own password: all one's sessions end, and a new one begins."""
-    token = change_own_password(frame, signed, wanted.old, wanted.new, address_of(request), stamp)
+    token = change_own_password(request, signed, wanted.old, wanted.new, stamp)
     keep_cookie(request, response, token)
     return _session(signed, form_token_of(token))
 

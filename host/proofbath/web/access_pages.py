@@ -12,14 +12,13 @@ from starlette.responses import RedirectResponse, Response
 from proofbath.store.kinds import Right
 from proofbath.web.access_people import (
     add_person,
-    change_own_password,
     change_person,
     end_sessions,
     people_of,
     set_first_password,
 )
 from proofbath.web.access_sign_in import (
-    address_of,
+    change_own_password,
     drop_cookie,
     keep_cookie,
     safe_next,
@@ -99,13 +98,12 @@ def settings_page(
 def password_form(
     request: Request,
     signed: SignedIn,
-    frame: CurrentFrame,
     stamp: CurrentStamp,
     old: Text,
     new: Text,
 ) -> Response:
     """Change one's own password."""
-    token = change_own_password(frame, signed, old, new, address_of(request), stamp)
+    token = change_own_password(request, signed, old, new, stamp)
     answer = RedirectResponse("/settings?done=password", 303)
     keep_cookie(request, answer, token)
     return answer

@@ -11,7 +11,6 @@ from proofbath.store.kinds import Action, Person, Right
 from proofbath.store.records import Kept, Records, Stamp
 from proofbath.web.frame import Frame
 from proofbath.web.password import Passwords, check_password
-from proofbath.web.sessions import Signed
 
 
 class PersonState(Described):
@@ -93,19 +92,6 @@ def set_password(
     what = "first password set" if first else "password changed"
     records.add(Action(what=what, detail=name), stamp)
     access.set_password(Credential(number, hashed, first, stamp.at))
-
-
-def change_own_password(
-    frame: Frame, signed: Signed, old: str, new: str, address: str, stamp: Stamp
-) -> str:
-    """Change one's own password, end all one's sessions, and return a new session's token."""
-    number = signed.person.root
-    if not password_fits(frame, signed.person, old):
-        raise InputError("the present password is another one; nothing was changed")
-    if old == new:
-        raise InputError("the new password is the present one; choose another")
-    set_password(frame.shop.records, frame.access, frame.passwords, number, new, stamp, False)
-    return frame.sessions.begin(number, address)
 
 
 def end_sessions(frame: Frame, number: int, stamp: Stamp) -> None:

@@ -1,4 +1,4 @@
-"""Signing in and out: tries are slowed down, each session is new, both are on record."""
+"""Signing in and out, and one's own password: tries are slowed down, all of it is on record."""
 
 from __future__ import annotations
 
@@ -8,19 +8,33 @@ from fastapi import HTTPException
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import Response
 
+from proofbath.errors import InputError
 from proofbath.store.kinds import Action, Person
-from proofbath.store.records import Stamp
-from proofbath.web.access_people import password_fits
+from proofbath.store.records import Kept, Stamp
+from proofbath.web.access_people import password_fits, set_password
 from proofbath.web.frame import Frame, frame_of
+from proofbath.web.password import check_password
 from proofbath.web.sessions import Signed, digest_of
-
-WRONG = "name or password is wrong"
 
 
 def sign_in(request: Request, name: str, password: str) -> str:
     """Begin a session and return its token; 401 for a wrong name or password, 429 for too many.
 
     A session the browser still had ends: nobody can be given one that is known beforehand.
+    """
+    frame = frame_of(request)
+    person = proven(request, name, password)
+    if person is None:
+        raise HTTPException(401, "name or password is wrong")
+    _end_old(request, frame)
+    _note(frame, "signed in", f"from {address_of(request)}", person.root)
+    return frame.sessions.begin(person.root, address_of(request))
+
+
+def proven(request: Request, name: str, password: str) -> Kept[Person] | None:
+    """Return the person whose name and password these are, None where they are not.
+
+    429 after too many wrong ones; unknown names take as long as wrong passwords.
     """
     frame, address = frame_of(request), address_of(request)
     wait_s = math.ceil(frame.delays.begin(name, address))
@@ -30,14 +44,24 @@ def sign_in(request: Request, name: str, password: str) -> str:
         )
     found = frame.shop.records.current(Person, name=name) if "\0" not in name else []
     person = found[0] if found else None
-    if not password_fits(frame, person, password) or person is None:
-        if person is not None and frame.delays.just_slowed(name):
-            _note(frame, "wrong passwords", f"{name}, from {address}", None)
-        raise HTTPException(401, WRONG)
-    frame.delays.succeeded(name, address)
-    _end_old(request, frame)
-    _note(frame, "signed in", f"from {address}", person.root)
-    return frame.sessions.begin(person.root, address)
+    if password_fits(frame, person, password):
+        frame.delays.succeeded(name, address)
+        return person
+    if person is not None and frame.delays.just_slowed(name):
+        _note(frame, "wrong passwords", f"{name}, from {address}", None)
+    return None
+
+
+def change_own_password(request: Request, signed: Signed, old: str, new: str, stamp: Stamp) -> str:
+    """Change one's own password, end all one's sessions, and return a new session's token."""
+    frame, person = frame_of(request), signed.person
+    check_password(new)
+    if old == new:
+        raise InputError("the new password is the present one; choose another")
+    if proven(request, person.entry.name, old) is None:
+        raise InputError("the present password is another one; nothing was changed")
+    set_password(frame.shop.records, frame.access, frame.passwords, person.root, new, stamp, False)
+    return frame.sessions.begin(person.root, address_of(request))
 
 
 def sign_out(request: Request, signed: Signed) -> None:

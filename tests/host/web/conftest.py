@@ -149,3 +149,39 @@ def open_browser(app: FastAPI) -> Iterator[Callable[..., Browser]]:
             return browser
 
         yield open_one
+
+
+def knock(
+    app: FastAPI, browser: Browser, path: str, origin: str = ORIGIN, host: str = "localhost"
+) -> bool:
+    """Whether a websocket is accepted; it is left again at once."""
+    cookies = "; ".join(f"{name}={value}" for name, value in browser.client.cookies.items())
+    headers = {"host": host, "origin": origin, "cookie": cookies}
+    said: list[str] = []
+
+    async def visit() -> None:
+        heard = iter(["websocket.connect"])
+
+        async def receive() -> dict[str, Any]:
+            return {"type": next(heard, "websocket.disconnect"), "code": 1001}
+
+        async def send(message: Any) -> None:
+            said.append(message["type"])
+
+        scope = {
+            "type": "websocket",
+            "asgi": {"version": "3.0"},
+            "scheme": "ws",
+            "path": path,
+            "raw_path": path.encode(),
+            "query_string": b"",
+            "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+            "client": ("10.0.0.7", 50000),
+            "server": ("localhost", 80),
+            "subprotocols": [],
+            "state": {},
+        }
+        await asyncio.wait_for(app(scope, receive, send), 20)
+
+    asyncio.run(visit())
+    return "websocket.accept" in said

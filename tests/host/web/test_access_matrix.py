@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import asyncio
 import re
 from collections.abc import Callable, Iterator
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import pytest
 from fastapi import FastAPI
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute, APIWebSocketRoute
 
-from host.web.conftest import ORIGIN, RIGHTS, Browser
+from host.web.conftest import ORIGIN, RIGHTS, Browser, knock
 from proofbath.web.deps import Need
 from proofbath.web.routers import routers
 
@@ -93,35 +92,12 @@ def _open(app: FastAPI, browser: Browser, door: Door) -> bool:
     return answer.status_code not in (401, 500) and not refused
 
 
-def knock(app: FastAPI, browser: Browser, path: str, origin: str = ORIGIN) -> bool:
-    """Whether a websocket is accepted; it is left again at once."""
-    cookies = "; ".join(f"{name}={value}" for name, value in browser.client.cookies.items())
-    headers = {"host": "localhost", "origin": origin, "cookie": cookies}
-    said: list[str] = []
-
-    async def visit() -> None:
-        heard = iter(["websocket.connect"])
-
-        async def receive() -> dict[str, Any]:
-            return {"type": next(heard, "websocket.disconnect"), "code": 1001}
-
-        async def send(message: Any) -> None:
-            said.append(message["type"])
-
-        scope = {
-            "type": "websocket",
-            "asgi": {"version": "3.0"},
-            "scheme": "ws",
-            "path": path,
-            "raw_path": path.encode(),
-            "query_string": b"",
-            "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
-            "client": ("10.0.0.7", 50000),
-            "server": ("localhost", 80),
-            "subprotocols": [],
-            "state": {},
-        }
-        await asyncio.wait_for(app(scope, receive, send), 20)
-
-    asyncio.run(visit())
-    return "websocket.accept" in said
+def test_no_websocket_opens_for_another_sites_page(
+    app: FastAPI, open_browser: Callable[..., Browser]
+) -> None:
+    browser = open_browser("viewer")
+    for door in doors():
+        if door.method == "WEBSOCKET":
+            assert knock(app, browser, door.asked, ORIGIN)
+            assert not knock(app, browser, door.asked, "https://evil.example")
+            assert not knock(app, browser, door.asked, ORIGIN, host="evil.example")
