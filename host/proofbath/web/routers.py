@@ -9,6 +9,7 @@ from fastapi import APIRouter
 MODULES = (
     "live",
     "bench_page",
+    "night_page",
     "access_pages",
     "access_api",
     "benches",

@@ -90,12 +90,14 @@ export class Chart {
     context.save();
     context.font = `bold ${13 * ratio}px system-ui, sans-serif`;
     context.textAlign = "right";
+    let room = 4 * ratio;
     this.lines.forEach((one, n) => {
       const column = u.data[n + 1];
       let last = column.length - 1;
       while (last >= 0 && column[last] === null) last -= 1;
       if (last < 0) return;
-      const x = u.valToPos(u.data[0][last], "x", true) - (4 + 14 * (n % 6)) * ratio;
+      const x = u.valToPos(u.data[0][last], "x", true) - room;
+      room += context.measureText(one.name).width + 6 * ratio;
       const y = u.valToPos(column[last], "y", true) - 4 * ratio;
       context.fillStyle = variable(one.color);
       context.fillText(one.name, x, y);
