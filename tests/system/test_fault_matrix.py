@@ -19,7 +19,7 @@ from proofbath.bench.notes import notes_in
 from proofbath.bench.port import PortLostError
 from proofbath.bench.start import greet
 from proofbath.bench.virtual_port import VirtualPort
-from proofbath.cli.night import exit_status
+from proofbath.cli.night_outcome import exit_status
 from proofbath.run.acts import Act, Pause, Resume
 from proofbath.run.plan import NightPlan
 from proofbath.run.sequencer import Sequencer

@@ -15,9 +15,10 @@ from proofbath.bench.link import Link
 from proofbath.bench.loading_guide import Loaded, guide_loading
 from proofbath.bench.loading_record import loading_record, save_loading
 from proofbath.bench.night import check_night
+from proofbath.bench.unit_analysis import UnitReport
 from proofbath.bench.virtual_person import VirtualPerson
 from proofbath.bench.virtual_port import VirtualPort
-from proofbath.cli.night_report import UnitReport, read_night
+from proofbath.cli.night_report import read_night
 from proofbath.cli.options import json_option, out_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.person import KeyboardPerson

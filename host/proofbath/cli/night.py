@@ -4,51 +4,67 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import NamedTuple
 
 import click
 
 from proofbath.bench.clock import seconds_of_day, utc_text
 from proofbath.bench.description import BenchFile
-from proofbath.bench.loop import Outcome
+from proofbath.bench.in_force import bench_in_force
 from proofbath.bench.night import check_night
 from proofbath.bench.process import bench_night
 from proofbath.bench.proof_record import proof_path
 from proofbath.bench.ready import Ready
 from proofbath.bench.release import Release, release_attendance, release_loading
+from proofbath.cli.night_outcome import JOURNAL, report_done, report_outcome
 from proofbath.cli.night_progress import night_progress
-from proofbath.cli.night_report import (
-    UnitReport,
-    make_folder,
-    read_night,
-    remarks,
-    starts_table,
-    write_json,
-    write_night,
-)
-from proofbath.cli.options import (
-    attended_option,
-    bench_option,
-    clear_trip_option,
-    json_option,
-    out_option,
-)
+from proofbath.cli.options import attended_option, clear_trip_option, json_option, out_option
 from proofbath.cli.output import console, print_json, progress_console
+from proofbath.errors import InputError
 from proofbath.files import read_toml
+from proofbath.proof.verdict import RetestCause
 from proofbath.run.check import CheckedPlan
 from proofbath.run.plan import NightPlan
-from proofbath.store.journal import Journal
+from proofbath.workshop.entry import day_of
+from proofbath.workshop.night_files import make_folder
+from proofbath.workshop.nights import certify_blocks, shop_night
+from proofbath.workshop.planning import Retest, Retests, loading_faults
+from proofbath.workshop.shop import Shop, open_shop
 
-JOURNAL = "journal.sqlite"
 CAUTIONS = (
     "Hot bath: scald hazard until it is below 45 °C.  The hard-wired cut-out, lid, level and"
     " emergency stop must be in order.  Heat may be left alone only where local rules allow it."
 )
+night_bench_option = click.option(
+    "--bench",
+    "bench_word",
+    metavar="FILE|NAME",
+    help="Bench file: port, coolant, bath, limits, calibration. With --shop one of the"
+    " workshop's, by file or name; left out where it has only one.",
+)
+night_shop_option = click.option(
+    "--shop",
+    "shop_file",
+    type=click.Path(path_type=Path),
+    help="The workshop's file: the night is its own, on record.",
+)
+night_by_option = click.option("--by", help="Who starts it: a person on record; with --shop.")
 
 
 @click.command()
 @click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
-@bench_option("Bench file: port, coolant, bath, limits, calibration.")
+@night_bench_option
+@night_shop_option
+@night_by_option
+@click.option(
+    "--retest",
+    "retests",
+    nargs=3,
+    multiple=True,
+    metavar="SERIAL CAUSE RECORD",
+    help="A unit is measured once more: what spoilt the first run, and how one knows."
+    f" CAUSE is one of {', '.join(c.name.lower() for c in RetestCause)}.",
+)
 @out_option("night", "Folder for the journal (nights are added), curves and results.")
 @clear_trip_option
 @attended_option
@@ -67,7 +83,10 @@ CAUTIONS = (
 @json_option
 def command(
     plan_file: Path,
-    bench_file: Path,
+    bench_word: str | None,
+    shop_file: Path | None,
+    by: str | None,
+    retests: tuple[tuple[str, str, str], ...],
     out: Path,
     clear_trip: bool,
     attended: bool,
@@ -81,14 +100,40 @@ def command(
     interlocks are proven (`proofbath check --commission`). The plan is checked whole before any
     heat. Ctrl-C stops the run, switches everything off and keeps what was measured. Exit status
     3 means the night ended before its plan did.
+
+    With --shop the night is the workshop's: the bench as it is calibrated today, journal, loading
+    and results on record, files in its folder of nights; --out then only names the folder of the
+    guided loading.
     """
-    plan, bench = read_toml(plan_file, NightPlan), read_toml(bench_file, BenchFile)
-    if only_check:
-        _tell_plan(check_night(plan, bench, seconds_of_day()), as_json)
+    plan = read_toml(plan_file, NightPlan)
+    asked = Asked(plan, out, clear_trip, attended, loaded, only_check, as_json)
+    if shop_file is not None:
+        return _shop_night(asked, shop_file, bench_word, by, _retests(retests))
+    if bench_word is None:
+        raise click.UsageError("name the bench's file with --bench, or the workshop's with --shop.")
+    if by is not None or retests:
+        raise click.UsageError("--by and --retest belong to a night of the workshop: add --shop.")
+    return _folder_night(asked, Path(bench_word))
+
+
+class Asked(NamedTuple):
+    """What a night was asked for, wherever it is kept."""
+
+    plan: NightPlan
+    out: Path
+    clear_trip: bool
+    attended: bool
+    loaded: str
+    only_check: bool
+    as_json: bool
+
+
+def _folder_night(asked: Asked, bench_file: Path) -> int:
+    plan, bench, out = asked.plan, read_toml(bench_file, BenchFile), asked.out
+    if asked.only_check:
+        _tell_plan(check_night(plan, bench, seconds_of_day()), asked.as_json)
         return 0
-    stations = [place.station for place in plan.station]
-    release = release_attendance(bench, proof_path(bench_file), stations, attended, utc_text())
-    loading = release_loading(plan, bench, out, loaded, utc_text())
+    release, remarks = _released(asked, bench, bench_file)
     make_folder(out)
     progress_console().print(CAUTIONS)
     with night_progress() as tell:
@@ -96,12 +141,80 @@ def command(
             plan,
             bench,
             out / JOURNAL,
-            clear=clear_trip,
+            clear=asked.clear_trip,
             on_ready=partial(tell_ready, release),
             on_progress=tell,
-            remarks=(*release.remarks, *loading),
+            remarks=remarks,
         )
-    return report_outcome(outcome, out, as_json)
+    return report_outcome(outcome, out, asked.as_json)
+
+
+def _shop_night(
+    asked: Asked, shop_file: Path, bench_word: str | None, by: str | None, retests: Retests
+) -> int:
+    plan, at = asked.plan, utc_text()
+    with open_shop(shop_file) as shop:
+        name = bench_of(shop, bench_word)
+        bench = bench_in_force(shop.records, shop.bench(name), day_of(at))
+        blocks = certify_blocks(shop, plan, bench, day_of(at))
+        for why in blocks:
+            progress_console().print(f"warning: could not be certified: {why}", markup=False)
+        if asked.only_check:
+            faults = loading_faults(shop.records, plan, retests)
+            if faults:
+                raise InputError(*faults)
+            _tell_plan(check_night(plan, bench, seconds_of_day()), asked.as_json)
+            return 0
+        if by is None:
+            raise click.UsageError("say with --by who starts the night.")
+        release, remarks = _released(asked, bench, shop.bench_files()[name])
+        progress_console().print(CAUTIONS)
+        with night_progress() as tell:
+            done = shop_night(
+                shop,
+                plan,
+                name,
+                by,
+                at,
+                retests=retests,
+                clear=asked.clear_trip,
+                on_ready=partial(tell_ready, release),
+                on_progress=tell,
+                remarks=remarks,
+            )
+        return report_done(shop, done, plan, asked.as_json)
+
+
+def _released(
+    asked: Asked, bench: BenchFile, bench_file: Path
+) -> tuple[Release, tuple[tuple[str, str], ...]]:
+    """How the night may heat and how it was loaded; refused where it may not."""
+    stations = [place.station for place in asked.plan.station]
+    proof, now = proof_path(bench_file), utc_text()
+    release = release_attendance(bench, proof, stations, asked.attended, now)
+    loading = release_loading(asked.plan, bench, asked.out, asked.loaded, now)
+    return release, (*release.remarks, *loading)
+
+
+def _retests(words: tuple[tuple[str, str, str], ...]) -> Retests:
+    causes = {cause.name.lower(): cause for cause in RetestCause}
+    for serial, cause, _ in words:
+        if cause not in causes:
+            raise InputError(f"retest of {serial}: cause {cause!r}; say one of {', '.join(causes)}")
+    return {serial: Retest(causes[cause], record) for serial, cause, record in words}
+
+
+def bench_of(shop: Shop, word: str | None) -> str:
+    """Return the bench that a word means: its name, its file, or the only one there is."""
+    files = shop.bench_files()
+    if word is None and len(files) == 1:
+        return next(iter(files))
+    by_file = {path.resolve(): name for name, path in files.items()}
+    found = word if word in files else by_file.get(Path(word or "").resolve())
+    if found is None:
+        said = f"bench {word!r}: not the workshop's" if word else "which bench?"
+        raise InputError(f"{said}; say --bench with one of {', '.join(files) or 'none there are'}")
+    return found
 
 
 def _tell_plan(checked: CheckedPlan, as_json: bool) -> None:
@@ -139,54 +252,3 @@ def tell_ready(release: Release, ready: Ready) -> None:
     release.check_controller(ready.identity)
     for line in forecast_lines(ready.checked):
         progress_console().print(line)
-
-
-def report_outcome(outcome: Outcome, out: Path, as_json: bool) -> int:
-    """Analyse a run that ended, write its files, print it, and return the exit status."""
-    journal = Journal(out / JOURNAL)
-    plan = NightPlan.model_validate_json(journal.run(outcome.run_id).head.plan_text)
-    reports = read_night(journal, outcome.run_id)
-    journal.close()
-    if reports:
-        write_night(out, reports)
-    found = _found(outcome, plan, reports)
-    write_json(out / f"run-{outcome.run_id}.json", found)
-    if as_json:
-        print_json(found)
-    else:
-        _print(outcome, reports, out)
-    return exit_status(outcome)
-
-
-def exit_status(outcome: Outcome) -> int:
-    """Return 0 for a night that was done, 3 for one that ended before its plan did."""
-    return 0 if outcome.status == "done" else 3
-
-
-def _found(outcome: Outcome, plan: NightPlan, reports: list[UnitReport]) -> dict[str, Any]:
-    return {
-        "run": outcome.run_id,
-        "status": outcome.status,
-        "reason": outcome.reason,
-        "batch": plan.batch,
-        "unit_type": plan.unit_type.name,
-        "units": [
-            {
-                "serial": report.serial,
-                "station": report.station,
-                "role": report.role,
-                **report.result.to_json(),
-            }
-            for report in reports
-        ],
-    }
-
-
-def _print(outcome: Outcome, reports: list[UnitReport], out: Path) -> None:
-    shown = console()
-    if reports:
-        shown.print(starts_table(reports, {}))
-    for line in remarks(reports):
-        shown.print(line)
-    ending = f": {outcome.reason}" if outcome.reason else ""
-    shown.print(f"run {outcome.run_id} {outcome.status}{ending}; files are in {out}")

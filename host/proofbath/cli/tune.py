@@ -14,14 +14,14 @@ from proofbath.bench.process import bench_tune
 from proofbath.bench.ready import Ready
 from proofbath.bench.tune import Tuning
 from proofbath.bench.tune_picture import tuning_picture
-from proofbath.cli.night import JOURNAL
+from proofbath.cli.night_outcome import JOURNAL
 from proofbath.cli.night_progress import night_progress
-from proofbath.cli.night_report import write_json
 from proofbath.cli.options import bench_option, clear_trip_option, json_option, out_option
 from proofbath.cli.output import console, print_json, progress_console
 from proofbath.control.bath_model import BathModel
 from proofbath.errors import InputError
 from proofbath.files import read_toml
+from proofbath.workshop.night_files import write_json
 
 CAUTIONS = (
     "The bath is heated to about 88 °C: scald hazard until it is below 45 °C.  Stay with it: fill"

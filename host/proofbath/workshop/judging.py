@@ -19,6 +19,7 @@ from proofbath.workshop.entry import made
 from proofbath.workshop.keeping import keep_missing
 from proofbath.workshop.next_step import measured_step, unmeasured_step
 from proofbath.workshop.shop import Shop
+from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import UnitStory, batch_story, story_in
 from proofbath.workshop.verdicts import RESULT_ROW, decision_on, verdict_on
 
@@ -41,13 +42,13 @@ class Judged(NamedTuple):
 def judge_batch(shop: Shop, batch_name: str, on: dt.date) -> list[Judged]:
     """Return each unit of a batch judged on a day; writes nothing."""
     with _judge(shop, on) as judge:
-        return [judge.unit(story) for story in batch_story(shop.records, batch_name)]
+        return [judge.unit(story) for story in batch_story(judge.records, batch_name)]
 
 
 def judge_unit(shop: Shop, batch_name: str, serial: str, on: dt.date) -> Judged:
     """Return one unit of a batch judged on a day; writes nothing."""
     with _judge(shop, on) as judge:
-        return judge.unit(story_in(shop.records, batch_name, serial))
+        return judge.unit(story_in(judge.records, batch_name, serial))
 
 
 def decide(shop: Shop, batch_name: str, stamp: Stamp, on: dt.date) -> list[Judged]:
@@ -123,12 +124,12 @@ class _Judge:
     """Judges units on a day, each run looked into once."""
 
     def __init__(self, records: Records, journal: Journal, on: dt.date) -> None:
-        self._records = records
+        self.records = records
         self._blocks = Blocks(records, journal, on)
 
     def unit(self, story: UnitStory) -> Judged:
         """Return a unit judged."""
-        version = self._records.one(TypeVersion, story.batch.entry.type_version_id).entry
+        version = self.records.one(TypeVersion, story.batch.entry.type_version_id).entry
         step = story.present if story.intake.entry.accepted else None
         if step is None or step.result is None:
             words = unmeasured_step(story)
@@ -149,20 +150,20 @@ class _Judge:
         return Judged(story, step.result, verdict, refusals, words, decision)
 
     def _decision(self, result: Kept[Result]) -> Kept[Decision] | None:
-        taken = self._records.current(Decision, result_id=result.root)
+        taken = self.records.current(Decision, result_id=result.root)
         return taken[-1] if taken else None
 
     def _by_person(self, decision: Kept[Decision] | None) -> str | None:
         if decision is None or decision.entry.rule != BY_PERSON or decision.by is None:
             return None
-        who = self._records.one(Person, decision.by).entry.name
+        who = self.records.one(Person, decision.by).entry.name
         return f"failed by {who}: {decision.entry.content['reason']}"
 
 
 @contextmanager
 def _judge(shop: Shop, on: dt.date) -> Iterator[_Judge]:
     with closing(Journal(shop.records.place)) as journal:
-        yield _Judge(shop.records, journal, on)
+        yield _Judge(Snapshot(shop.records), journal, on)
 
 
 def _unmeasured(story: UnitStory) -> tuple[str, ...]:

@@ -9,12 +9,11 @@ from proofbath.curve.bench_budget import TRUSTED_DOF, BenchBudget
 from proofbath.curve.budget import Combined
 from proofbath.curve.pool import pooled
 from proofbath.curve.result import CurveResult, Quantity
-from proofbath.store.kinds import BenchStudy, Result
+from proofbath.store.kinds import Result
 from proofbath.store.records import Records
+from proofbath.workshop.bench_study import budget_from_study
 
 POOLED = ("repeatability_k", "lag_s", "shift_k_per_w")
-FOR_BUDGET = "for_budget"
-"""Where a study's content keeps its figures for a budget."""
 
 
 def budget_for(
@@ -42,11 +41,8 @@ def budget_for(
     if (learnt.repeatability_dof or 0.0) < TRUSTED_DOF and budget.repeatability_k is not None:
         own = {name: getattr(budget, name) for name in ("repeatability_k", "repeatability_dof")}
         learnt = learnt.model_copy(update=own)
-    studies = records.current(BenchStudy, bench=bench_name)
-    if not studies:
-        return learnt
-    newest = max(studies, key=lambda kept: (kept.entry.done, kept.root))
-    return BenchBudget.model_validate(learnt.model_dump() | newest.entry.content[FOR_BUDGET])
+    studied = budget_from_study(records, bench_name) or {}
+    return BenchBudget.model_validate(learnt.model_dump() | studied)
 
 
 def _as_result(content: Mapping[str, Any]) -> CurveResult:

@@ -11,6 +11,7 @@ from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import Verdict, judge, statement
 from proofbath.store.kinds import Decision, Result
 from proofbath.store.records import Kept
+from proofbath.workshop.findings import shown_in
 from proofbath.workshop.story import UnitStory
 
 RESULT_ROW = "result_row"
@@ -19,12 +20,7 @@ RESULT_ROW = "result_row"
 
 def measured_in(content: Mapping[str, Any]) -> list[Measured]:
     """Return each quantity of a result's content, those of series one by one."""
-    found = []
-    for name, shown in content.items():
-        for item in shown if isinstance(shown, list) else [shown]:
-            if isinstance(item, Mapping) and "standard_uncertainty" in item:
-                found.append(Measured.from_result(name, item))
-    return found
+    return [Measured.from_result(name, shown) for name, shown in shown_in(content)]
 
 
 def verdict_on(specification: Specification, result: Kept[Result]) -> Verdict:

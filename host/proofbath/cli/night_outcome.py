@@ -1,0 +1,83 @@
+"""How a night ended, for people and programs: its files, its table, its exit status."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from proofbath.bench.loop import Outcome
+from proofbath.bench.night import plan_of
+from proofbath.bench.unit_analysis import UnitReport
+from proofbath.cli.night_report import read_night, remarks, starts_table
+from proofbath.cli.output import console, print_json
+from proofbath.run.plan import NightPlan
+from proofbath.store.journal import Journal
+from proofbath.workshop.night_files import write_json, write_night
+from proofbath.workshop.nights import NightDone
+from proofbath.workshop.shop import Shop
+
+JOURNAL = "journal.sqlite"
+"""Name of the journal in a night's folder."""
+
+
+def report_outcome(outcome: Outcome, out: Path, as_json: bool) -> int:
+    """Analyse a run that ended, write its files, print it, and return the exit status."""
+    with closing(Journal(out / JOURNAL)) as journal:
+        plan = plan_of(journal.run(outcome.run_id))
+        reports = read_night(journal, outcome.run_id)
+    if reports:
+        write_night(out, reports)
+    write_json(out / f"run-{outcome.run_id}.json", _found(outcome, plan, reports))
+    return _tell(outcome, plan, reports, out, as_json)
+
+
+def report_done(shop: Shop, done: NightDone, plan: NightPlan, as_json: bool) -> int:
+    """Print a night of the workshop that is on record, and return the exit status."""
+    out = shop.nights / f"run-{done.outcome.run_id}"
+    return _tell(done.outcome, plan, done.reports, out, as_json)
+
+
+def _tell(
+    outcome: Outcome, plan: NightPlan, reports: Sequence[UnitReport], out: Path, as_json: bool
+) -> int:
+    if as_json:
+        print_json(_found(outcome, plan, reports))
+    else:
+        _print(outcome, reports, out)
+    return exit_status(outcome)
+
+
+def exit_status(outcome: Outcome) -> int:
+    """Return 0 for a night that was done, 3 for one that ended before its plan did."""
+    return 0 if outcome.status == "done" else 3
+
+
+def _found(outcome: Outcome, plan: NightPlan, reports: Sequence[UnitReport]) -> dict[str, Any]:
+    return {
+        "run": outcome.run_id,
+        "status": outcome.status,
+        "reason": outcome.reason,
+        "batch": plan.batch,
+        "unit_type": plan.unit_type.name,
+        "units": [
+            {
+                "serial": report.serial,
+                "station": report.station,
+                "role": report.role,
+                **report.result.to_json(),
+            }
+            for report in reports
+        ],
+    }
+
+
+def _print(outcome: Outcome, reports: Sequence[UnitReport], out: Path) -> None:
+    shown = console()
+    if reports:
+        shown.print(starts_table(reports, {}))
+    for line in remarks(reports):
+        shown.print(line)
+    ending = f": {outcome.reason}" if outcome.reason else ""
+    shown.print(f"run {outcome.run_id} {outcome.status}{ending}; files are in {out}")
