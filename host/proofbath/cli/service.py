@@ -117,7 +117,7 @@ def target(type_name: str, wanted_c: float, shop_file: Path, as_json: bool) -> N
         f"set start-to-open to {found.target.bench_c:.1f} °C on the bench (U"
         f" {found.target.expanded_u_k:.1f} K, k 2) for {wanted_c:g} °C in the engine",
         f"offset {offset.mean_k:+.2f} K, its standard uncertainty {offset.u_mean_k:.2f} K,"
-        f" {offset.between_k:.2f} K between engines, from {offset.units} units logged",
+        f" {offset.between_k:.2f} K between engines; units with logs: {offset.units}",
         *found.remarks,
     )
     for line in lines:

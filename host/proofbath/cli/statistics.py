@@ -11,11 +11,12 @@ from rich.table import Table
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import shop_option
-from proofbath.proof.compare import Trend
+from proofbath.proof.compare import LEVEL, Trend, adjusted_p
 from proofbath.proof.statistics import BatchStatistics, Capability
 from proofbath.workshop.shop import open_shop
 from proofbath.workshop.shop_statistics import (
     DAYS,
+    Factor,
     LimitStatistics,
     TypeStatistics,
     batch_figures,
@@ -93,15 +94,23 @@ def _type_lines(one: TypeStatistics) -> list[str]:
     lines = [f"{one.form}: {one.units} units as left"]
     lines += [f"  {line}" for line in _capability_lines(one.capability, one.unit)]
     if one.trend:
-        lines.append(f"  {_trend_text(one.trend, unit)}")
+        lines.append(f"  {_trend_text(one.trend, unit, one.trend.p)}")
     for factor in one.factors:
-        lines.append(f"  {factor.words}")
-        lines += [
-            f"    {group}: {_trend_text(line, unit)}"
-            for group, line in factor.trends.items()
-            if len(factor.groups) > 1
-        ]
-    return lines
+        if len(factor.groups) > 1:
+            lines.append(f"  {factor.words}")
+            lines += [f"    {line}" for line in _group_trends(factor, unit)]
+    alone = [factor.factor for factor in one.factors if len(factor.groups) == 1]
+    return [*lines, f"  one group only, nothing to compare: {', '.join(alone)}"] if alone else lines
+
+
+def _group_trends(factor: Factor, unit: str) -> list[str]:
+    """Return the trends that stay clear when all groups of the factor are counted."""
+    counted = adjusted_p({group: line.p for group, line in factor.trends.items()})
+    return [
+        f"{group}: {_trend_text(line, unit, counted[group])}"
+        for group, line in factor.trends.items()
+        if counted[group] < LEVEL
+    ]
 
 
 def _capability_lines(found: Capability, unit: str) -> list[str]:
@@ -120,11 +129,11 @@ def _capability_lines(found: Capability, unit: str) -> list[str]:
     return lines
 
 
-def _trend_text(found: Trend, unit: str) -> str:
-    clear = "" if abs(found.slope) > found.half_width else ", not told from none"
+def _trend_text(found: Trend, unit: str, p: float) -> str:
+    clear = "" if p < LEVEL else ", not told from none"
     return (
         f"trend {found.slope:+.3f} ± {found.half_width:.3f} {unit} in {DAYS:g} days"
-        f" (p {found.p:.2g}){clear}"
+        f" (p {p:.2g}){clear}"
     )
 
 
@@ -144,5 +153,5 @@ def types(shop_file: Path, as_json: bool) -> None:
     console().print(found.words, markup=False, soft_wrap=True)
     for name, units in found.groups.items():
         line = found.trends.get(name)
-        trend = f"; {_trend_text(line, 'K')}" if line else ""
+        trend = f"; {_trend_text(line, 'K', line.p)}" if line else ""
         console().print(f"  {name}: {units} units{trend}", markup=False, soft_wrap=True)

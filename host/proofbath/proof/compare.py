@@ -47,14 +47,20 @@ class Comparison:
     def in_words(self, factor: str, unit: str, adjusted_p: float | None = None) -> str:
         """Return what the comparison says, also what it could not have seen."""
         p = self.p if adjusted_p is None else adjusted_p
+        several = plural(factor)
         if p >= LEVEL:
             return (
-                f"no difference between {factor}s shown (p {p:.2g}); a spread of"
-                f" {self.visible:.2g} {unit} (sd between {factor}s) would be found in 4 of 5 cases"
+                f"no difference between {several} shown (p {p:.2g}); a spread of"
+                f" {self.visible:.2g} {unit} (sd between {several}) would be found in 4 of 5 cases"
             )
         out = [f"{g.name} by {g.difference:+.2g} {unit}" for g in self.groups if g.stands_out]
         named = f": {', '.join(out)}" if out else "; none stands out alone"
-        return f"{factor}s differ (p {p:.2g}){named}"
+        return f"{several} differ (p {p:.2g}){named}"
+
+
+def plural(factor: str) -> str:
+    """Return a factor's name for several."""
+    return f"{factor}es" if factor.endswith("ch") else f"{factor}s"
 
 
 def compare(values_by_group: Mapping[str, Sequence[float]]) -> Comparison | None:

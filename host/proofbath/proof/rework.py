@@ -203,7 +203,7 @@ class _Options:
 
     def __init__(self, policy: Policy, knowledge: Knowledge, unit: Unit) -> None:
         kind = policy.kind
-        step = kind.step_mg if isinstance(kind, Refillable) else kind.step_mm
+        self.step = step = kind.step_mg if isinstance(kind, Refillable) else kind.step_mm
         steps = np.arange(-math.floor(policy.largest / step), math.floor(policy.largest / step) + 1)
         self.nominal_c = knowledge.nominal_c
         self.changes: Floats = step * steps.astype(float)
@@ -258,5 +258,5 @@ def _planned(
         step = np.clip(needed, least, most)
         after, _, weights = options.nodes.landings(np.array([start]), step)
         start = float((after @ weights)[0])
-        rounds.append(round(float(step[0]), 2))
+        rounds.append(options.step * round(float(step[0]) / options.step))
     return tuple(rounds)

@@ -166,13 +166,13 @@ def _factors(story: UnitStory, step: Step, people: Mapping[int, str]) -> dict[st
     found = {
         "bench": loading.entry.bench if loading else UNKNOWN,
         "station": f"{loading.entry.bench} {loading.entry.station}" if loading else UNKNOWN,
-        "person loading": _who(loading, people),
+        "loader": _who(loading, people),
         "supplier lot": story.unit.entry.supplier_lot or UNKNOWN,
     }
     if reworks:
-        found["person reworking"] = _who(reworks[-1], people)
+        found["reworker"] = _who(reworks[-1], people)
         lots = [item.entry.supplier_lot for item in reworks if item.entry.supplier_lot]
-        found["supplier lot of rework"] = lots[-1] if lots else UNKNOWN
+        found["lot of wax or part"] = lots[-1] if lots else UNKNOWN
     return found
 
 
@@ -233,7 +233,9 @@ def _factor(
     p: float | None,
     unit: str,
 ) -> Factor:
-    words = f"{name}: two groups of two units at least are needed"
+    enough = sum(len(items) > 1 for items in groups.values()) > 1
+    words = "all units read alike" if enough else "two groups of two units at least are needed"
+    words = f"{name}: {words}"
     if found:
         words = found.in_words(name, _difference_unit(unit), p)
     trends = {group: line for group, items in groups.items() if (line := _trend(items))}

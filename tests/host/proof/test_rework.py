@@ -204,6 +204,7 @@ def test_a_larger_increase_is_announced_as_rounds_the_first_at_most_seventy_perc
     assert advice.planned[0] == advice.change
     needed = float(advice.reason.split()[1])
     assert 0 < advice.change <= 0.7 * needed + 0.5
+    assert all(step % 0.5 == 0 for step in advice.planned)
 
 
 def test_a_small_shift_of_a_known_type_is_made_at_once_though_it_takes_much_wax() -> None:

@@ -126,11 +126,13 @@ def test_lots_and_persons_are_compared(shop: MeasuredShop) -> None:
     leave(shop, list(83.0 + rng.normal(0, 0.2, 12)), "B", "L2")
     found = {one.factor: one for one in start(shop).factors}
     assert {"L1", "L2"} == {*found["supplier lot"].groups}
-    assert {"wax L1", "wax L2"} == {*found["supplier lot of rework"].groups}
-    assert {"Mara Lind", "Tomas Reed"} == {*found["person loading"].groups}
-    assert {"Mara Lind", "Tomas Reed"} == {*found["person reworking"].groups}
+    assert {"wax L1", "wax L2"} == {*found["lot of wax or part"].groups}
+    assert {"Mara Lind", "Tomas Reed"} == {*found["loader"].groups}
+    assert {"Mara Lind", "Tomas Reed"} == {*found["reworker"].groups}
     assert "supplier lots differ" in found["supplier lot"].words
     assert "two groups" in found["bench"].words
+    lifts = {one.factor: one for one in type_figures(shop.records, "F82")[1].factors}
+    assert lifts["supplier lot"].words == "supplier lot: all units read alike"
 
 
 def test_a_trend_over_months_is_seen(shop: MeasuredShop) -> None:

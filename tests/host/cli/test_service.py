@@ -1,0 +1,70 @@
+"""The verb service: a log kept, shown, and a target chosen."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from host.cli.conftest import Call, Said
+from host.proof.test_service import csv_of, drive
+from host.workshop.measured_shop import MeasuredShop, Measurement, measured_shop
+from proofbath.proof.engine_log import EngineLog
+from proofbath.scenario.workshop import OPERATOR
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[MeasuredShop]:
+    with measured_shop(tmp_path) as made:
+        made.units(["U1"])
+        made.batch("A", ["U1"])
+        made.night("A", "as-found", {"U1": Measurement(82.0)})
+        log = drive(1, hours=1.0)
+        peaked = log.coolant_c + 15.0 * (abs(log.t_s - 2400.0) < 8.0)
+        (tmp_path / "drive.csv").write_text(csv_of(EngineLog(log.t_s, peaked)))
+        yield made
+
+
+def options(shop: MeasuredShop) -> list[object]:
+    return ["--shop", shop.shop.folder / "workshop.toml"]
+
+
+def add(call: Call, shop: MeasuredShop) -> Said:
+    return call(
+        "service", "add", "U1", shop.shop.folder / "drive.csv", "--fitted", "2025-10-05",
+        "--engine", "Heron, port", "--by", OPERATOR, *options(shop),
+    )  # fmt: skip
+
+
+def test_a_log_is_kept_and_shown(call: Call, shop: MeasuredShop) -> None:
+    said = add(call, shop)
+    assert (said.status, said.err) == (0, "")
+    assert "regulates at 87." in said.out
+    assert "likely trapped air" in said.out
+    assert "idle and driving not told apart" in said.out
+    shown = json.loads(call("service", "show", "U1", *options(shop), "--json").out)
+    assert shown["offset_k"] == pytest.approx(5.0, abs=0.2)
+    assert shown["logs"][0]["engine"] == "Heron, port"
+    assert shown["logs"][0]["findings"]["peaks"][0]["above_k"] == pytest.approx(15.0, abs=1.5)
+    text = call("service", "show", "U1", *options(shop))
+    assert "engine minus bench +" in text.out
+
+
+def test_a_target_is_given_with_its_uncertainty(call: Call, shop: MeasuredShop) -> None:
+    said = call("service", "target", "F82", "85", *options(shop))
+    assert said.status == 0
+    assert "set start-to-open to 82.0 °C on the bench" in said.out  # the prior's 3 K
+    assert "prior from memory" in said.out
+    shown = json.loads(call("service", "target", "F82", "85", *options(shop), "--json").out)
+    assert shown["bench_start_to_open_c"] == pytest.approx(82.0, abs=0.01)
+    assert shown["expanded_uncertainty"] > 5.0
+
+
+def test_a_bad_log_is_refused_and_not_kept(call: Call, shop: MeasuredShop) -> None:
+    (shop.shop.folder / "drive.csv").write_text("t_s,coolant_c\n0,80\n1,80\n")
+    said = add(call, shop)
+    assert (said.status, said.out) == (2, "")
+    assert "drive.csv: too short" in said.err
+    assert "no log on record" in call("service", "show", "U1", *options(shop)).out
