@@ -29,6 +29,8 @@ class ServeSettings(Described):
     """Names by which the pages may be called, beside `host` and loopback."""
     session_idle_h: Annotated[float, Field(gt=0, le=168)] = 12.0
     session_longest_h: Annotated[float, Field(gt=0, le=744)] = 168.0
+    metrics_token_file: Annotated[str, Field(min_length=1)] | None = None
+    """File whose first line lets a program read /metrics and /health without signing in."""
     max_body_bytes: Annotated[int, Field(ge=10_000, le=500_000_000)] = 8_000_000
 
     @model_validator(mode="after")

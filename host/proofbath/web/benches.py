@@ -1,0 +1,123 @@
+"""All benches of the records on one page: state, run, bath, and when it was last heard of."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, closing
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
+
+from fastapi import APIRouter, FastAPI, Request
+from starlette.responses import HTMLResponse
+
+from proofbath.store.journal import OPEN
+from proofbath.web.benches_follow import Follower
+from proofbath.web.benches_now import Benches, BenchNow
+from proofbath.web.benches_watch import Watch
+from proofbath.web.deps import Viewer
+from proofbath.web.frame import frame_of
+from proofbath.web.logging_json import log_as_json
+from proofbath.web.systemd import notify, watchdog
+from proofbath.web.templating import page
+
+
+@asynccontextmanager
+async def _watching(app: FastAPI) -> AsyncIterator[None]:
+    """Watch all benches while the pages are served, and tell the service manager so."""
+    log_as_json()
+    watch = app.state.watch = Watch(app.state.frame.shop)
+    tasks = [asyncio.create_task(work) for work in (watch.run(), watchdog())]
+    notify("READY=1")
+    try:
+        yield
+    finally:
+        notify("STOPPING=1")
+        for task in tasks:
+            task.cancel()
+        for task in tasks:
+            with contextlib.suppress(asyncio.CancelledError):
+                await task
+        del app.state.watch
+        watch.close()
+
+
+router = APIRouter(lifespan=_watching)
+
+
+class BenchLine(NamedTuple):
+    """One bench as listed; `kind` is the sign its state is shown with."""
+
+    name: str
+    ours: bool
+    """Whether it is in this workshop's file."""
+    kind: str
+    words: str
+    run: int | None
+    batch: str
+    step: str
+    bath_c: float | None
+    heard: str
+    """When its newest sample was taken, UTC; empty before the first."""
+
+
+@router.get("/api/benches", tags=["benches"])
+def list_benches(request: Request, _signed: Viewer) -> list[dict[str, Any]]:
+    """Return every bench of the records and of the workshop's file, with how it stands."""
+    return [line._asdict() for line in _lines(request)]
+
+
+@router.get("/benches", include_in_schema=False)
+def benches_page(request: Request, _signed: Viewer) -> HTMLResponse:
+    """Show every bench of the records and of the workshop's file."""
+    return page(request, "benches.html", lines=_lines(request), at=frame_of(request).utc())
+
+
+def benches_of(app: FastAPI) -> Benches:
+    """Return how all benches stand: as watched, or by one look where nobody watches."""
+    watch: Watch | None = getattr(app.state, "watch", None)
+    if watch is not None:
+        return watch.benches
+    shop = app.state.frame.shop
+    benches = Benches(shop.bench_files())
+    with closing(Follower(shop.records.place)) as follower:
+        benches.take(follower.look())
+    return benches
+
+
+def _lines(request: Request) -> list[BenchLine]:
+    benches, ours = benches_of(request.app), frame_of(request).shop.bench_files()
+    now_s = benches.clock()
+    return [_line(now, name in ours, now_s) for name, now in sorted(benches.now.items())]
+
+
+def _line(now: BenchNow, ours: bool, now_s: float) -> BenchLine:
+    kind, words = standing(now, now_s)
+    step = now.step if now.status == OPEN else ""
+    bath_c = None if now.bath_c is None else round(now.bath_c, 1)
+    return BenchLine(
+        now.name, ours, kind, words, now.run_id, now.batch or "", step, bath_c, heard_at(now)
+    )
+
+
+def standing(now: BenchNow, now_s: float) -> tuple[str, str]:
+    """Return the sign and the words for how a bench stands."""
+    if now.trip is not None:
+        return "bad", f"tripped: {now.trip.replace('_', ' ')}"
+    if now.status == OPEN:
+        if now.fresh(now_s):
+            return "good", "running"
+        return "warn", "no new data: look at the bench itself"
+    if now.run_id is None:
+        return "plain", "no run yet"
+    reason = f": {now.reason}" if now.reason else ""
+    return ("plain" if now.status == "done" else "warn"), f"{now.status}{reason}"
+
+
+def heard_at(now: BenchNow) -> str:
+    """Return when the newest sample was taken by the controller's clock since the run began."""
+    if now.head is None or now.t_s is None or now.first_s is None or now.t_s < now.first_s:
+        return ""  # before the first sample, or the controller's clock began anew
+    began = datetime.fromisoformat(now.head.started)
+    return (began + timedelta(seconds=now.t_s - now.first_s)).isoformat(timespec="seconds")

@@ -1,0 +1,141 @@
+"""How each bench stands, kept up to date from what is committed: for metrics, MQTT and pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from proofbath.bench.calibration import Calibration
+from proofbath.bench.clock import Clock, monotonic_s
+from proofbath.bench.notes import NOTE_CODES, note_in
+from proofbath.bench.record import run_record
+from proofbath.store.journal import OPEN, EventLine, RunHead
+from proofbath.web.benches_follow import News, batch_and_stage
+from proofbath.wire.table import State, TripReason
+
+FRESH_S = 5.0
+"""A run without a new chunk for so long is not heard of: chunks come once a second."""
+LATE_TICKS = 2
+"""A demand in force that answers a sample more ticks ago is late; one tick is the rule."""
+
+
+@dataclass
+class BenchNow:
+    """One bench by its newest run, and what was counted since the program started."""
+
+    name: str
+    run_id: int | None = None
+    head: RunHead | None = None
+    status: str = "none"
+    reason: str = ""
+    step: str = ""
+    controller: str | None = None
+    trip: str | None = None
+    t_s: float | None = None
+    first_s: float | None = None
+    """The controller's clock at the newest run's first sample."""
+    bath_c: float | None = None
+    guard_c: float | None = None
+    duty: float | None = None
+    heard_s: float | None = None
+    batch: str | None = None
+    stage: str | None = None
+    samples: int = 0
+    gaps: int = 0
+    late_ticks: int = 0
+    ends: dict[str, int] = field(default_factory=dict)
+    """How many runs ended, by status."""
+    _calibration: Calibration | None = None
+
+    def fresh(self, now_s: float) -> bool:
+        """Whether samples of an open run arrive just now."""
+        heard = self.heard_s is not None and now_s - self.heard_s <= FRESH_S
+        return self.status == OPEN and heard
+
+    def count(self, news: News) -> None:
+        """Count what is new of one of its runs."""
+        if news.status != OPEN and any(told.event.kind == "closed" for told in news.events):
+            self.ends[news.status] = self.ends.get(news.status, 0) + 1
+        self.samples += len(news.rows)
+        self.late_ticks += late_ticks(news.rows)
+        self.gaps += sum(told.event.kind == "gap" for told in news.events)
+
+    def take(self, news: News, now_s: float) -> None:
+        """Take what is new of its newest run; older ones change nothing."""
+        if self.run_id is not None and news.run_id < self.run_id:
+            return
+        if news.run_id != self.run_id:
+            self._begin(news)
+        self.status, self.reason, self.first_s = news.status, news.reason, news.first_s
+        for told in news.events:
+            if told.event.kind == "step_begin":
+                self.step = note_in(told.event).text
+        if len(news.rows):
+            self._show(news.rows[-1:])
+            self.heard_s = now_s
+
+    def calibration(self) -> Calibration:
+        """Return the calibration of the newest run."""
+        if self._calibration is None:
+            assert self.head is not None, "asked for before a run was seen"
+            self._calibration = Calibration.model_validate_json(self.head.calibration_text)
+        return self._calibration
+
+    def _begin(self, news: News) -> None:
+        self.run_id, self.head = news.run_id, news.head
+        self.batch, self.stage = batch_and_stage(news.head)
+        self.step, self._calibration = "", None
+        self.controller = self.trip = None
+        self.t_s = self.first_s = self.bath_c = self.guard_c = self.duty = self.heard_s = None
+
+    def _show(self, newest: NDArray[Any]) -> None:
+        row = newest[0]
+        found = run_record(newest, self.calibration())
+        self.controller = State(row["state"]).name.lower()
+        reason = TripReason(row["trip_reason"])
+        self.trip = reason.name.lower() if reason else None
+        self.t_s = float(found.t_s[0])
+        self.bath_c, self.guard_c = known(found.bath_c[0], 3), known(found.guard_c[0], 3)
+        self.duty = float(row["duty"]) / 1000
+
+
+class Benches:
+    """Every bench the records know or the workshop's file names."""
+
+    def __init__(self, names: Iterable[str] = (), clock: Clock = monotonic_s) -> None:
+        self.clock = clock
+        self.now: dict[str, BenchNow] = {name: BenchNow(name) for name in names}
+        self._counting = False
+
+    def take(self, all_news: Iterable[News]) -> None:
+        """Take what is new of all benches, oldest runs first; what was before is not counted."""
+        for news in all_news:
+            bench = self.now.setdefault(news.head.bench, BenchNow(news.head.bench))
+            bench.take(news, self.clock())
+            if self._counting:
+                bench.count(news)
+        self._counting = True
+
+
+def late_ticks(rows: NDArray[Any]) -> int:
+    """Return in how many samples of a live controller the demand in force was an old one."""
+    live = rows[rows["state"] == State.LIVE]
+    age = live["sequence"].astype(np.int64) - live["demand_sequence"].astype(np.int64)
+    return int(np.count_nonzero(age > LATE_TICKS))
+
+
+def known(value: float, places: int = 4) -> float | None:
+    """Return a number rounded, None where there was no reading."""
+    return round(float(value), places) if np.isfinite(value) else None
+
+
+def event_words(event: EventLine) -> tuple[str, float | None]:
+    """Return an event's text and the bath temperature its note knows, °C."""
+    if event.kind not in NOTE_CODES:
+        return event.text, None
+    note = note_in(event)
+    return note.text, known(note.bath_c, 2)

@@ -1,0 +1,72 @@
+"""The one task of the web process that looks at what is committed, once a second, for all."""
+
+from __future__ import annotations
+
+import asyncio
+
+import structlog
+
+from proofbath.errors import RecordError
+from proofbath.web.benches_follow import Follower, News
+from proofbath.web.benches_now import Benches
+from proofbath.web.mqtt import mqtt_service
+from proofbath.web.mqtt_outbox import RESULT
+from proofbath.web.mqtt_results import Resulted, ResultFollower
+from proofbath.workshop.shop import Shop
+
+EVERY_S = 0.5
+"""Between two looks; chunks are committed once a second."""
+_log = structlog.get_logger("benches")
+
+
+class Watch:
+    """How all benches stand, and what the broker is told of them."""
+
+    def __init__(self, shop: Shop) -> None:
+        """Raises InputError where the broker's section cannot be carried out."""
+        self.benches = Benches(shop.bench_files())
+        self.mqtt = mqtt_service(shop)
+        self.failures = 0
+        """Looks that failed: the records could not be read."""
+        told = self.mqtt.told if self.mqtt else None
+        self._follower = Follower(shop.records.place, told.runs() if told else None)
+        self._results = ResultFollower(shop.records, told.result() if told else None)
+        if told:
+            told.take((RESULT, self._results.after))
+
+    def close(self) -> None:
+        """Let go of the records."""
+        self._follower.close()
+        self._results.close()
+
+    def look(self) -> None:
+        """Look once and pass on what is new; raises RecordError."""
+        self._pass_on(*self._read())
+
+    async def run(self) -> None:
+        """Look until cancelled; records that cannot be read are tried again."""
+        async with asyncio.TaskGroup() as group:
+            if self.mqtt:
+                group.create_task(self.mqtt.run())
+            while True:
+                try:
+                    self._pass_on(*await asyncio.to_thread(self._read))
+                except RecordError as error:
+                    self.failures += 1
+                    _log.warning("records cannot be read", reason=str(error))
+                except Exception:  # the last line of defence: the pages go on, the next look too
+                    self.failures += 1
+                    _log.exception("benches cannot be followed")
+                await asyncio.sleep(EVERY_S)
+
+    def _read(self) -> tuple[list[News], list[Resulted]]:
+        return self._follower.look(), self._results.look() if self.mqtt else []
+
+    def _pass_on(self, news: list[News], results: list[Resulted]) -> None:
+        self.benches.take(news)
+        if self.mqtt:
+            if not self.mqtt.told.runs():  # from now on; what begins later is told whole
+                newest, end = max(self._follower.ends().items(), default=(0, 0))
+                self.mqtt.told.take((str(newest), end))
+            self.mqtt.take(news, results, self.benches)
+            self.mqtt.told.save()
