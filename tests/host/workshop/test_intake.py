@@ -1,0 +1,215 @@
+"""Types, units, batches, intake and rework on record, and what of it is refused."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from host.workshop.ferry_shop import BATCH, F82, F103H, GOOD, REFERENCE, FerryShop, ferry_shop
+from proofbath.description import parse_toml
+from proofbath.errors import InputError
+from proofbath.proof.rework_kind import Sealed
+from proofbath.store.kinds import Batch, Findings, Intake, TypeVersion, Unit
+from proofbath.store.records import Stamp
+from proofbath.workshop.intake import (
+    TypeFile,
+    add_unit,
+    newest_type,
+    open_batch,
+    put_rework,
+    put_type,
+    set_reference,
+    take_in,
+)
+from proofbath.workshop.judging import decide
+from proofbath.workshop.planning import reference_in_use
+
+
+@pytest.fixture
+def ferry(tmp_path: Path) -> Iterator[FerryShop]:
+    with ferry_shop(tmp_path) as made:
+        yield made
+
+
+def changed(version: int, **figures: Any) -> TypeFile:
+    return TypeFile(
+        unit_type=F82.unit_type.model_copy(update=figures),
+        specification=F82.specification.model_copy(update={"version": version}),
+        rework=F82.rework,
+    )
+
+
+def test_a_type_gets_a_version_only_where_it_changed(ferry: FerryShop) -> None:
+    first = newest_type(ferry.shop.records, "F82")
+    assert put_type(ferry.shop, F82, ferry.stamp) == first.root
+    with pytest.raises(InputError, match="version 1 is not above 1; raise"):
+        put_type(ferry.shop, changed(1, full_lift_mm=7.0), ferry.stamp)
+    second = put_type(ferry.shop, changed(2, full_lift_mm=7.0), ferry.stamp)
+    assert newest_type(ferry.shop.records, "F82").root == second
+    assert len(ferry.shop.records.current(TypeVersion, name="F82")) == 2
+
+
+def test_a_types_file_holds_figures_limits_and_rework() -> None:
+    text = """
+    [unit_type]
+    name = "F82"
+    nominal_start_to_open_c = 82
+    full_open_c = 95
+    full_lift_mm = 8
+    cap_c = 103
+    [specification]
+    unit_type = "F82"
+    version = 3
+    [[specification.limit]]
+    quantity = "start_to_open_c"
+    nominal = 82
+    tolerance = 2
+    threshold_mm = 0.1
+    [rework]
+    kind = "refillable"
+    """
+    assert parse_toml(text, TypeFile, "f82.toml").specification.version == 3
+    with pytest.raises(InputError, match="F83 does not belong to F82"):
+        parse_toml(text.replace('unit_type = "F82"', 'unit_type = "F83"'), TypeFile, "f82.toml")
+
+
+def test_a_batch_is_frozen_to_the_newest_version(ferry: FerryShop) -> None:
+    put_type(ferry.shop, changed(2), ferry.stamp)
+    ferry.batch(["A1"])
+    put_type(ferry.shop, changed(3), ferry.stamp)
+    batch = ferry.shop.records.find(Batch, name=BATCH).entry
+    frozen = ferry.shop.records.one(TypeVersion, batch.type_version_id).entry
+    assert (frozen.version, frozen.fingerprint) == (2, batch.fingerprint)
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"received": dt.date(2025, 10, 2)}, "received 2025-10-02, today is 2025-10-01"),
+        ({"type_name": "F99"}, "type 'F99': not on record"),
+        ({"customer": " "}, "batch ferry 13: customer"),
+        ({"name": ""}, "name: string should have at least 1"),
+    ],
+)
+def test_a_batch_that_cannot_be_is_refused(
+    ferry: FerryShop, fields: dict[str, Any], words: str
+) -> None:
+    usual: dict[str, Any] = {
+        "name": "ferry 13",
+        "customer": "River Ferry Ltd",
+        "address": ["Pier 2"],
+        "contact": "",
+        "received": ferry.day,
+        "type_name": "F82",
+    }
+    with pytest.raises(InputError, match=words):
+        open_batch(ferry.shop, **usual | fields, stamp=ferry.stamp)
+    assert ferry.shop.records.current(Batch) == []
+
+
+def test_a_unit_needs_its_type_on_record_and_a_serial_of_its_own(ferry: FerryShop) -> None:
+    add_unit(ferry.shop, Unit(serial="A1", unit_type="F82"), ferry.stamp)
+    with pytest.raises(InputError, match="serial A1 is on record already"):
+        add_unit(ferry.shop, Unit(serial="A1", unit_type="F82"), ferry.stamp)
+    with pytest.raises(InputError, match="type 'F99': not on record"):
+        add_unit(ferry.shop, Unit(serial="A2", unit_type="F99"), ferry.stamp)
+
+
+CASES: list[tuple[str, dict[str, Any], str]] = [
+    ("H1", {}, "is a F103H, the batch is of F82; open a batch of its type"),
+    ("A9", {"findings": Findings(heater_ohm=9.0)}, "a F82 has no heater"),
+    ("A1", {}, "taken in already; correct that intake"),
+    ("A9", {"cause": "lost"}, "cause: input should be"),
+    ("A9", {"accepted": False}, "a refused unit needs the reason in its remark"),
+    ("A9", {"findings": Findings(cracks="bad")}, "accepted with cracks bad"),
+]
+
+
+@pytest.mark.parametrize(("serial", "fields", "words"), CASES)
+def test_an_intake_that_cannot_be_is_refused(
+    ferry: FerryShop, serial: str, fields: dict[str, Any], words: str
+) -> None:
+    ferry.batch(["A1"])
+    add_unit(ferry.shop, Unit(serial="A9", unit_type="F82"), ferry.stamp)
+    add_unit(ferry.shop, Unit(serial="H1", unit_type="F103H"), ferry.stamp)
+    usual = {"cause": "rework", "findings": GOOD, "accepted": True, "remark": ""} | fields
+    with pytest.raises(InputError, match=words):
+        take_in(ferry.shop, BATCH, serial, **usual, stamp=ferry.stamp)
+    assert len(ferry.shop.records.current(Intake)) == 1
+
+
+def test_an_intake_is_corrected_with_a_reason(ferry: FerryShop) -> None:
+    ferry.batch(["A1"])
+    before = ferry.shop.records.current(Intake)[0]
+    looked = Findings(cracks="bad")
+    again = take_in(
+        ferry.shop, BATCH, "A1", "rework", looked, False, "frame cracked", ferry.stamp, "seen late"
+    )
+    now = ferry.shop.records.one(Intake, before.root)
+    assert (again, now.entry.accepted, now.reason) == (before.root, False, "seen late")
+
+
+def test_a_unit_that_was_here_before_is_not_new(ferry: FerryShop) -> None:
+    ferry.batch(["A1"])
+    ferry.batch([], "ferry 13")
+    with pytest.raises(InputError, match="was here before, so it is not new"):
+        take_in(ferry.shop, "ferry 13", "A1", "new", GOOD, True, "", ferry.stamp)
+    take_in(ferry.shop, "ferry 13", "A1", "returned", GOOD, True, "", ferry.stamp)
+
+
+def test_rework_waits_for_the_as_found_result(ferry: FerryShop) -> None:
+    ferry.batch(["A1", "A2"])
+    with pytest.raises(InputError, match="has no as-found result in ferry 12; measure it first"):
+        ferry.rework("A1")
+    ferry.night("as-found", {"A1": 85.0})
+    ferry.rework("A1")
+    with pytest.raises(InputError, match="A2: has no as-found result"):
+        ferry.rework("A2")
+
+
+def test_rework_is_dated_between_the_run_and_today_and_says_how_much(ferry: FerryShop) -> None:
+    ferry.batch(["A1"])
+    ferry.pass_days()
+    ferry.night("as-found", {"A1": 85.0})
+
+    def put(date: dt.date, kind: str = "wax", amount: float | None = 2.0) -> int:
+        return put_rework(ferry.shop, BATCH, "A1", date, kind, amount, "x", None, ferry.stamp)
+
+    for date in (dt.date(2025, 10, 1), dt.date(2025, 10, 4)):
+        with pytest.raises(InputError, match="must lie between the as-found run of 2025-10-02"):
+            put(date)
+    with pytest.raises(InputError, match="say by how many mg"):
+        put(ferry.day, amount=None)
+    with pytest.raises(InputError, match="is refillable, which bears no change of setting"):
+        put(ferry.day, "setting")
+    assert put(ferry.day, "cleaning", None)
+
+
+def test_a_sealed_element_takes_no_wax(ferry: FerryShop) -> None:
+    sealed = changed(2).model_copy(update={"rework": Sealed()})
+    put_type(ferry.shop, sealed, ferry.stamp)
+    ferry.batch(["A1"])
+    ferry.night("as-found", {"A1": 85.0})
+    with pytest.raises(InputError, match="the type is sealed, which bears no change of wax"):
+        ferry.rework("A1")
+    decided = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
+    assert decided[0].next_step == "fail it and give it back: its element is sealed"
+
+
+def test_a_reference_unit_can_be_set_and_laid_aside(ferry: FerryShop) -> None:
+    unit = ferry.shop.records.find(Unit, serial=REFERENCE).root
+    assert reference_in_use(ferry.shop.records, unit) is not None
+    with pytest.raises(InputError, match="since 2025-10-05, today is 2025-10-01"):
+        set_reference(ferry.shop, REFERENCE, dt.date(2025, 10, 5), "", ferry.stamp)
+    set_reference(ferry.shop, REFERENCE, ferry.day, "dropped", ferry.stamp, in_use=False)
+    assert reference_in_use(ferry.shop.records, unit) is None
+
+
+def test_nobody_writes_without_the_right(ferry: FerryShop) -> None:
+    with pytest.raises(InputError, match="say who; it needs the right certifier"):
+        put_type(ferry.shop, changed(2), Stamp(ferry.at))
+    assert F103H.unit_type.name == newest_type(ferry.shop.records, "F103H").entry.name
