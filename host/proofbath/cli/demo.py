@@ -1,33 +1,25 @@
-"""`proofbath demo`: a whole night on the virtual bench, curves and start-to-open beside truth."""
+"""`proofbath demo`: a batch's whole way on the virtual bench, each result beside the truth."""
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
 
-from proofbath.bench.clock import monotonic_s
-from proofbath.bench.description import BenchFile
-from proofbath.bench.process import bench_night
+from proofbath.bench.clock import monotonic_s, utc_text
 from proofbath.cli.night_progress import night_progress
-from proofbath.cli.night_report import (
-    UnitReport,
-    make_folder,
-    read_night,
-    remarks,
-    starts_table,
-    write_json,
-    write_night,
-)
+from proofbath.cli.night_report import remarks, starts_table
 from proofbath.cli.options import json_option, out_option
-from proofbath.cli.output import console, print_json
-from proofbath.errors import BenchFaultError
-from proofbath.run.plan import NightPlan
-from proofbath.scenario import ferry_bench, ferry_plan
-from proofbath.store.journal import Journal
-from proofbath.virtual.truth import rising_c
+from proofbath.cli.output import console, print_json, progress_console
+from proofbath.errors import InputError
+from proofbath.scenario.story import Told, tell_story
+from proofbath.workshop.night_files import make_folder, write_json, write_night
+
+SUMMARY = "summary.json"
+PARTS = ("records.sqlite*", "keys", "certificates", "nights", "curves", "*.toml", "curves.*")
 
 
 @click.command()
@@ -36,81 +28,76 @@ from proofbath.virtual.truth import rising_c
     type=click.IntRange(0, 2**31),
     default=1,
     show_default=True,
-    help="Draws the bench and the units; the same seed gives the same night.",
+    help="Draws the bench and the units; the same seed gives the same nights.",
 )
-@out_option("proofbath-demo", "Folder for journal, curves, pictures and summary.")
+@out_option("proofbath-demo", "Folder for the workshop's file, records, curves and certificates.")
 @json_option
 def command(seed: int, out: Path, as_json: bool) -> None:
-    """Run a whole night on the virtual bench.
+    """Take a batch through the virtual bench, from calibration to certificates.
 
-    A river-ferry workshop's batch of five rebuilt thermostats and the reference unit goes through
-    a conditioning and three recorded cycles. The real controller sources guard the simulated bath.
+    A river-ferry workshop calibrates its bench, takes six thermostats in, refuses one, measures
+    five as found, reworks them as advised, measures them as left and certifies those that pass;
+    one cannot be mended. The real controller sources guard the simulated bath. The folder is a
+    workshop you can go on with: see proofbath batch --shop.
     """
     began_s = monotonic_s()
-    bench = ferry_bench(seed)
-    plan = ferry_plan(bench)
-    bench_hours, reports = _night(bench, plan, out)
-    write_night(out, reports)
-    true_c = _true_c(bench, plan)
-    wall_s = monotonic_s() - began_s
-    summary = _summary(seed, bench_hours, wall_s, reports, true_c)
-    write_json(out / "summary.json", summary)
+    _make_room(out)
+    shown = progress_console()
+    # A folder of its own for lock and commands: demos may run side by side.
+    with night_progress() as tell, TemporaryDirectory() as locks:
+        told = tell_story(out, seed, utc_text(), Path(locks), shown.print, tell)
+    write_night(out, list(told.as_left))
+    summary = _summary(seed, told, monotonic_s() - began_s)
+    write_json(out / SUMMARY, summary)
     if as_json:
         print_json(summary)
         return
-    shown = console()
-    shown.print(starts_table(reports, true_c))
-    for line in remarks(reports):
-        shown.print(line)
-    shown.print(
-        f"{bench_hours:.1f} h on the bench in {wall_s:.1f} s; "
-        f"curves, pictures, journal and summary.json are in {out}"
-    )
+    _print(told, summary, out)
 
 
-def _night(bench: BenchFile, plan: NightPlan, out: Path) -> tuple[float, list[UnitReport]]:
-    """Run the night into a fresh journal; return its hours and what each unit's curve says."""
+def _make_room(out: Path) -> None:
+    """Clear an earlier demo away; refuse a folder that holds somebody's workshop."""
+    if (out / "workshop.toml").exists() and not (out / SUMMARY).exists():
+        raise InputError(f"{out}: holds a workshop that is no demo; name another folder")
+    for path in (found for part in PARTS for found in out.glob(part)):
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
     make_folder(out)
-    path = out / "journal.sqlite"
-    for old in out.glob("journal.sqlite*"):
-        old.unlink()
-    # A folder of its own for lock and commands: demos may run side by side.
-    with night_progress() as tell, TemporaryDirectory() as folder:
-        outcome = bench_night(plan, bench, path, clear=True, on_progress=tell, folder=Path(folder))
-    if outcome.status != "done":
-        raise BenchFaultError(f"the night ended {outcome.status}: {outcome.reason}")
-    journal = Journal(path)
-    clock_ms = journal.samples(outcome.run_id)["device_ms"]
-    reports = read_night(journal, outcome.run_id)
-    journal.close()
-    return float(clock_ms[-1] - clock_ms[0]) / 3.6e6, reports
 
 
-def _true_c(bench: BenchFile, plan: NightPlan) -> dict[int, float | None]:
-    assert bench.virtual is not None
-    at_mm = plan.unit_type.threshold_mm
-    return {unit.station: rising_c(unit, at_mm) for unit in bench.virtual.unit}
-
-
-def _summary(
-    seed: int,
-    bench_hours: float,
-    wall_s: float,
-    reports: list[UnitReport],
-    true_c: dict[int, float | None],
-) -> dict[str, Any]:
+def _summary(seed: int, told: Told, wall_s: float) -> dict[str, Any]:
+    true_c = told.true_c()
+    outcomes = {
+        each.story.unit.entry.serial: each.verdict.outcome.value
+        for each in told.judged
+        if each.verdict is not None
+    }
+    numbers = {each.serial: each.number for each in told.certified}
     return {
         "seed": seed,
-        "bench_hours": round(bench_hours, 3),
+        "bench_hours": round(told.hours, 3),
         "wall_s": round(wall_s, 2),
+        "refused_at_intake": told.refused,
         "units": [
             {
                 "serial": report.serial,
                 "station": report.station,
                 "start_to_open_c": report.result.start_to_open_c.to_json(),
                 "true_start_to_open_c": true_c[report.station],
-                "verdict": None,
+                "verdict": outcomes.get(report.serial),
+                "certificate": numbers.get(report.serial),
             }
-            for report in reports
+            for report in told.as_left
         ],
     }
+
+
+def _print(told: Told, summary: dict[str, Any], out: Path) -> None:
+    shown = console()
+    shown.print(starts_table(list(told.as_left), told.true_c()))
+    for line in remarks(list(told.as_left)):
+        shown.print(line, markup=False)
+    for unit in told.certified:
+        words = f"certificate {unit.number}" if unit.number else "; ".join(unit.refusals)
+        shown.print(f"{unit.serial}: {words}", markup=False)
+    hours, wall_s = summary["bench_hours"], summary["wall_s"]
+    shown.print(f"{hours:.1f} h on the bench in {wall_s:.1f} s; everything is in {out}")

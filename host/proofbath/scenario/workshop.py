@@ -52,7 +52,7 @@ F82_TYPE = TypeFile(
         limit=(
             Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1),
             Limit(quantity="full_lift_mm", nominal=9.2, lower=8.0),
-            Limit(quantity="hysteresis_k", nominal=3.0, upper=6.0, threshold_mm=1.0),
+            Limit(quantity="hysteresis_k", nominal=3.0, upper=6.0, threshold_mm=4.0),
         ),
     ),
     rework=Refillable(),
@@ -127,5 +127,3 @@ def hours_of(journal: Journal, run_id: int) -> float:
 
 def _toml(value: dict[str, Any]) -> str:
     return tomlkit.dumps(value)
-
-
