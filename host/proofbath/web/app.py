@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from importlib import metadata
 from typing import Any
 
 from fastapi import Depends, FastAPI
 from starlette.staticfiles import StaticFiles
 
 from proofbath.bench.clock import Clock, monotonic_s, utc_text
+from proofbath.description import Described
 from proofbath.store.access import Access
 from proofbath.web.deps import audited, csrf_checked
 from proofbath.web.errors import tell_errors
@@ -21,6 +23,17 @@ from proofbath.web.security import Gate
 from proofbath.web.sessions import Sessions
 from proofbath.web.templating import FOLDER
 from proofbath.workshop.shop import Shop
+
+ABOUT = (
+    "Everything the pages do. Sign in by POST /api/session: its answer sets the session's cookie"
+    " and gives the token that goes with every change as the header X-Proofbath-Token."
+)
+
+
+class Faults(Described):
+    """Why a request was refused: what, measured, limit, what to do."""
+
+    faults: tuple[str, ...]
 
 
 def make_app(
@@ -34,6 +47,9 @@ def make_app(
     access = Access(shop.records.place)
     app = FastAPI(
         title="proofbath",
+        version=metadata.version("proofbath"),
+        description=ABOUT,
+        responses={"4XX": {"model": Faults, "description": "Refused: one line a fault"}},
         docs_url=None,
         redoc_url=None,
         openapi_url=None,

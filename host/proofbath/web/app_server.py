@@ -1,7 +1,8 @@
-"""Listening: a socket opened by us, TLS from the workshop's own files, a stop that finishes."""
+"""Listening: a socket opened by us, the workshop's own TLS, no dawdling, a stop that finishes."""
 
 from __future__ import annotations
 
+import asyncio
 import signal
 import socket
 import ssl
@@ -12,13 +13,36 @@ from types import FrameType
 
 import uvicorn
 from fastapi import FastAPI
+from uvicorn.protocols.http.h11_impl import H11Protocol, RequestResponseCycle
 
 from proofbath.errors import InputError
 from proofbath.workshop.serve_settings import ServeSettings
 
 STOP_WITHIN_S = 5
 """How long open requests may take to finish when the server is told to stop."""
+MOST_AT_ONCE = 250
+"""Connections and requests; who comes beyond is told 503."""
 _LARGEST_MESSAGE_BYTES = 65_536
+
+
+class HastyProtocol(H11Protocol):
+    """Closes a connection on which nothing was asked for a while: slow headers hold no place."""
+
+    within_s = 15.0
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Begin to watch."""
+        super().connection_made(transport)
+        self.loop.call_later(self.within_s, self._look, None)
+
+    def _look(self, before: RequestResponseCycle | None) -> None:
+        cycle: RequestResponseCycle | None = self.cycle
+        if self.transport.is_closing() or self.transport.get_protocol() is not self:
+            return
+        if cycle is before and (cycle is None or cycle.response_complete):
+            self.transport.close()
+        else:
+            self.loop.call_later(self.within_s, self._look, cycle)
 
 
 def refuse_unsafe(settings: ServeSettings, people: bool, told: bool) -> None:
@@ -52,6 +76,8 @@ def serve(
     certificate, key = _checked_tls(settings, folder)
     config = uvicorn.Config(
         app,
+        http=HastyProtocol,
+        limit_concurrency=MOST_AT_ONCE,
         ssl_certfile=certificate,
         ssl_keyfile=key,
         proxy_headers=settings.behind_proxy,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from collections.abc import MutableMapping
 from pathlib import Path
@@ -27,14 +28,18 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",
 }
+BODY_WITHIN_S = 60.0
+"""How long a body may take to come: a client that dawdles holds nobody up."""
 _READING = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
 class Gate:
     """Refuses before anything is read what no page of ours would send."""
 
-    def __init__(self, app: ASGIApp, settings: ServeSettings) -> None:
-        self._app, self._settings = app, settings
+    def __init__(
+        self, app: ASGIApp, settings: ServeSettings, body_within_s: float = BODY_WITHIN_S
+    ) -> None:
+        self._app, self._settings, self._body_within_s = app, settings, body_within_s
         self._names = settings.names()
         self._headers = dict(HEADERS)
         if settings.secure:
@@ -51,9 +56,8 @@ class Gate:
         elif scope["type"] == "websocket":
             await self._app(scope, receive, send)
         else:
-            await _Measured(self._settings.max_body_bytes, self._headers).run(
-                self._app, scope, receive, send
-            )
+            measured = _Measured(self._settings.max_body_bytes, self._body_within_s, self._headers)
+            await measured.run(self._app, scope, receive, send)
 
     def _fault(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         host = headers.get("host", "")
@@ -82,40 +86,58 @@ class Gate:
 
 
 class _Measured:
-    """One request whose body is counted while it comes and whose answer gets the headers."""
+    """One request: its body is counted and timed while it comes, its answer gets the headers."""
 
-    def __init__(self, most_bytes: int, headers: dict[str, str]) -> None:
-        self._most, self._headers = most_bytes, headers
-        self._came, self._started = 0, False
+    def __init__(self, most_bytes: int, within_s: float, headers: dict[str, str]) -> None:
+        self._most, self._within_s, self._headers = most_bytes, within_s, headers
+        self._came, self._whole, self._started = 0, False, False
+        self._fault: tuple[int, str] | None = None
 
     async def run(self, app: ASGIApp, scope: Scope, receive: Receive, send: Send) -> None:
-        async def counted() -> Message:
-            message = await receive()
-            self._came += len(message.get("body", b""))
-            return {"type": "http.disconnect"} if self._came > self._most else message
+        """Let an application answer, unless the body is refused before its answer begins."""
+
+        async def measured() -> Message:
+            return await self._measured(receive)
 
         async def headed(message: Message) -> None:
-            if self._came > self._most and not self._started:
+            if self._fault and not self._started:
                 return
             if message["type"] == "http.response.start":
                 self._started = True
-                _add(message, self._headers)
+                _add(message, self._headers, scope["path"])
             await send(message)
 
         try:
-            await app(scope, counted, headed)
+            await app(scope, measured, headed)
         except Exception:
-            if self._came <= self._most:
+            if self._fault is None:
                 raise
-        if self._came > self._most and not self._started:
-            await _refuse(scope, send, 413, _too_large(self._most), self._headers)
+        if self._fault and not self._started:
+            await _refuse(scope, send, *self._fault, self._headers)
+
+    async def _measured(self, receive: Receive) -> Message:
+        if self._whole:
+            return await receive()
+        try:
+            async with asyncio.timeout(self._within_s):
+                message = await receive()
+        except TimeoutError:
+            self._fault = 408, f"the body did not come within {self._within_s:g} s; send it again"
+            return {"type": "http.disconnect"}
+        self._came += len(message.get("body", b""))
+        self._whole = not message.get("more_body", False)
+        if self._came > self._most:
+            self._fault = 413, _too_large(self._most)
+            return {"type": "http.disconnect"}
+        return message
 
 
-def _add(message: MutableMapping[str, Any], headers: dict[str, str]) -> None:
+def _add(message: MutableMapping[str, Any], headers: dict[str, str], path: str) -> None:
     answer = MutableHeaders(scope=message)
     for name, value in headers.items():
         answer[name] = value
-    answer.setdefault("Cache-Control", "no-store")
+    static = path.startswith("/static/")  # asked anew each time, sent anew only if it changed
+    answer.setdefault("Cache-Control", "no-cache" if static else "no-store")
 
 
 def _name(host: str) -> str:
@@ -147,7 +169,7 @@ async def _refuse(
             (b"connection", b"close"),
         ],
     }
-    _add(start, headers)
+    _add(start, headers, scope["path"])
     await send(start)
     await send({"type": "http.response.body", "body": body})
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import re
+import shutil
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -14,13 +15,13 @@ import httpx
 import pytest
 from argon2 import PasswordHasher
 from fastapi import FastAPI
+from starlette.types import ASGIApp
 
 from proofbath.certificate.parties import Workshop
-from proofbath.store.access import Credential
+from proofbath.store.access import Access, Credential
 from proofbath.store.kinds import Person, Right
 from proofbath.store.records import Records, Stamp
 from proofbath.web.app import make_app
-from proofbath.web.frame import Frame
 from proofbath.web.password import Passwords
 from proofbath.workshop.serve_settings import ServeSettings
 from proofbath.workshop.settings import ShopFile
@@ -52,15 +53,15 @@ class WallClock:
 class Browser:
     """One browser with its cookies; `token` is sent with every change once it is signed in."""
 
-    def __init__(self, app: FastAPI, runner: asyncio.Runner, address: str = "10.0.0.7") -> None:
-        self._runner = runner
+    def __init__(self, app: ASGIApp, runner: asyncio.Runner, address: str = "10.0.0.7") -> None:
+        self.runner = runner
         transport = httpx.ASGITransport(app, raise_app_exceptions=False, client=(address, 50000))
         self.client = httpx.AsyncClient(transport=transport, base_url=ORIGIN)
         self.token = ""
 
     def ask(self, method: str, path: str, **more: Any) -> httpx.Response:
         """Send exactly this request and return the answer; redirects are not followed."""
-        return self._runner.run(self.client.request(method, path, **more))
+        return self.runner.run(self.client.request(method, path, **more))
 
     def get(self, path: str, **more: Any) -> httpx.Response:
         """Ask for a page."""
@@ -104,35 +105,39 @@ def settings() -> ServeSettings:
     return ServeSettings()
 
 
+@pytest.fixture(scope="session")
+def staffed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return records with one person a right, named by it, and "nobody", who has none at all."""
+    path = tmp_path_factory.mktemp("staffed") / "records.sqlite"
+    at, hashed = MORNING.isoformat(), Passwords(CHEAP).hash(PASSWORD)
+    with closing(Records(path)) as records, closing(Access(path)) as access:
+        first = records.add(Person(name="administrator", rights=("administrator",)), Stamp(at))
+        for right in RIGHTS[:-1]:
+            records.add(Person(name=right, rights=(right,)), Stamp(at, first))
+        records.add(Person(name="nobody", rights=()), Stamp(at, first))
+        for person in records.current(Person):
+            access.set_password(Credential(person.root, hashed, False, at))
+    return path
+
+
 @pytest.fixture
-def shop(tmp_path: Path, settings: ServeSettings) -> Iterator[Shop]:
-    """Return a workshop with one person a right, named by it; "nobody" has none at all."""
-    records = Records(tmp_path / "records.sqlite")
-    at = "2026-02-28T08:00:00+00:00"
-    first = records.add(Person(name="administrator", rights=("administrator",)), Stamp(at))
-    for right in RIGHTS[:-1]:
-        records.add(Person(name=right, rights=(right,)), Stamp(at, first))
-    records.add(Person(name="nobody", rights=()), Stamp(at, first))
+def shop(tmp_path: Path, staffed: Path, settings: ServeSettings) -> Iterator[Shop]:
+    """Return a workshop of those people; everybody has the same password."""
+    shutil.copy(staffed, tmp_path / "records.sqlite")
     file = ShopFile(
         workshop=Workshop(name="Ferry works", address=("Quay 4",), contact="bench@ferry.example"),
         serve=settings,
     )
-    yield Shop(file, tmp_path, records)
-    records.close()
+    with closing(Records(tmp_path / "records.sqlite")) as records:
+        yield Shop(file, tmp_path, records)
 
 
 @pytest.fixture
 def app(shop: Shop, clock: WallClock) -> Iterator[FastAPI]:
-    """Return the application; everybody has the same password."""
-    passwords = Passwords(CHEAP)
-    app = make_app(shop, passwords=passwords, utc=clock.utc, clock=clock.monotonic_s)
-    frame: Frame = app.state.frame
-    for person in shop.records.current(Person):
-        frame.access.set_password(
-            Credential(person.root, passwords.hash(PASSWORD), False, clock.utc())
-        )
-    yield app
-    frame.access.close()
+    """Return the application of the workshop."""
+    app = make_app(shop, Passwords(CHEAP), clock.utc, clock.monotonic_s)
+    with closing(app.state.frame.access):
+        yield app
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 from fastapi import FastAPI
 
-from host.web.conftest import ORIGIN, PASSWORD, Browser, WallClock
+from host.web.conftest import PASSWORD, Browser, WallClock
 from proofbath.store.kinds import Action
 from proofbath.web.limits import FREE_FOR_ADDRESS, FREE_FOR_NAME, SignInDelays
 from proofbath.web.password import LONGEST, SHORTEST
@@ -207,7 +207,10 @@ def test_a_change_whose_handler_records_nothing_is_recorded_all_the_same(
 
 def test_the_description_lists_the_api_for_whom_is_signed_in(open_browser: Open) -> None:
     assert open_browser().get("/api/openapi.json").status_code == 401
-    paths = open_browser("viewer").get("/api/openapi.json").json()["paths"]
+    described = open_browser("viewer").get("/api/openapi.json").json()
+    paths = described["paths"]
     assert {"/api/session", "/api/people"} <= {*paths}
     assert all(path.startswith("/api/") for path in paths)
-    assert ORIGIN not in paths
+    refused = paths["/api/session"]["get"]["responses"]["4XX"]["content"]["application/json"]
+    assert refused["schema"] == {"$ref": "#/components/schemas/Faults"}
+    assert "HTTPValidationError" not in described["components"]["schemas"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
@@ -12,7 +13,7 @@ from starlette.exceptions import HTTPException
 
 from host.web.conftest import ORIGIN, PASSWORD, Browser
 from proofbath.store.kinds import Person
-from proofbath.web.security import safe_child
+from proofbath.web.security import Gate, safe_child
 from proofbath.workshop.serve_settings import ServeSettings
 from proofbath.workshop.shop import Shop
 
@@ -129,6 +130,18 @@ def test_a_body_too_large_is_refused_before_it_is_read(
         read.clear()
 
 
+def test_a_body_that_does_not_come_is_not_waited_for(
+    app: FastAPI, settings: ServeSettings, open_browser: Open
+) -> None:
+    async def never() -> AsyncIterator[bytes]:
+        yield b'{"name": "vie'
+        await asyncio.Event().wait()
+
+    hasty = Browser(Gate(app, settings, body_within_s=0.0), open_browser().runner)
+    told = hasty.ask("POST", "/api/session", content=never())
+    assert (told.status_code, told.json()["faults"][0][:21]) == (408, "the body did not come")
+
+
 @pytest.mark.parametrize("length", ["-1", "1e3", "0x10", "٣"])
 def test_a_length_that_is_no_number_is_refused(open_browser: Open, length: str) -> None:
     headers = {b"content-length": length.encode()}
@@ -220,6 +233,7 @@ def test_all_answers_carry_the_headers_that_bind_the_browser(open_browser: Open)
         assert answer.headers["x-content-type-options"] == "nosniff"
         assert answer.headers["referrer-policy"] == "same-origin"
     assert answers[0].headers["cache-control"] == "no-store"
+    assert answers[2].headers["cache-control"] == "no-cache"
 
 
 def test_an_error_tells_nothing_of_the_inside(

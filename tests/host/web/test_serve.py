@@ -9,24 +9,27 @@ import socket
 import ssl
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
 import httpx
 import pytest
+import uvicorn
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 from cryptography.x509.oid import NameOID
+from starlette.types import Receive, Scope, Send
 
 from proofbath.cli import main
 from proofbath.errors import InputError
 from proofbath.store.access import Access
 from proofbath.store.kinds import Action, Person
 from proofbath.store.records import Records
-from proofbath.web.app_server import refuse_unsafe
+from proofbath.web.app_server import HastyProtocol, refuse_unsafe
 from proofbath.web.password import Passwords
 from proofbath.workshop.serve_settings import ServeSettings
 
@@ -129,6 +132,42 @@ def write_tls(folder: Path) -> None:
     (folder / "tls.pem").write_bytes(made.public_bytes(Encoding.PEM))
     secret = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
     (folder / "tls.key").write_bytes(secret)
+
+
+def test_behind_a_proxy_tries_are_counted_where_they_come_from(shop_file: Path) -> None:
+    shop_file.write_text(SHOP + "[serve]\nbehind_proxy = true\n")
+    assert make_administrator(shop_file) == 0
+    proxied = {"X-Forwarded-For": "203.0.113.5", "X-Forwarded-Proto": "https"}
+    who = {"name": "Ines Brandt", "password": "nine knots upstream"}
+    with served(shop_file) as (_process, address):
+        answer = httpx.post(f"{address}api/session", json=who, headers=proxied)
+    assert answer.headers["set-cookie"].startswith("__Host-proofbath=")
+    with closing(Records(shop_file.with_name("records.sqlite"))) as records:
+        assert records.current(Action)[-1].entry.detail == "from 203.0.113.5"
+
+
+def test_who_sends_half_a_header_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def nothing(scope: Scope, receive: Receive, send: Send) -> None:
+        await send({"type": "http.response.start", "status": 204, "headers": []})
+        await send({"type": "http.response.body"})
+
+    monkeypatch.setattr(HastyProtocol, "within_s", 0.05)
+    config = uvicorn.Config(nothing, http=HastyProtocol, lifespan="off", log_config=None)
+    server = uvicorn.Server(config)
+    with socket.create_server(("127.0.0.1", 0)) as opened:
+        serving = threading.Thread(target=server.run, kwargs={"sockets": [opened]})
+        serving.start()
+        try:
+            for begun in (b"", b"GET / HT", b"GET / HTTP/1.1\r\nHost: x\r\n\r\nGET / HT"):
+                with socket.create_connection(opened.getsockname(), 30) as client:
+                    client.sendall(begun)
+                    answer = b""
+                    while more := client.recv(4096):
+                        answer += more
+                    assert (b"204" in answer) == (b"Host" in begun)
+        finally:
+            server.should_exit = True
+            serving.join()
 
 
 def test_a_port_in_use_is_told_in_one_line(
