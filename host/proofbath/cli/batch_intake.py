@@ -1,0 +1,214 @@
+"""`proofbath batch intake` and `rework`: what is found on a unit, and what is changed on it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any, NamedTuple, get_args
+
+import click
+
+from proofbath.bench.clock import utc_text
+from proofbath.cli.options import json_option
+from proofbath.cli.output import console, print_json
+from proofbath.cli.shop_options import by_option, shop_option
+from proofbath.errors import InputError
+from proofbath.store.kinds import Batch, Finding, Findings, Intake, TypeVersion, Unit
+from proofbath.store.records import Stamp
+from proofbath.workshop.entry import day_of, made
+from proofbath.workshop.intake import put_intake, put_rework
+from proofbath.workshop.shop import Shop, open_shop
+
+LOOKED_AT = tuple(
+    name for name in Findings.model_fields if name not in ("heater_ohm", "insulation_mohm")
+)
+FINDINGS = get_args(Finding)
+CAUSES = get_args(Intake.model_fields["cause"].annotation)
+_POSITIVE = click.FloatRange(min=0)
+
+
+class _Found(NamedTuple):
+    """What is said of a unit that came in."""
+
+    findings: dict[str, Any]
+    accepted: bool
+    remark: str
+
+
+@click.command()
+@click.argument("name")
+@click.argument("serial")
+@click.option(
+    "--cause",
+    type=click.Choice(CAUSES),
+    default="rework",
+    show_default=True,
+    help="Why it is here.",
+)
+@click.option(
+    "--finding",
+    "said",
+    type=(click.Choice(LOOKED_AT), click.Choice(FINDINGS)),
+    multiple=True,
+    help="What was looked at and how it is, as in: spring bad. Repeat it; asked for otherwise.",
+)
+@click.option("--good", is_flag=True, help="All that is not named by --finding is good.")
+@click.option("--heater-ohm", type=_POSITIVE, help="Resistance of its heater, cold.")
+@click.option("--insulation-mohm", type=_POSITIVE, help="Heater against the case, in megohms.")
+@click.option("--refuse", is_flag=True, help="It is not taken; say why in --remark.")
+@click.option("--remark", default="", help="Needed where something is bad, or it is refused.")
+@click.option("--new", is_flag=True, help="The serial is new here: put the unit on record too.")
+@click.option("--correct", "reason", default="", help="Corrects its intake on record: say why.")
+@by_option
+@shop_option
+@json_option
+def intake(
+    name: str,
+    serial: str,
+    cause: str,
+    said: tuple[tuple[str, str], ...],
+    good: bool,
+    heater_ohm: float | None,
+    insulation_mohm: float | None,
+    refuse: bool,
+    remark: str,
+    new: bool,
+    reason: str,
+    by: str,
+    shop_file: Path,
+    as_json: bool,
+) -> None:
+    """Take unit SERIAL into batch NAME, or refuse it, with what was found on it.
+
+    Without --finding, --good and --refuse you are asked one thing after the other.
+
+    Example:  proofbath batch intake "ferry 12" F82-0412 --good --finding seal bad
+    --remark "new seal" --by "Ada Quay"
+    """
+    found = _Found(_said(said, good), not refuse, remark)
+    measured = {"heater_ohm": heater_ohm, "insulation_mohm": insulation_mohm}
+    with open_shop(shop_file) as shop:
+        stamp = shop.stamp(by, utc_text())
+        heated = _type(shop, name).unit_type.element_ohm is not None
+        _check_known(shop, serial, new)
+        if not (said or good or refuse):
+            found, measured = _ask(serial, heated, measured, remark)
+        findings = made(Findings, serial, **found.findings, **measured)
+        fields = {"cause": cause, "findings": findings}
+        fields |= {"accepted": found.accepted, "remark": found.remark}
+        number = _take(shop, name, serial, fields, new, stamp, reason)
+    if as_json:
+        shown = findings.model_dump(mode="json")
+        print_json(
+            {"serial": serial, "intake": number, "accepted": found.accepted, "findings": shown}
+        )
+    else:
+        state = f"taken into {name}" if found.accepted else f"refused: {found.remark}"
+        console().print(f"{serial}: {state}", markup=False, soft_wrap=True)
+
+
+@click.command()
+@click.argument("name")
+@click.argument("serial")
+@click.option(
+    "--kind",
+    required=True,
+    type=click.Choice(["wax", "setting", "part", "cleaning", "other"]),
+    help="What was changed.",
+)
+@click.option("--amount", type=float, help="mg of wax or mm of setting; + opens it earlier.")
+@click.option("--text", required=True, help="What was done, in words.")
+@click.option("--lot", help="Lot of the wax or the part.")
+@click.option("--date", type=click.DateTime(["%Y-%m-%d"]), help="Day of it; today else.")
+@by_option
+@shop_option
+@json_option
+def rework(
+    name: str,
+    serial: str,
+    kind: str,
+    amount: float | None,
+    text: str,
+    lot: str | None,
+    date: dt.datetime | None,
+    by: str,
+    shop_file: Path,
+    as_json: bool,
+) -> None:
+    """Put on record what was changed on unit SERIAL of batch NAME, after it was measured as found.
+
+    Example:  proofbath batch rework "ferry 12" F82-0412 --kind wax --amount 4 --text "wax added"
+    --by "Ada Quay"
+    """
+    at = utc_text()
+    day = date.date() if date else day_of(at)
+    with open_shop(shop_file) as shop:
+        stamp = shop.stamp(by, at)
+        number = put_rework(shop, name, serial, day, kind, amount, text, lot, stamp)
+    if as_json:
+        print_json({"serial": serial, "rework": number, "date": day.isoformat()})
+    else:
+        console().print(f"{serial}: on record; measure it as left next", markup=False)
+
+
+def _said(said: tuple[tuple[str, str], ...], good: bool) -> dict[str, Any]:
+    twice = {what for what, _ in said if [w for w, _ in said].count(what) > 1}
+    if twice:
+        raise InputError(f"--finding: {', '.join(sorted(twice))} is said twice; say it once")
+    return (dict.fromkeys(LOOKED_AT, "good") if good else {}) | dict(said)
+
+
+def _type(shop: Shop, name: str) -> TypeVersion:
+    batch = shop.records.find(Batch, name=name).entry
+    return shop.records.one(TypeVersion, batch.type_version_id).entry
+
+
+def _check_known(shop: Shop, serial: str, new: bool) -> None:
+    known = bool(shop.records.current(Unit, serial=serial))
+    if known and new:
+        raise InputError(f"{serial}: is on record already; leave --new out")
+    if not known and not new:
+        raise InputError(f"{serial}: is not on record; read its tag again, or say --new")
+
+
+def _take(
+    shop: Shop,
+    name: str,
+    serial: str,
+    fields: dict[str, Any],
+    new: bool,
+    stamp: Stamp,
+    reason: str,
+) -> int:
+    """Put the intake on record, a new unit together with it; or neither."""
+    batch = shop.records.find(Batch, name=name)
+    with shop.records.writing(stamp) as writer:
+        if new:
+            type_name = _type(shop, name).name
+            writer.add(made(Unit, f"unit {serial}", serial=serial, unit_type=type_name))
+        (unit,) = writer.current(Unit, serial=serial)
+        return put_intake(writer, unit, batch, fields, reason)
+
+
+def _ask(
+    serial: str, heated: bool, measured: dict[str, float | None], remark: str
+) -> tuple[_Found, dict[str, float | None]]:
+    """Ask for each finding in turn; a unit with something bad is taken only for a reason."""
+    click.echo(f"{serial}: look at it dry, cold and in good light.", err=True)
+    findings = {
+        what: click.prompt(
+            what.replace("_", " "), type=click.Choice(FINDINGS), default="good", err=True
+        )
+        for what in LOOKED_AT
+    }
+    asked = dict(measured)
+    if heated and asked["heater_ohm"] is None:
+        asked["heater_ohm"] = click.prompt("heater, ohm", type=_POSITIVE, err=True)
+    if heated and asked["insulation_mohm"] is None:
+        asked["insulation_mohm"] = click.prompt("insulation, Mohm", type=_POSITIVE, err=True)
+    bad = [what for what, found in findings.items() if found == "bad"]
+    accepted = click.confirm("Take it in?", default=not bad, err=True)
+    if not remark and (bad or not accepted):
+        question = "What will be done about it" if accepted else "Why not"
+        remark = click.prompt(question, err=True)
+    return _Found(findings, accepted, remark), asked

@@ -1,0 +1,163 @@
+"""`proofbath batch plan`: the plan of a batch's next night, and the list to load it by."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import click
+from rich.table import Table
+from rich.text import Text
+
+from proofbath.bench.clock import seconds_of_day, utc_text
+from proofbath.bench.night import check_night
+from proofbath.cli.night import forecast_lines
+from proofbath.cli.options import json_option
+from proofbath.cli.output import console, print_json
+from proofbath.cli.shop_options import shop_option
+from proofbath.errors import InputError
+from proofbath.proof.verdict import RetestCause
+from proofbath.run.plan import NightPlan, Stage
+from proofbath.store.kinds import Unit
+from proofbath.wire.table import STATIONS
+from proofbath.workshop.bench_study import plan_toml
+from proofbath.workshop.entry import day_of
+from proofbath.workshop.nights import certify_blocks
+from proofbath.workshop.planning import Retest, plan_night
+from proofbath.workshop.shop import Shop, open_shop
+
+_CAUSES = {cause.name.lower(): cause for cause in RetestCause}
+
+
+@click.command()
+@click.argument("name")
+@click.option(
+    "--stage",
+    required=True,
+    type=click.Choice(["as-found", "as-left", "trial"]),
+    help="As the units came, as they leave, or a trial that decides nothing.",
+)
+@click.option("--bench", "bench_name", help="Bench by its name; the only one when left out.")
+@click.option("--reference", help="Reference unit; the one on record that fits when left out.")
+@click.option(
+    "--serial", "serials", multiple=True, help="Load this unit; repeat it. All due ones else."
+)
+@click.option(
+    "--station",
+    "stations",
+    type=(str, click.IntRange(1, STATIONS)),
+    multiple=True,
+    help="SERIAL and the station it hangs at, where it matters. Repeat it.",
+)
+@click.option(
+    "--retest",
+    "retests",
+    type=(str, click.Choice(list(_CAUSES)), str),
+    multiple=True,
+    help="SERIAL, what spoilt its measurement, and how you know. Once a unit; repeat for others.",
+)
+@click.option("--profile", help="Shipped profile; the stage's usual one when left out.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Plan file to write; in the shop's folder of nights when left out.",
+)
+@shop_option
+@json_option
+def plan(
+    name: str,
+    stage: Stage,
+    bench_name: str | None,
+    reference: str | None,
+    serials: tuple[str, ...],
+    stations: tuple[tuple[str, int], ...],
+    retests: tuple[tuple[str, str, str], ...],
+    profile: str | None,
+    out: Path | None,
+    shop_file: Path,
+    as_json: bool,
+) -> None:
+    """Plan the next night of batch NAME, write its file and print the loading list.
+
+    The plan is checked whole: who is due, the reference unit, the profile on this bench.
+
+    Example:  proofbath batch plan "ferry 12" --stage as-found
+    """
+    again = {serial: Retest(_CAUSES[cause], record) for serial, cause, record in retests}
+    at = utc_text()
+    with open_shop(shop_file) as shop:
+        bench_name = bench_name or _only_bench(shop)
+        night = plan_night(
+            shop,
+            name,
+            stage,
+            bench_name,
+            reference,
+            serials or None,
+            again,
+            stations=dict(stations),
+            profile=profile,
+        )
+        bench = shop.bench(bench_name)
+        forecast = forecast_lines(check_night(night, bench, seconds_of_day()))
+        blocks = certify_blocks(shop, night, bench, day_of(at))
+        marks = _marks(shop, night)
+        path = out or shop.nights / f"{_slug(name)}-{stage}-{at[:10]}.toml"
+    _write(path, plan_toml(night))
+    if as_json:
+        rows = [
+            place.model_dump(mode="json") | {"customer_mark": marks[place.serial]}
+            for place in night.station
+        ]
+        told = {"plan": str(path), "bench": bench_name, "stations": rows}
+        print_json(told | {"forecast": forecast, "blocking": blocks})
+        return
+    shown = console()
+    shown.print(_loading_list(night, bench_name, marks))
+    for serial, retest in again.items():
+        shown.print(f"{serial} is measured once more: {retest.cause}", markup=False)
+    for line in (*forecast, *(f"no certificate from this night: {block}" for block in blocks)):
+        shown.print(line, markup=False, soft_wrap=True)
+    shown.print(f"plan: {path}", markup=False, soft_wrap=True)
+
+
+def _only_bench(shop: Shop) -> str:
+    names = [*shop.bench_files()]
+    if len(names) != 1:
+        raise InputError(f"--bench: the workshop has {len(names)} benches, {names}; name one")
+    return names[0]
+
+
+def _marks(shop: Shop, night: NightPlan) -> dict[str, str]:
+    serials = {place.serial for place in night.station if place.role != "blank"}
+    return {
+        kept.entry.serial: kept.entry.customer_mark
+        for kept in shop.records.current(Unit)
+        if kept.entry.serial in serials
+    }
+
+
+def _loading_list(night: NightPlan, bench_name: str, marks: dict[str, str]) -> Table:
+    table = Table(title=f"Load bench {bench_name}: {night.batch}, {night.stage}")
+    for heading in ("station", "serial", "mark", "role", "heater, ohm"):
+        table.add_column(heading)
+    for place in sorted(night.station, key=lambda place: place.station):
+        ohm = "" if place.intake_ohm is None else f"{place.intake_ohm:g}"
+        cells = (place.serial, marks.get(place.serial, ""), place.role, ohm)
+        table.add_row(str(place.station), *(Text(cell) for cell in cells))
+    return table
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise InputError(f"{path}: exists already; name another with --out") from error
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written: {error.strerror}") from error
+
+
+def _slug(name: str) -> str:
+    return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "batch"
