@@ -71,6 +71,7 @@ class BatchSummary(Described):
     row: Annotated[tuple[BatchRow, ...], Field(min_length=1)]
     nights: tuple[Night, ...] = ()
     remarks: tuple[Line, ...] = ()
+    simulated: bool = False
     authorised_by: Person
 
     @model_validator(mode="after")

@@ -86,6 +86,8 @@ class Certificate(Described):
     measured_by: Person
     authorised_by: Person
     replaces: Replaces | None = None
+    simulated: bool = False
+    """Whether a computed bench stood in for a real one: then it says so wherever it is shown."""
     statements: tuple[Line, ...] = STATEMENTS
 
     @model_validator(mode="after")
@@ -128,8 +130,14 @@ class Certificate(Described):
         return faults
 
     def _calibration_faults(self) -> list[str]:
-        return [
+        """A calibration may follow the measurement where its result was computed anew."""
+        late = [
             f"calibration of {c.item} was due {c.due}; measured until {self.dates.measured_to}"
             for c in self.calibrations
-            if not c.calibrated <= self.dates.measured_to <= c.due
+            if c.due < self.dates.measured_to
+        ]
+        return late + [
+            f"calibration of {c.item} is of {c.calibrated}, after the issue of {self.dates.issued}"
+            for c in self.calibrations
+            if c.calibrated > self.dates.issued
         ]

@@ -1,4 +1,4 @@
-"""Issuing a document: signed, sealed, checked, on record, and then in the folder whole or not at all.
+"""Issuing a document: signed, sealed, checked, on record, then in the folder whole or not at all.
 
 What is on record counts.  The PDF is set aside first, whole; then the record is written; then the
 PDF is brought out under its name and its JSON, which it carries, copied beside it.  Whatever was

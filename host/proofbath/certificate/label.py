@@ -54,7 +54,9 @@ def _label(content: Certificate) -> dict[str, str]:
     judged = next(result for result in content.results if result.judgement)
     shown = result_view(judged)
     return {
-        "workshop": content.workshop.name,
+        "workshop": f"SIMULATED · {content.workshop.name}"
+        if content.simulated
+        else content.workshop.name,
         "type": content.unit.unit_type,
         "serial": content.unit.serial,
         "result": f"{shown['value']} ± {shown['u']} {shown['unit']}",

@@ -6,6 +6,7 @@ from typing import Any
 
 from proofbath.certificate.results import Judgement, Result
 from proofbath.certificate.words import NOTHING, decimals_of, fixed, plain, span, whole_freedom
+from proofbath.proof.measured import usual_estimator
 
 Strings = dict[str, Any]
 
@@ -39,7 +40,7 @@ def _form(result: Result) -> str:
     if result.rate is not None:
         at_zero = result.rate == "zero"
         parts.append("zero rate" if at_zero else f"{plain(float(result.rate))} K/min")
-    if result.estimator != "reading":
+    if result.estimator != usual_estimator(result.quantity):
         parts.append(f"by {result.estimator}")
     if result.element_a is not None:
         parts.append(f"heater {plain(result.element_a)} A")

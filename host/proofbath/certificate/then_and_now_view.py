@@ -21,6 +21,7 @@ def then_and_now_view(content: ThenAndNow) -> dict[str, Any]:
         "what": in_its_form(first.now),
         "then": _measurement(content.then),
         "now": _measurement(content.now),
+        "told": f"{first.now.words} {first.words}.",
         "changes": [_change(change) for change in content.changes],
         "plot": overlay_view((content.then.curve, content.now.curve), (first.then, first.now)),
     }
@@ -48,5 +49,4 @@ def _change(change: Change) -> dict[str, str]:
         "u": fixed(change.expanded_uncertainty, decimals),
         "e_n": fixed(change.e_n, 2),
         "verdict": change.verdict,
-        "told": f"{now['words']} {change.words}.",
     }

@@ -16,6 +16,7 @@ def certificate_view(content: Certificate) -> Strings:
     return {
         "title": content.title,
         "number": content.number,
+        "simulated": content.simulated,
         "issued": day(dates.issued),
         "workshop": content.workshop.model_dump(),
         "customer": content.customer.model_dump(),
@@ -119,7 +120,7 @@ def _notes(content: Certificate) -> list[tuple[str, tuple[str, ...]]]:
     """Return remarks, customer's data and others' results; each said even where there is none."""
     return [
         ("Remarks", content.remarks or ("none",)),
-        ("Supplied by the customer, not checked", content.supplied_by_customer or ("nothing",)),
+        ("From the customer, not checked", content.supplied_by_customer or ("nothing",)),
         ("Results from others", content.from_others or ("none",)),
     ]
 

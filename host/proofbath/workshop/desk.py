@@ -1,0 +1,109 @@
+"""Where a certifier signs: documents numbered, put on record and issued, each whole or not at all.
+
+A document is first set aside, then comes on record together with all that goes with it, then is
+brought out.  What a killed process left in between, the next desk finishes or removes by the
+records.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import NamedTuple
+
+from proofbath.certificate.atomic import only_writer
+from proofbath.certificate.issue import Issued, Mended, issue, mend_folder
+from proofbath.certificate.keys import SigningKey, open_key
+from proofbath.certificate.parties import Person
+from proofbath.certificate.pdf import Document
+from proofbath.errors import InputError
+from proofbath.store.records import Records, Stamp, Writer
+from proofbath.workshop.numbers import (
+    digests_on_record,
+    first_free,
+    issued_action,
+    number_of,
+    on_record,
+)
+from proofbath.workshop.shop import Shop
+
+TRIES = 20
+"""How often a number may be taken from another computer before ours is on record."""
+Put = Callable[[Writer, Issued], None]
+"""Writes what goes on record with a document, in one transaction."""
+
+
+class Signer(NamedTuple):
+    """Who signs, with which key, when."""
+
+    person: Person
+    key: SigningKey
+    stamp: Stamp
+    on: dt.date
+
+
+class _TakenError(InputError):
+    """Somebody on another computer took the number."""
+
+
+class Desk:
+    """Issues documents; `mended` is what was left undone before."""
+
+    def __init__(self, shop: Shop, signer: Signer) -> None:
+        """Mend the folder of documents, which nobody else may be writing to."""
+        self.signer = signer
+        self._folder = shop.certificates
+        self._records: Records = shop.records
+        self._prefix = shop.file.number_prefix
+        known = digests_on_record(shop.records)
+        self.mended: Mended = mend_folder(self._folder, known)
+        self._count = first_free(known, self._prefix, signer.on.year)
+
+    def issue(self, written: Callable[[str], Document], put: Put) -> Issued:
+        """Issue what `written` makes of a free number; `put` writes what goes with it on record.
+
+        Raises InputError, RecordError or ValueError where it is refused: nothing is issued then.
+        """
+        for _ in range(TRIES):
+            number = number_of(self._prefix, self.signer.on.year, self._count)
+            try:
+                issued = issue(written(number), self.signer.key, self._folder, self._puts(put))
+            except _TakenError:
+                self._count += 1
+                continue
+            self._count += 1
+            return issued
+        raise InputError(f"no free number after {TRIES} tries; try again")
+
+    def _puts(self, put: Put) -> Callable[[Issued], None]:
+        def puts(issued: Issued) -> None:
+            with self._records.writing(self.signer.stamp) as writer:
+                if on_record(writer, issued.number):
+                    raise _TakenError(f"{issued.number}: taken meanwhile")
+                put(writer, issued)
+
+        return puts
+
+
+@contextmanager
+def open_desk(
+    shop: Shop, by: str, at: str, on: dt.date, passphrase: bytes | None = None
+) -> Iterator[Desk]:
+    """Let a certifier sign; raises InputError for one who may not, and for a locked key."""
+    person = shop.person(by)
+    if "certifier" not in person.entry.rights or not person.entry.active:
+        raise InputError(f"{by} has not the right certifier; let a certifier sign")
+    key = open_key(shop.keys, passphrase)
+    signed = Person(name=person.entry.name, role="certifier")
+    with only_writer(shop.certificates):
+        yield Desk(shop, Signer(signed, key, Stamp(at, person.root), on))
+
+
+def as_action(title: str) -> Put:
+    """Return what puts a document on record that is no certificate."""
+
+    def put(writer: Writer, issued: Issued) -> None:
+        writer.add(issued_action(issued.number, issued.sha256, title))
+
+    return put

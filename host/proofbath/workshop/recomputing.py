@@ -1,0 +1,133 @@
+"""A run computed anew from its raw counts, and the certificates that rest on what changed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from contextlib import closing
+from typing import Any, NamedTuple
+
+from proofbath.bench.description import BenchFile
+from proofbath.bench.in_force import InForce, calibration_in_force
+from proofbath.bench.night import plan_of
+from proofbath.bench.soaks import probe_differences_k
+from proofbath.bench.unit_analysis import unit_reports
+from proofbath.errors import InputError
+from proofbath.store.journal import Journal
+from proofbath.store.kinds import Calibration, Handling, Result, StationRun
+from proofbath.store.records import Kept, Records, Stamp
+from proofbath.workshop.findings import shown_in
+from proofbath.workshop.issued import IssuedLine, certificates_of
+from proofbath.workshop.night_results import PROGRAM
+from proofbath.workshop.pooling import budget_for
+from proofbath.workshop.shop import Shop
+from proofbath.workshop.story import only
+
+SHARE_OF_U = 0.1
+"""A value that moves by less says the same: what is pooled from other units changes it a little."""
+Content = dict[str, Any]
+
+
+class Recomputed(NamedTuple):
+    """Numbers of the results that changed, and the certificates that rest on them and stand."""
+
+    results: tuple[int, ...]
+    affected: tuple[IssuedLine, ...]
+
+
+def recompute_run(shop: Shop, run_id: int, on: dt.date, reason: str, stamp: Stamp) -> Recomputed:
+    """Compute a run's results anew under what is in force on a day; those that change are recorded.
+
+    The earlier results stay, and so do those that would say the same; certificates are for a
+    certifier to replace or withdraw.  Raises InputError for a run without results and where
+    something was touched since, RecordError where its samples were changed.
+    """
+    records = shop.records
+    kept = {
+        run.entry.station: result
+        for run in records.current(StationRun, run_id=run_id)
+        if (result := only(records.current(Result, station_run_id=run.root))) is not None
+    }
+    if not kept:
+        raise InputError(f"run {run_id}: has no results on record; name one that was kept")
+    with closing(Journal(records.place)) as journal:
+        journal.verify_chain(run_id)
+        _check_untouched(records, journal, run_id, on)
+        used, contents = _contents(records, journal, run_id, on)
+    changed = []
+    with records.writing(stamp) as writer:
+        for station, result in sorted(kept.items()):
+            new = _anew(result, contents.get(station, {}), used)
+            if _says_else(result.entry, new, _calibrations_at(records, station)):
+                writer.correct(result.root, new, reason)
+                changed.append(result.root)
+    affected = (
+        line
+        for line in certificates_of(records)
+        if line.state == "valid" and line.certificate.entry.result_id in changed
+    )
+    return Recomputed(tuple(changed), tuple(affected))
+
+
+def _check_untouched(records: Records, journal: Journal, run_id: int, on: dt.date) -> None:
+    """Counts of before something was touched cannot be read by a calibration of after."""
+    head = journal.run(run_id).head
+    day = dt.date.fromisoformat(head.started[:10])
+    for touched in records.current(Handling, bench=head.bench):
+        if day <= touched.entry.date <= on:
+            raise InputError(
+                f"run {run_id}: {touched.entry.what} was touched on {touched.entry.date}"
+                f" ({touched.entry.text}), after it was measured; name an earlier day, or measure"
+                " again"
+            )
+
+
+def _calibrations_at(records: Records, station: int) -> set[int]:
+    return {k.root for k in records.current(Calibration) if k.entry.station in (0, station)}
+
+
+def _contents(
+    records: Records, journal: Journal, run_id: int, on: dt.date
+) -> tuple[InForce, dict[int, Content]]:
+    """What is in force on the day, and what it makes of each station's record."""
+    line = journal.run(run_id)
+    bench, plan = BenchFile.model_validate_json(line.head.bench_text), plan_of(line)
+    found = calibration_in_force(records, bench, on)
+    profile = plan.profile or ""
+    budget = budget_for(records, found.budget, bench.bench.name, plan.unit_type.name, profile, ())
+    used = found._replace(budget=budget)
+    apart_k = probe_differences_k(journal, run_id, used.calibration)
+    return used, {
+        report.station: {**report.result.to_json(), "probe_minus_guard_k": apart_k}
+        for report in unit_reports(journal, run_id, used)
+    }
+
+
+def _anew(result: Kept[Result], content: Content, used: InForce) -> Result:
+    changed = {"program": PROGRAM} if "program" in result.entry.content else {}
+    return result.entry.model_copy(
+        update={
+            "calibration_ids": used.ids,
+            "program": PROGRAM,
+            "content": {**result.entry.content, **content, **changed},
+        }
+    )
+
+
+def _says_else(old: Result, new: Result, mine: set[int]) -> bool:
+    """Whether a result rests on other calibrations of its own, or on them says something else.
+
+    `mine` are the calibrations of its station and of the probes.
+    """
+    if mine & {*old.calibration_ids} != mine & {*new.calibration_ids}:
+        return True
+    before, after = (list(shown_in(result.content)) for result in (old, new))
+    return len(before) != len(after) or any(
+        _differs(a, b) for (_, a), (_, b) in zip(before, after, strict=True)
+    )
+
+
+def _differs(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
+    if old["value"] is None or new["value"] is None:
+        return old["value"] is not new["value"]
+    return bool(abs(new["value"] - old["value"]) > SHARE_OF_U * old["expanded_uncertainty"])

@@ -1,0 +1,92 @@
+"""What a run on record brings to documents: bench, conditions, curves, what was done otherwise."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import NamedTuple
+
+from proofbath.bench.connect import simulated
+from proofbath.bench.description import BenchFile
+from proofbath.certificate.evidence import Branch, Conditions
+from proofbath.certificate.parties import Workshop
+from proofbath.certificate.words import fixed, plain
+from proofbath.run.plan import NightPlan
+from proofbath.run.profile import Energise, PowerRamp, Ramp, resolve
+
+
+class RunEvidence(NamedTuple):
+    """One run: what it was done on and by, when (UTC), and each station's opening curve.
+
+    A curve is empty where the unit did not open by the bath's warmth.
+    """
+
+    run_id: int
+    plan: NightPlan
+    bench: BenchFile
+    started: dt.date
+    ended: dt.date
+    curves: dict[int, tuple[Branch, ...]]
+
+    @property
+    def called(self) -> str:
+        """What documents call it."""
+        return f"run {self.run_id}"
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether no real unit was in it."""
+        return simulated(self.bench)
+
+    def reference_serial(self) -> str | None:
+        """Serial of the reference unit that was in it."""
+        places = (place.serial for place in self.plan.station if place.role == "reference")
+        return next(places, None)
+
+
+def conditions_of(run: RunEvidence, station: int, workshop: Workshop) -> Conditions:
+    """Return what a station's results were measured under."""
+    coolant = run.bench.coolant
+    share = f"{fixed(100 * coolant.share_by_volume, 0)} % {coolant.glycol} glycol by volume"
+    return Conditions(
+        bench=run.bench.bench.name,
+        station=station,
+        place="; ".join((workshop.name, *workshop.address))[:600],
+        coolant="water" if coolant.glycol == "none" else f"water with {share}, stirred",
+        station_pressure_kpa=run.bench.pressure_kpa(),
+        profile=profile_in_words(run),
+    )
+
+
+def profile_in_words(run: RunEvidence) -> str:
+    """Return what the bath did: cycles, rates, highest temperature, power of the elements."""
+    profile = run.plan.steps()
+    legs = resolve(profile.step, run.plan.unit_type, run.bench.bath_limit_c())
+    recorded = [leg for leg in legs if leg.step.purpose == "recorded"]
+    cycles = {leg.step.cycle for leg in recorded}
+    rates = {
+        leg.step.rate_k_per_min
+        for leg in recorded
+        if isinstance(leg.step, Ramp) and isinstance(leg.step.rate_k_per_min, float)
+    }
+    top_c = max((leg.to_c for leg in recorded), default=legs[-1].to_c)
+    power_w = max((leg.step.to_w for leg in recorded if isinstance(leg.step, PowerRamp)), default=0)
+    current_a = max(
+        (leg.step.element_a for leg in recorded if isinstance(leg.step, Energise)), default=0
+    )
+    parts = [f"{profile.name}: {len(cycles)} recorded cycles"]
+    parts += [f"at {' and '.join(map(plain, sorted(rates, reverse=True)))} K/min"] if rates else []
+    parts += [f"up to {fixed(top_c, 1)} °C"]
+    parts += [f"elements up to {plain(power_w)} W"] if power_w else []
+    parts += [f"elements at {plain(current_a)} A"] if current_a else []
+    return ", ".join(parts)
+
+
+def deviations_of(run: RunEvidence) -> list[str]:
+    """Return what a run did otherwise than the method says."""
+    legs = resolve(run.plan.steps().step, run.plan.unit_type, run.bench.bath_limit_c())
+    clipped = sorted({fixed(leg.to_c, 1) for leg in legs if leg.clipped})
+    own = ["the steps were written out for this run"] if run.plan.profile is None else []
+    low = [f"the bath's limit kept it to {', '.join(clipped)} °C"] if clipped else []
+    left = sorted(run.plan.may_drop)
+    dropped = [f"cycles {', '.join(map(str, left))} could be left out"] if left else []
+    return own + low + dropped

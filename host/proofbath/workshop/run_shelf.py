@@ -1,0 +1,75 @@
+"""The runs that documents are written from, each read from the journal once."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from proofbath.bench.curves import unit_records
+from proofbath.bench.description import BenchFile
+from proofbath.bench.in_force import InForce, calibration_in_force
+from proofbath.bench.night import plan_of
+from proofbath.bench.recompute import file_in_force
+from proofbath.certificate.evidence import Branch, ReferenceUnit
+from proofbath.certificate.plot import curve_of
+from proofbath.curve.record import CurveRecord
+from proofbath.run.plan import NightPlan
+from proofbath.store.journal import Journal
+from proofbath.store.records import Records
+from proofbath.workshop.history import reference_of
+from proofbath.workshop.run_evidence import RunEvidence
+
+FEWEST_LIFT_MM = 0.5
+"""A curve that never opened further shows nothing and is left out."""
+
+
+class RunShelf:
+    """The runs that documents were asked about, each read once."""
+
+    def __init__(self, records: Records, journal: Journal) -> None:
+        self._records, self._journal = records, journal
+        self._known = dict[tuple[int, tuple[int, ...]], RunEvidence]()
+        self._references = dict[int, ReferenceUnit]()
+
+    def evidence(self, run_id: int, calibration_ids: tuple[int, ...]) -> RunEvidence:
+        """Return a run as read under the calibrations that a result rests on."""
+        key = (run_id, calibration_ids)
+        if key not in self._known:
+            self._known[key] = self._read(run_id, calibration_ids)
+        return self._known[key]
+
+    def reference(self, run: RunEvidence) -> ReferenceUnit:
+        """Return the reference unit of a run with both charts, found out once."""
+        if run.run_id not in self._references:
+            self._references[run.run_id] = reference_of(self._records, run)
+        return self._references[run.run_id]
+
+    def _read(self, run_id: int, calibration_ids: tuple[int, ...]) -> RunEvidence:
+        line = self._journal.run(run_id)
+        bench, plan = BenchFile.model_validate_json(line.head.bench_text), plan_of(line)
+        began = dt.datetime.fromisoformat(line.head.started)
+        used = self._used(run_id, bench, began.date(), calibration_ids)
+        curves, took_s = dict[int, tuple[Branch, ...]](), 0.0
+        for station, record in unit_records(self._journal, run_id, used.calibration).items():
+            curves[station] = _curve(record, plan, station, used)
+            took_s = max(took_s, float(record.t_s[-1]))
+        ended = (began + dt.timedelta(seconds=took_s)).date()
+        return RunEvidence(run_id, plan, bench, began.date(), ended, curves)
+
+    def _used(
+        self, run_id: int, bench: BenchFile, day: dt.date, calibration_ids: tuple[int, ...]
+    ) -> InForce:
+        """What a result rests on: in force on the run's day, or on one it was recomputed for."""
+        for on in (day, dt.date.max):
+            found = calibration_in_force(self._records, bench, on)
+            if found.ids == calibration_ids:
+                return found
+        return file_in_force(self._journal, run_id)
+
+
+def _curve(record: CurveRecord, plan: NightPlan, station: int, used: InForce) -> tuple[Branch, ...]:
+    unit_type = next(plan.type_at(place) for place in plan.station if place.station == station)
+    if unit_type is None:
+        return ()
+    curve = curve_of(record, unit_type.threshold_mm, used.blanks.get(station))
+    highest_mm = max((mm for branch in curve for mm in branch.lift_mm), default=0.0)
+    return curve if highest_mm >= FEWEST_LIFT_MM else ()
