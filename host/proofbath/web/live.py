@@ -44,7 +44,7 @@ async def live(ws: WebSocket, bench: str, signed: Viewer) -> None:
         await ws.close(NOT_HERE, str(error)[:100])
         return
     screen = feed.join()
-    tasks = [asyncio.create_task(job) for job in (_send(ws, screen), _hear(ws, screen), _check(ws))]
+    tasks = [asyncio.create_task(job) for job in (_send(ws, screen), _hear(ws, screen))]
     try:
         done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         code = next(iter(done)).result()
@@ -59,10 +59,18 @@ async def live(ws: WebSocket, bench: str, signed: Viewer) -> None:
 
 
 async def _send(ws: WebSocket, screen: Screen) -> int:
+    """Send until nobody takes it any more; a beat a second keeps the sign-in looked at."""
+    clock_s = frame_of(ws).monotonic_s
+    looked_s = clock_s()
     try:
         while True:
             text = await screen.next()
-            await asyncio.wait_for(ws.send_text(text), SLOWEST_S)
+            if clock_s() - looked_s >= CHECK_EVERY_S:
+                looked_s = clock_s()
+                if not await _signed_in(ws):
+                    return SIGNED_OUT
+            async with asyncio.timeout(SLOWEST_S):
+                await ws.send_text(text)
     except ProofbathError:
         return 1011
     except (WebSocketDisconnect, TimeoutError, RuntimeError):
@@ -80,13 +88,10 @@ async def _hear(ws: WebSocket, screen: Screen) -> int:
         return 0
 
 
-async def _check(ws: WebSocket) -> int:
-    """Return when whoever looks has signed out, or the session is over."""
+async def _signed_in(ws: WebSocket) -> bool:
     frame = frame_of(ws)
     token = ws.cookies.get(frame.cookie, "")
-    while await run_in_threadpool(frame.sessions.find, token) is not None:
-        await asyncio.sleep(CHECK_EVERY_S)
-    return SIGNED_OUT
+    return await run_in_threadpool(frame.sessions.find, token) is not None
 
 
 def window_in(text: str) -> Window | None:

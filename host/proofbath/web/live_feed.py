@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import Awaitable, Callable
 from typing import Any
 
 from proofbath.bench.clock import Clock
@@ -13,7 +14,7 @@ from proofbath.web.live_source import MORE_BUCKETS, Increment, LiveSource, Windo
 
 POLL_S = 0.1
 BEAT_S = 1.0
-WAITING_MOST = 8
+WAITING_MOST = 20
 """Messages a viewer may be behind; then it gets everything anew instead."""
 
 
@@ -28,6 +29,11 @@ class Viewer:
         self._anew = True
         self._woken = asyncio.Event()
         self._woken.set()
+
+    @property
+    def idle(self) -> bool:
+        """Whether nothing waits to be sent."""
+        return not self._anew and self._waiting.empty()
 
     def look(self, window: Window) -> None:
         """Show another part of the record, from its beginning."""
@@ -72,9 +78,16 @@ class Viewer:
 class Feed:
     """Reads one bench while somebody looks."""
 
-    def __init__(self, source: LiveSource, wall_s: Clock) -> None:
+    def __init__(
+        self,
+        source: LiveSource,
+        wall_s: Clock,
+        wait: Callable[[float], Awaitable[object]] = asyncio.sleep,
+    ) -> None:
         self._source = source
         self._wall_s = wall_s
+        self._wait = wait
+        self._beat_s = wall_s()
         self._viewers: set[Viewer] = set()
         self._reading: asyncio.Task[None] | None = None
 
@@ -93,23 +106,27 @@ class Feed:
             self._reading.cancel()
 
     async def _read(self) -> None:
-        beat_s = self._wall_s()
         while True:
-            trouble = ""
-            try:
-                found = await asyncio.to_thread(self._source.poll)
-            except ProofbathError as error:
-                found, trouble = None, str(error)
-            if found is not None:
-                self._spread(found)
-            now_s = self._wall_s()
-            if found is not None or trouble or now_s - beat_s >= BEAT_S:
-                beat_s = now_s
-                state = await asyncio.to_thread(self._source.state)
-                if trouble:
-                    state |= {"standing": "stale", "words": trouble}
-                self._say(None, {"kind": "beat", "state": state})
-            await asyncio.sleep(BEAT_S if trouble else POLL_S)
+            calm = await self.turn()
+            await self._wait(POLL_S if calm else BEAT_S)
+
+    async def turn(self) -> bool:
+        """Read once, tell the viewers, and return whether the journal could be read."""
+        found, trouble = None, ""
+        try:
+            found = await asyncio.to_thread(self._source.poll)
+        except ProofbathError as error:
+            trouble = str(error)
+        if found is not None:
+            self._spread(found)
+        now_s = self._wall_s()
+        if found is not None or trouble or now_s - self._beat_s >= BEAT_S:
+            self._beat_s = now_s
+            state = await asyncio.to_thread(self._source.state)
+            if trouble:
+                state |= {"standing": "stale", "words": trouble}
+            self._say(None, {"kind": "beat", "state": state})
+        return not trouble
 
     def _spread(self, found: Increment) -> None:
         if found.anew:
