@@ -50,7 +50,12 @@ class _Found(NamedTuple):
     "said",
     type=(click.Choice(LOOKED_AT), click.Choice(FINDINGS)),
     multiple=True,
-    help="What was looked at and how it is, as in: spring bad. Repeat it; asked for otherwise.",
+    metavar="WHAT HOW",
+    help="As in: spring bad. Repeat it; asked for otherwise. What: "
+    + ", ".join(LOOKED_AT)
+    + ". How: "
+    + ", ".join(FINDINGS)
+    + ".",
 )
 @click.option("--good", is_flag=True, help="All that is not named by --finding is good.")
 @click.option("--heater-ohm", type=_POSITIVE, help="Resistance of its heater, cold.")

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any, NamedTuple
 
 import click
 from rich.table import Table
@@ -47,14 +49,18 @@ _CAUSES = {cause.name.lower(): cause for cause in RetestCause}
     "stations",
     type=(str, click.IntRange(1, STATIONS)),
     multiple=True,
-    help="SERIAL and the station it hangs at, where it matters. Repeat it.",
+    metavar="SERIAL N",
+    help="The station a unit hangs at, where it matters. Repeat it.",
 )
 @click.option(
     "--retest",
     "retests",
     type=(str, click.Choice(list(_CAUSES)), str),
     multiple=True,
-    help="SERIAL, what spoilt its measurement, and how you know. Once a unit; repeat for others.",
+    metavar="SERIAL CAUSE RECORD",
+    help="Measure a unit once more: what spoilt its measurement, and how you know. Causes: "
+    + ", ".join(f"{name} ({cause})" for name, cause in _CAUSES.items())
+    + ".",
 )
 @click.option("--profile", help="Shipped profile; the stage's usual one when left out.")
 @click.option(
@@ -84,7 +90,7 @@ def plan(
     Example:  proofbath batch plan "ferry 12" --stage as-found
     """
     again = {serial: Retest(_CAUSES[cause], record) for serial, cause, record in retests}
-    at = utc_text()
+    day = utc_text()[:10]
     with open_shop(shop_file) as shop:
         bench_name = bench_name or _only_bench(shop)
         night = plan_night(
@@ -98,27 +104,61 @@ def plan(
             stations=dict(stations),
             profile=profile,
         )
-        bench = shop.bench(bench_name)
-        forecast = forecast_lines(check_night(night, bench, seconds_of_day()))
-        blocks = certify_blocks(shop, night, bench, day_of(at))
-        marks = _marks(shop, night)
-        path = out or shop.nights / f"{_slug(name)}-{stage}-{at[:10]}.toml"
+        _check_hung(night, dict(stations))
+        path = out or shop.nights / f"{_slug(name)}-{stage}-{day}.toml"
+        planned = _look_at(shop, night, bench_name, day, path)
     _write(path, plan_toml(night))
     if as_json:
-        rows = [
-            place.model_dump(mode="json") | {"customer_mark": marks[place.serial]}
-            for place in night.station
-        ]
-        told = {"plan": str(path), "bench": bench_name, "stations": rows}
-        print_json(told | {"forecast": forecast, "blocking": blocks})
-        return
+        print_json(_json(planned))
+    else:
+        _print(planned, again)
+
+
+class _Planned(NamedTuple):
+    """A night's plan with what a person should know before loading it."""
+
+    night: NightPlan
+    bench_name: str
+    path: Path
+    marks: dict[str, str]
+    forecast: list[str]
+    blocks: list[str]
+
+
+def _look_at(shop: Shop, night: NightPlan, bench_name: str, day: str, path: Path) -> _Planned:
+    bench = shop.bench(bench_name)
+    return _Planned(
+        night,
+        bench_name,
+        path,
+        _marks(shop, night),
+        forecast_lines(check_night(night, bench, seconds_of_day())),
+        certify_blocks(shop, night, bench, day_of(day)),
+    )
+
+
+def _json(planned: _Planned) -> dict[str, Any]:
+    rows = [
+        place.model_dump(mode="json") | {"customer_mark": planned.marks.get(place.serial, "")}
+        for place in planned.night.station
+    ]
+    return {
+        "plan": str(planned.path),
+        "bench": planned.bench_name,
+        "stations": rows,
+        "forecast": planned.forecast,
+        "blocking": planned.blocks,
+    }
+
+
+def _print(planned: _Planned, again: Mapping[str, Retest]) -> None:
     shown = console()
-    shown.print(_loading_list(night, bench_name, marks))
+    shown.print(_loading_list(planned))
     for serial, retest in again.items():
         shown.print(f"{serial} is measured once more: {retest.cause}", markup=False)
-    for line in (*forecast, *(f"no certificate from this night: {block}" for block in blocks)):
+    blocking = (f"no certificate from this night: {block}" for block in planned.blocks)
+    for line in (*planned.forecast, *blocking, f"plan: {planned.path}"):
         shown.print(line, markup=False, soft_wrap=True)
-    shown.print(f"plan: {path}", markup=False, soft_wrap=True)
 
 
 def _only_bench(shop: Shop) -> str:
@@ -126,6 +166,12 @@ def _only_bench(shop: Shop) -> str:
     if len(names) != 1:
         raise InputError(f"--bench: the workshop has {len(names)} benches, {names}; name one")
     return names[0]
+
+
+def _check_hung(night: NightPlan, stations: Mapping[str, int]) -> None:
+    absent = sorted({*stations} - {place.serial for place in night.station})
+    if absent:
+        raise InputError(f"--station: {', '.join(absent)} is not in this night; see its serial")
 
 
 def _marks(shop: Shop, night: NightPlan) -> dict[str, str]:
@@ -137,13 +183,14 @@ def _marks(shop: Shop, night: NightPlan) -> dict[str, str]:
     }
 
 
-def _loading_list(night: NightPlan, bench_name: str, marks: dict[str, str]) -> Table:
-    table = Table(title=f"Load bench {bench_name}: {night.batch}, {night.stage}")
+def _loading_list(planned: _Planned) -> Table:
+    night = planned.night
+    table = Table(title=f"Load bench {planned.bench_name}: {night.batch}, {night.stage}")
     for heading in ("station", "serial", "mark", "role", "heater, ohm"):
         table.add_column(heading)
     for place in sorted(night.station, key=lambda place: place.station):
         ohm = "" if place.intake_ohm is None else f"{place.intake_ohm:g}"
-        cells = (place.serial, marks.get(place.serial, ""), place.role, ohm)
+        cells = (place.serial, planned.marks.get(place.serial, ""), place.role, ohm)
         table.add_row(str(place.station), *(Text(cell) for cell in cells))
     return table
 

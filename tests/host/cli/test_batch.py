@@ -245,6 +245,7 @@ def test_a_conditional_pass_is_agreed_to(call: Call, ferry: FerryShop, shop: Arg
         ),
         (("plan", BATCH, "--stage", "as-left"), "no unit is due as-left"),
         (("plan", BATCH, "--stage", "as-found", "--bench", "river"), "bench 'river'"),
+        (("plan", BATCH, "--stage", "as-found", "--station", "F82-7", "2"), "F82-7 is not in this"),
         (("import", BATCH, "nowhere.csv", *BY), "no such file"),
     ],
 )
