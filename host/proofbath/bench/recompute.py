@@ -10,6 +10,7 @@ from proofbath.bench.curves import unit_records
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import DRIFT_LIMIT_K, InForce, Shelf, drift_k
 from proofbath.bench.night import plan_of
+from proofbath.bench.result_content import result_contents
 from proofbath.bench.unit_analysis import unit_result
 from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError, RecordError
@@ -86,12 +87,13 @@ def _entry(
 ) -> kinds.Result:
     run = records.one(kinds.StationRun, station_run_id).entry
     journal.verify_chain(run.run_id)
-    found = station_result(journal, run.run_id, run.station, used)
+    found = {run.station: station_result(journal, run.run_id, run.station, used)}
+    contents = result_contents(journal, run.run_id, found, used.calibration, program)
     return kinds.Result(
         station_run_id=station_run_id,
         calibration_ids=used.ids,
         program=program,
-        content=found.to_json(),
+        content=contents[run.station],
     )
 
 

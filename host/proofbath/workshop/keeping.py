@@ -26,9 +26,10 @@ LOADINGS = "loadings"
 GONE_ON = "the run was gone on with"
 
 
-def keep_run(shop: Shop, run_id: int, stamp: Stamp) -> RunResults | None:
-    """Put a closed run on record and write its files; None where it is on record as it is.
+def keep_run(shop: Shop, run_id: int, stamp: Stamp, files: bool = True) -> RunResults | None:
+    """Put a closed run on record; None where it is on record as it is.
 
+    Its `files` are written before, into the workshop's folder of nights.
     Raises InputError for a run that is open or was not begun from the workshop, RecordError for
     one that was changed.
     """
@@ -46,7 +47,8 @@ def keep_run(shop: Shop, run_id: int, stamp: Stamp) -> RunResults | None:
         journal.verify_chain(run_id)
         first = shop.records.history(Loading, min(loadings.values()))[0]
         found = run_results(shop.records, journal, line, day_of(first.at))
-    _write_files(shop, line, found)
+    if files:
+        _write_files(shop, line, found)
     _keep(shop.records, line, digest, loadings, found, stamp)
     return found
 

@@ -11,17 +11,14 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import InForce, calibration_in_force
 from proofbath.bench.night import plan_of
 from proofbath.bench.recompute import file_in_force
-from proofbath.bench.soaks import probe_differences_k
+from proofbath.bench.result_content import OWN_STEPS, result_contents
 from proofbath.bench.unit_analysis import UnitReport, unit_reports, unit_result
-from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal, RunLine
 from proofbath.store.records import Records
 from proofbath.workshop.pooling import budget_for
 
 PROGRAM = f"proofbath {metadata.version('proofbath')}"
 """Name and version of what analyses."""
-OWN_STEPS = "own steps"
-"""Stands for a profile that is none of those shipped."""
 
 
 class RunResults(NamedTuple):
@@ -51,21 +48,9 @@ def run_results(records: Records, journal: Journal, line: RunLine, day: dt.date)
             for report in reports
             if (known := types[report.station]) is not None
         ]
-    apart_k = probe_differences_k(journal, line.run_id, used.calibration)
-    beside = {"probe_minus_guard_k": apart_k, "profile": profile, "program": PROGRAM}
-    return RunResults(
-        used.ids,
-        tuple(reports),
-        {
-            r.station: {**r.result.to_json(), **beside, "unit_type": _name_at(plan, r.station)}
-            for r in reports
-        },
-    )
-
-
-def _name_at(plan: NightPlan, station: int) -> str:
-    known = next(plan.type_at(place) for place in plan.station if place.station == station)
-    return known.name if known else ""
+    found = {report.station: report.result for report in reports}
+    contents = result_contents(journal, line.run_id, found, used.calibration, PROGRAM)
+    return RunResults(used.ids, tuple(reports), contents)
 
 
 def _used(records: Records, journal: Journal, line: RunLine, day: dt.date) -> InForce:

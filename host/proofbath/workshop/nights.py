@@ -136,12 +136,13 @@ def shop_resume(
     return _kept(shop, outcome, Stamp(now(), stamp.by))
 
 
-def keep_night(shop: Shop, run_id: int, stamp: Stamp) -> list[int]:
+def keep_night(shop: Shop, run_id: int, stamp: Stamp, files: bool = True) -> list[int]:
     """Put a closed run's stations and results on record; return the results' numbers.
 
-    Does nothing where they are there, corrects them where the run was gone on with since.
+    Does nothing where they are there, corrects them where the run was gone on with since. Its
+    `files` are written before, into the workshop's folder of nights.
     """
-    keep_run(shop, run_id, stamp)
+    keep_run(shop, run_id, stamp, files)
     return [
         result.root
         for run in shop.records.current(StationRun, run_id=run_id)

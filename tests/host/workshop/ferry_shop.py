@@ -169,7 +169,7 @@ class FerryShop:
         opening = {**opens_c, REFERENCE: reference_c}
         run_id = self.journal(plan, opening, apart_k, status, released, retests)
         if keep:
-            keep_night(self.shop, run_id, self.stamp)
+            keep_night(self.shop, run_id, self.stamp, files=False)
         self.pass_days()
         return run_id
 

@@ -1,0 +1,41 @@
+"""The content of a result on record: what its analysis says, and what its run brings to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from proofbath.bench.calibration import Calibration
+from proofbath.bench.night import plan_of
+from proofbath.bench.soaks import probe_differences_k
+from proofbath.curve.result import CurveResult
+from proofbath.store.journal import Journal
+
+OWN_STEPS = "own steps"
+"""Stands for a profile that is none of those shipped."""
+
+
+def result_contents(
+    journal: Journal,
+    run_id: int,
+    results: Mapping[int, CurveResult],
+    scale: Calibration,
+    program: str,
+) -> dict[int, dict[str, Any]]:
+    """Return the contents of a run's results by station, read under a calibration.
+
+    Beside the analysis' own JSON stand `probe_minus_guard_k` (one a soak), `profile`, `program`
+    and the unit's `unit_type`.
+    """
+    plan = plan_of(journal.run(run_id))
+    types = {place.station: plan.type_at(place) for place in plan.station}
+    beside = {
+        "probe_minus_guard_k": probe_differences_k(journal, run_id, scale),
+        "profile": plan.profile or OWN_STEPS,
+        "program": program,
+    }
+    return {
+        station: {**result.to_json(), **beside, "unit_type": known.name}
+        for station, result in results.items()
+        if (known := types[station]) is not None
+    }

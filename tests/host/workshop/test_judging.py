@@ -1,0 +1,374 @@
+"""Units judged: decisions on record, each cause that blocks a certificate, what comes next.
+
+Decision rules are checked against their sources in tests/host/proof.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from host.bench.test_in_force import check, probes
+from host.workshop.ferry_shop import (
+    BATCH,
+    F82,
+    GOOD,
+    QUAY,
+    FerryShop,
+    ferry_shop,
+)
+from host.workshop.test_planning import BUBBLES
+from proofbath.bench.in_force import calibration_in_force
+from proofbath.bench.recompute import recompute
+from proofbath.curve.budget import Contribution
+from proofbath.curve.result import known
+from proofbath.errors import InputError
+from proofbath.proof.decision import Outcome
+from proofbath.proof.specification import Limit, Specification
+from proofbath.proof.verdict import judge
+from proofbath.store.journal import Journal
+from proofbath.store.kinds import Batch, Decision, Loading, Result, StationRun, TypeVersion, Unit
+from proofbath.workshop.charts import put_cause
+from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_reference, take_in
+from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
+from proofbath.workshop.verdicts import measured_in
+
+
+@pytest.fixture
+def ferry(tmp_path: Path) -> Iterator[FerryShop]:
+    with ferry_shop(tmp_path) as made:
+        made.calibrate()
+        made.batch(["A1"])
+        yield made
+
+
+def judged(ferry: FerryShop, serial: str = "A1", on: dt.date | None = None) -> Judged:
+    return judge_unit(ferry.shop, BATCH, serial, on or ferry.day)
+
+
+def only_refusal(ferry: FerryShop, on: dt.date | None = None) -> str:
+    found = judged(ferry, on=on).refusals
+    assert len(found) == 1, found
+    return found[0]
+
+
+def changed_loading(ferry: FerryShop, at: str, **fields: object) -> None:
+    """Correct what the newest loading of a place says."""
+    kept = [k for k in ferry.shop.records.current(Loading) if k.entry.place == at][-1]
+    entry = Loading.model_validate(kept.entry.model_dump() | fields)
+    ferry.shop.records.correct(kept.root, entry, "written down wrongly", ferry.stamp)
+
+
+def test_a_good_unit_may_be_certified(ferry: FerryShop) -> None:
+    assert judged(ferry).next_step == "measure as found"
+    ferry.night("as-found", {"A1": 82.2})
+    found = judged(ferry)
+    assert (found.refusals, found.next_step) == ((), "certify")
+    assert found.verdict is not None
+    assert found.verdict.outcome is Outcome.PASS
+    assert found.decision is None
+    assert ferry.shop.records.current(Decision) == [], "judging writes nothing"
+
+
+def test_a_decision_is_written_once_with_every_limit(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    first = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0].decision
+    assert first is not None
+    assert (first.entry.outcome, first.entry.rule) == ("pass", "guard_band_u")
+    limit = first.entry.content["limits"][0]
+    assert (limit["lower"], limit["upper"], limit["outcome"]) == (80.0, 84.0, "pass")
+    assert limit["acceptance_upper"] == pytest.approx(84.0 - limit["expanded_uncertainty"])
+    again = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0].decision
+    assert again == first
+
+
+def test_a_result_computed_anew_is_decided_anew(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 83.2})
+    first = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
+    assert first.result is not None
+    ferry.put_calibration(probes(1.9))
+    used = calibration_in_force(ferry.shop.records, ferry.shop.bench(QUAY), ferry.day)
+    with closing(Journal(ferry.shop.records.place)) as journal:
+        root = first.result.root
+        recompute(ferry.shop.records, journal, root, used, "proofbath", "probes", ferry.stamp)
+    second = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
+    assert second.decision is not None
+    assert second.verdict is not None
+    assert second.verdict.outcome is not Outcome.PASS
+    assert second.decision.entry.outcome == second.verdict.outcome
+    assert len(ferry.shop.records.current(Decision)) == 2
+
+
+def test_the_unit_failed(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 86.0})
+    assert only_refusal(ferry).startswith("fail: start_to_open_c at 0.1 mm at zero rate")
+    assert judged(ferry).next_step == "rework: see proofbath rework"
+
+
+def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 84.0})
+    assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
+    assert judged(ferry).next_step == "ask the customer, or rework: see proofbath rework"
+    with pytest.raises(InputError, match="say who agreed"):
+        agree(ferry.shop, BATCH, "A1", "River Ferry", " ", ferry.stamp, ferry.day)
+    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp, ferry.day)
+    found = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
+    assert (found.refusals, found.next_step) == ((), "certify")
+    assert found.decision is not None
+    assert found.decision.entry.agreement_record == "letter of 2 Oct"
+    assert found.decision.reason == "River Ferry agreed to the conditional pass"
+    history = ferry.shop.records.history(Decision, found.decision.root)
+    assert [kept.entry.agreement_customer for kept in history] == ["", "River Ferry"]
+
+
+def test_nothing_else_can_be_agreed_to(ferry: FerryShop) -> None:
+    with pytest.raises(InputError, match="was not measured as it is now; measure as found"):
+        agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp, ferry.day)
+    ferry.night("as-found", {"A1": 86.0})
+    with pytest.raises(InputError, match="came to fail; nothing to agree to"):
+        agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp, ferry.day)
+
+
+def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": None})
+    assert only_refusal(ferry).startswith("unset: start_to_open_c")
+    assert "retest, or fail it" in judged(ferry).next_step
+    decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
+    with pytest.raises(InputError, match="say why"):
+        fail_unit(ferry.shop, BATCH, "A1", " ", ferry.stamp, ferry.day)
+    fail_unit(ferry.shop, BATCH, "A1", "stuck shut", ferry.stamp, ferry.day)
+    found = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
+    assert found.refusals[0] == "failed by Mara Lind: stuck shut"
+    assert found.next_step == "give it back: it was failed"
+    assert found.decision is not None
+    assert (found.decision.entry.rule, found.decision.entry.outcome) == ("person", "fail")
+    assert len(ferry.shop.records.current(Decision)) == 2
+
+
+def test_a_unit_refused_at_intake_is_given_back(ferry: FerryShop) -> None:
+    add_unit(ferry.shop, Unit(serial="A2", unit_type="F82"), ferry.stamp)
+    take_in(ferry.shop, BATCH, "A2", "rework", GOOD, False, "frame cracked", ferry.stamp)
+    found = judged(ferry, "A2")
+    assert found.refusals == ("refused at intake: frame cracked",)
+    assert found.next_step == "give it back: it was refused at intake"
+    assert len(judge_batch(ferry.shop, BATCH, ferry.day)) == 2
+
+
+def test_as_left_missing(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 86.0})
+    ferry.rework("A1")
+    assert only_refusal(ferry) == "as-left missing: was reworked and not measured since"
+    assert judged(ferry).next_step == "measure as left"
+    ferry.night("as-left", {"A1": 82.0})
+    assert judged(ferry).refusals == ()
+
+
+def test_as_found_missing(ferry: FerryShop) -> None:
+    assert only_refusal(ferry).startswith("as-found missing")
+    ferry.night("as-found", {"A1": 86.0})
+    changed_loading(ferry, "unit", stage="trial")
+    assert only_refusal(ferry).startswith("as-found missing")
+
+
+def test_calibration_overdue(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    found = judged(ferry, on=dt.date(2026, 10, 2)).refusals
+    assert "probes: calibration was due 2026-10-01, today is 2026-10-02; calibrate probe" in found
+    assert [line.split(":")[0] for line in found] == [
+        "probes",
+        "gauge of station 1",
+        "blank of station 1",
+    ]
+
+
+def test_calibration_missing_when_it_was_measured(tmp_path: Path) -> None:
+    with ferry_shop(tmp_path) as ferry:
+        ferry.batch(["A1"])
+        ferry.night("as-found", {"A1": 82.2})
+        assert judged(ferry).refusals[0] == ("probes: no calibration on record; calibrate probe")
+        ferry.calibrate()
+        assert judged(ferry).refusals[0] == (
+            "when run 1 was made: probes: no calibration on record; calibrate probe"
+        )
+
+
+def test_a_drift_found_later_puts_results_in_doubt(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    ferry.put_calibration(check(0.14))
+    assert any("+0.140 K off at the ice point" in line for line in judged(ferry).refusals)
+    ferry.pass_days()
+    ferry.put_calibration(probes(0.0))
+    assert only_refusal(ferry) == (
+        "probes: +0.140 K off at the ice point on 2025-10-02, limit 0.1 K, after this was"
+        " measured; compute it anew or measure again"
+    )
+
+
+def test_reference_chart_out_of_control(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    for n, opens_c in enumerate((82.0, 82.1, 83.6)):
+        ferry.batch([f"B{n}"], f"other {n}")
+        bad = ferry.night("as-found", {f"B{n}": 82.0}, f"other {n}", reference_c=opens_c)
+    assert only_refusal(ferry).startswith(f"reference unit F82-REF: out of control in run {bad}:")
+    put_cause(ferry.shop, bad, "reference", "not stirred", ferry.stamp)
+    assert only_refusal(ferry).endswith(f"cause of run {bad} recorded; a good run must follow")
+    ferry.batch(["C1"], "last")
+    ferry.night("as-found", {"C1": 82.0}, "last")
+    assert judged(ferry).refusals == ()
+    mine = judge_unit(ferry.shop, "other 2", "B2", ferry.day).refusals
+    assert len(mine) == 1
+    assert mine[0].startswith(f"reference unit F82-REF: out of control in run {bad}")
+    assert mine[0].endswith("measure again"), "what was measured in it stays spoilt"
+
+
+def test_probe_chart_out_of_control(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    ferry.batch(["B1"], "other")
+    bad = ferry.night("as-found", {"B1": 82.0}, "other", apart_k=0.2)
+    assert only_refusal(ferry).startswith(f"bath and guard probe: out of control in run {bad}, so")
+
+
+@pytest.mark.parametrize("released", [True, False])
+def test_interlocks_unproven(tmp_path: Path, released: bool) -> None:
+    with ferry_shop(tmp_path, port="/dev/ttyS99") as ferry:
+        ferry.calibrate()
+        ferry.batch(["A1"])
+        ferry.night("as-found", {"A1": 82.2}, released=released)
+        if released:
+            assert judged(ferry).refusals == ()
+        else:
+            assert only_refusal(ferry).startswith("run 1: interlocks unproven and nobody stayed")
+
+
+def test_run_not_done(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2}, status="tripped")
+    assert only_refusal(ferry) == "run 1: ended tripped, not done; measure again"
+
+
+def test_no_reference_unit(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    changed_loading(ferry, "reference", place="unit")
+    assert only_refusal(ferry) == "run 1: no reference unit was loaded; measure again with one"
+
+
+def test_wrong_type_of_reference(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    other = add_unit(ferry.shop, Unit(serial="H-REF", unit_type="F103H"), ferry.stamp)
+    changed_loading(ferry, "reference", unit_id=other)
+    assert only_refusal(ferry).startswith("run 1: H-REF hung as reference unit and is none")
+    set_reference(ferry.shop, "H-REF", ferry.day, "", ferry.stamp)
+    assert only_refusal(ferry).startswith("wrong type of reference unit: H-REF (F103H) opens at 10")
+
+
+def test_reference_without_a_start(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2}, reference_c=None)
+    assert only_refusal(ferry).startswith(
+        "reference unit F82-REF: gave no start-to-open in run 1: never opened"
+    )
+
+
+def test_bench_not_good_enough(tmp_path: Path) -> None:
+    narrow = F82.specification.limit[0].model_copy(update={"tolerance": 0.5})
+    with ferry_shop(tmp_path) as ferry:
+        ferry.calibrate()
+        specification = F82.specification.model_copy(update={"version": 2, "limit": (narrow,)})
+        file = TypeFile(unit_type=F82.unit_type, specification=specification)
+        put_type(ferry.shop, file, ferry.stamp)
+        ferry.batch(["A1"])
+        ferry.night("as-found", {"A1": 82.2})
+        assert "bench not good enough for this specification" in only_refusal(ferry)
+        assert judged(ferry).next_step.startswith("measure better")
+
+
+def test_a_curve_that_is_not_to_be_trusted(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    kept = ferry.shop.records.current(Result)[0]
+    noisy = {"code": "gauge_noisy", "text": "the gauge is noisy (0.040 mm)"}
+    content = {**kept.entry.content, "warnings": [noisy]}
+    entry = kept.entry.model_copy(update={"content": content})
+    ferry.shop.records.correct(kept.root, entry, "for the test", ferry.stamp)
+    assert only_refusal(ferry) == "gauge_noisy: the gauge is noisy (0.040 mm)"
+
+
+def test_a_bench_without_a_budget_certifies_nothing(tmp_path: Path) -> None:
+    with ferry_shop(tmp_path) as ferry:
+        path = tmp_path / "quay.toml"
+        path.write_text(path.read_text().partition("[budget]")[0])
+        ferry.batch(["A1"])
+        ferry.night("as-found", {"A1": 82.2})
+        assert any(line.startswith("no_bench_budget: ") for line in judged(ferry).refusals)
+
+
+def test_a_specification_other_than_the_batchs(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 82.2})
+    batch = ferry.shop.records.find(Batch, name=BATCH).entry
+    wide = F82.specification.limit[0].model_copy(update={"tolerance": 3.0})
+    entry = TypeVersion.of(
+        F82.unit_type, F82.specification.model_copy(update={"limit": (wide,)}), F82.rework
+    )
+    ferry.shop.records.correct(batch.type_version_id, entry, "widened", ferry.stamp)
+    assert "differs from the one frozen to the batch" in only_refusal(ferry)
+
+
+def test_a_journal_that_was_changed(ferry: FerryShop) -> None:
+    run_id = ferry.night("as-found", {"A1": 82.2})
+    with closing(sqlite3.connect(str(ferry.shop.records.place))) as raw:
+        raw.execute("UPDATE event SET text = 'x' WHERE kind = 'attended'")
+        raw.commit()
+    assert f"run {run_id} was changed after it was written" in only_refusal(ferry)
+
+
+def test_a_run_gone_on_with_is_kept_again_by_deciding(ferry: FerryShop) -> None:
+    run_id = ferry.night("as-found", {"A1": 82.2}, status="stopped")
+    with closing(Journal(ferry.shop.records.place)) as journal:
+        writer = journal.reopen(run_id)
+        writer.note(9000.0, "resumed", "at step 2")
+        writer.close(9001.0, "done", "")
+    assert only_refusal(ferry) == f"run {run_id}: was gone on with since it was kept; keep it again"
+    assert decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0].refusals == ()
+    run = ferry.shop.records.current(StationRun, run_id=run_id)[0]
+    assert (run.entry.status, run.reason) == ("done", "the run was gone on with")
+
+
+def test_a_retests_result_counts(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 86.0})
+    ferry.night("as-found", {"A1": 82.2}, retests={"A1": BUBBLES})
+    assert judged(ferry).refusals == ()
+    assert len(judged(ferry).story.steps) == 2
+
+
+def test_powered_forms_are_judged_like_with_like() -> None:
+    """A heated type is judged by its extrapolated start, and at the stated current and bath."""
+    parts = [Contribution("bath probe", 0.2)]
+    content = {
+        "unpowered_start_to_open_c": known(103.2, parts, "zero", {"lift_mm": 0.1}).to_json(),
+        "start_under_power_c": [
+            known(c, parts, "zero", {"lift_mm": 0.1, "element_a": a, "bath_c": c}).to_json()
+            for c, a in ((95.0, 0.6), (90.0, 0.9))
+        ],
+        "warnings": [{"code": "gaps", "text": ""}],
+        "probe_minus_guard_k": [0.02],
+    }
+    specification = Specification(
+        unit_type="F103H",
+        version=1,
+        limit=(
+            Limit(quantity="unpowered_start_to_open_c", nominal=103, tolerance=3, threshold_mm=0.1),
+            Limit(
+                quantity="start_under_power_c",
+                nominal=90.5,
+                tolerance=2,
+                threshold_mm=0.1,
+                element_a=0.9,
+                bath_c=90.0,
+            ),
+        ),
+    )
+    verdict = judge(specification, measured_in(content))
+    assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.PASS]
+    assert [d.measured.value for d in verdict.decisions if d.measured] == [103.2, 90.0]
