@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from proofbath.errors import InputError
 from proofbath.store.kinds import Right
 from proofbath.web.access_people import (
     add_person,
@@ -31,6 +32,7 @@ from proofbath.web.deps import (
     CurrentFrame,
     CurrentShop,
     CurrentStamp,
+    Number,
     SessionOf,
     SignedIn,
     need,
@@ -87,23 +89,27 @@ def sign_out_form(request: Request, signed: SignedIn) -> Response:
 
 @router.get("/settings")
 def settings_page(
-    request: Request, signed: SignedIn, frame: CurrentFrame, done: str = ""
+    request: Request, signed: SignedIn, shop: CurrentShop, done: str = ""
 ) -> Response:
     """Show what one may set: one's own password, and for administrators the people."""
     told = {"password": "Password changed; you are signed out everywhere else."}
-    return page(request, "settings.html", file=frame.shop.file, done=told.get(done, ""))
+    return page(request, "settings.html", file=shop.file, done=told.get(done, ""))
 
 
 @router.post("/settings/password")
 def password_form(
     request: Request,
     signed: SignedIn,
+    shop: CurrentShop,
     stamp: CurrentStamp,
     old: Text,
     new: Text,
 ) -> Response:
     """Change one's own password."""
-    token = change_own_password(request, signed, old, new, stamp)
+    try:
+        token = change_own_password(request, signed, old, new, stamp)
+    except InputError as error:
+        return page(request, "settings.html", 422, file=shop.file, faults=error.faults)
     answer = RedirectResponse("/settings?done=password", 303)
     keep_cookie(request, answer, token)
     return answer
@@ -139,7 +145,7 @@ def add_form(
 
 @router.post(PEOPLE + "/{number}/rights", dependencies=[Depends(need("administrator"))])
 def rights_form(
-    number: int,
+    number: Number,
     frame: CurrentFrame,
     stamp: CurrentStamp,
     rights: Rights,
@@ -152,7 +158,7 @@ def rights_form(
 
 @router.post(PEOPLE + "/{number}/password", dependencies=[Depends(need("administrator"))])
 def first_password_form(
-    number: int, frame: CurrentFrame, stamp: CurrentStamp, password: Text
+    number: Number, frame: CurrentFrame, stamp: CurrentStamp, password: Text
 ) -> Response:
     """Give a person a first password, to be changed at the next sign-in."""
     set_first_password(frame, number, password, stamp)
@@ -160,7 +166,7 @@ def first_password_form(
 
 
 @router.post(PEOPLE + "/{number}/sessions", dependencies=[Depends(need("administrator"))])
-def sessions_form(number: int, frame: CurrentFrame, stamp: CurrentStamp) -> Response:
+def sessions_form(number: Number, frame: CurrentFrame, stamp: CurrentStamp) -> Response:
     """End all sessions of a person."""
     end_sessions(frame, number, stamp)
     return RedirectResponse(PEOPLE, 303)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query
+from fastapi import APIRouter, Depends, Query
 
 from proofbath.description import Described
 from proofbath.store.kinds import Line, Right
@@ -18,11 +18,10 @@ from proofbath.web.access_people import (
     set_first_password,
 )
 from proofbath.web.audit import Traced, traced
-from proofbath.web.deps import CurrentFrame, CurrentShop, CurrentStamp, need
+from proofbath.web.deps import CurrentFrame, CurrentShop, CurrentStamp, Number, need
 
 router = APIRouter(prefix="/api", tags=["people"], dependencies=[Depends(need("administrator"))])
 MOST = 200
-Number = Annotated[int, Path(ge=1, le=2**31 - 1, description="The person's number on record")]
 RecordNumber = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 
 

@@ -10,7 +10,7 @@ import hmac
 from collections.abc import Iterator
 from typing import Annotated
 
-from fastapi import Depends, HTTPException
+from fastapi import Depends, HTTPException, Path
 from starlette.datastructures import FormData
 from starlette.requests import HTTPConnection, Request
 
@@ -86,6 +86,8 @@ Viewer = Annotated[Signed, Depends(need("viewer"))]
 Operator = Annotated[Signed, Depends(need("operator"))]
 Certifier = Annotated[Signed, Depends(need("certifier"))]
 Administrator = Annotated[Signed, Depends(need("administrator"))]
+Number = Annotated[int, Path(ge=1, le=2**31 - 1, description="A number on record")]
+"""A number in a path; larger ones are none that a database could hold."""
 CurrentShop = Annotated[Shop, Depends(current_shop)]
 CurrentFrame = Annotated[Frame, Depends(frame_of)]
 

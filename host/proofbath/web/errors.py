@@ -44,12 +44,19 @@ def told(
     """Return an answer that tells faults, one line each."""
     if request.url.path.startswith("/api/"):
         return JSONResponse({"faults": [*faults]}, status, headers)
-    if status == 401 and request.method in ("GET", "HEAD"):
-        after = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-        return RedirectResponse(f"/sign-in?next={quote(after)}", 303)
-    session_of(request)
-    title = _TITLES.get(status, "This went wrong")
-    answer = page(request, "error.html", status, title=title, faults=tuple(faults))
+    signed = session_of(request)
+    if request.method in ("GET", "HEAD"):
+        if status == 401:
+            after = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+            return RedirectResponse(f"/sign-in?next={quote(after)}", 303)
+        if status == 403 and signed and signed.first:
+            return RedirectResponse("/settings", 303)
+    context = {
+        "title": _TITLES.get(status, "This went wrong"),
+        "faults": tuple(faults),
+        "refused_form": request.method == "POST" and status < 500,
+    }
+    answer = page(request, "error.html", status, **context)
     answer.headers.update(headers or {})
     return answer
 

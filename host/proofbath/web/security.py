@@ -7,7 +7,6 @@ import json
 from collections.abc import MutableMapping
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
@@ -30,6 +29,7 @@ HEADERS = {
 }
 BODY_WITHIN_S = 60.0
 """How long a body may take to come: a client that dawdles holds nobody up."""
+_MOST_DIGITS = 18
 _READING = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -67,8 +67,8 @@ class Gate:
         if changes and not self._same_origin(headers, host):
             return 403, "the request comes from another site"
         length = headers.get("content-length", "0")
-        if not length.isdecimal():
-            return 400, "content-length is no number"
+        if not length.isdecimal() or len(length) > _MOST_DIGITS:
+            return 400, "content-length is no number of a body's bytes"
         if int(length) > self._settings.max_body_bytes:
             return 413, _too_large(self._settings.max_body_bytes)
         return None
@@ -80,9 +80,8 @@ class Gate:
         origin = headers.get("origin")
         if origin is None:
             return True
-        parts = urlsplit(origin)
-        right = ("https",) if self._settings.secure else ("http", "https")
-        return parts.netloc.lower() == host.lower() and parts.scheme in right
+        schemes = ("https",) if self._settings.secure else ("http", "https")
+        return origin.lower() in [f"{scheme}://{host.lower()}" for scheme in schemes]
 
 
 class _Measured:
@@ -91,6 +90,7 @@ class _Measured:
     def __init__(self, most_bytes: int, within_s: float, headers: dict[str, str]) -> None:
         self._most, self._within_s, self._headers = most_bytes, within_s, headers
         self._came, self._whole, self._started = 0, False, False
+        self._until: float | None = None
         self._fault: tuple[int, str] | None = None
 
     async def run(self, app: ASGIApp, scope: Scope, receive: Receive, send: Send) -> None:
@@ -118,8 +118,10 @@ class _Measured:
     async def _measured(self, receive: Receive) -> Message:
         if self._whole:
             return await receive()
+        if self._until is None:
+            self._until = asyncio.get_running_loop().time() + self._within_s
         try:
-            async with asyncio.timeout(self._within_s):
+            async with asyncio.timeout_at(self._until):
                 message = await receive()
         except TimeoutError:
             self._fault = 408, f"the body did not come within {self._within_s:g} s; send it again"

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Literal
 
 import pytest
+from argon2 import Parameters, PasswordHasher, Type, extract_parameters
 from fastapi import FastAPI
 
 from host.web.conftest import PASSWORD, Browser, WallClock
 from proofbath.store.kinds import Action
 from proofbath.web.limits import FREE_FOR_ADDRESS, FREE_FOR_NAME, SignInDelays
-from proofbath.web.password import LONGEST, SHORTEST
+from proofbath.web.password import LONGEST, SHORTEST, Passwords
 from proofbath.workshop.shop import Shop
 
 Open = Callable[..., Browser]
@@ -48,6 +50,29 @@ def test_wrong_passwords_and_unknown_names_are_told_alike(open_browser: Open) ->
     for name in ("viewer", "nemo"):
         told = browser.send("POST", "/api/session", {"name": name, "password": "not the one"})
         assert (told.status_code, told.json()) == (401, {"faults": ["name or password is wrong"]})
+
+
+def test_a_password_is_hashed_as_dearly_for_nobody_as_for_somebody() -> None:
+    class Counting(PasswordHasher):
+        def verify(self, hash: str | bytes, password: str | bytes) -> Literal[True]:
+            spent.append(extract_parameters(str(hash)))
+            return super().verify(hash, password)
+
+    spent: list[Parameters] = []
+    passwords = Passwords(Counting(time_cost=1, memory_cost=8, parallelism=1))
+    kept = passwords.hash(PASSWORD)
+    assert passwords.fits(kept, PASSWORD)
+    assert not passwords.fits(kept, "another one")
+    assert not passwords.fits(None, "the hash that unknown names are checked against")
+    assert len(spent) == 3
+    assert len({*map(str, spent)}) == 1
+
+
+def test_by_default_a_hash_costs_what_the_standard_advises() -> None:
+    cost = extract_parameters(Passwords().hash(PASSWORD))
+    # RFC 9106, section 4, second recommended option: t = 3, m = 64 MiB, p = 4, 16 byte salt
+    assert (cost.type, cost.time_cost, cost.memory_cost) == (Type.ID, 3, 64 * 1024)
+    assert (cost.parallelism, cost.salt_len, cost.hash_len) == (4, 16, 32)
 
 
 def test_a_session_ends_without_use_and_after_its_longest_time(
@@ -105,6 +130,8 @@ def test_a_first_password_opens_nothing_until_it_is_changed(open_browser: Open) 
     browser = open_browser()
     assert browser.sign_in("Ines Brandt", NEW).status_code == 303
     assert browser.get("/api/session").json()["change_password"] is True
+    assert browser.get("/settings/record").headers["location"] == "/settings"
+    assert "change it, then the pages open" in browser.get("/settings").text
     refused = browser.get("/api/openapi.json")
     assert refused.status_code == 403
     assert "change it in Settings" in refused.json()["faults"][0]

@@ -77,6 +77,7 @@ def test_a_form_without_the_sessions_token_changes_nothing(open_browser: Open, t
     [
         {"Origin": "https://evil.example"},
         {"Origin": "null"},
+        {"Origin": "http://["},
         {"Origin": f"{ORIGIN}.evil.example"},
         {"Origin": f"{ORIGIN}:8080"},
         {"Origin": "ftp://localhost"},
@@ -142,7 +143,7 @@ def test_a_body_that_does_not_come_is_not_waited_for(
     assert (told.status_code, told.json()["faults"][0][:21]) == (408, "the body did not come")
 
 
-@pytest.mark.parametrize("length", ["-1", "1e3", "0x10", "٣"])
+@pytest.mark.parametrize("length", ["-1", "1e3", "0x10", "٣", "9" * 5000])
 def test_a_length_that_is_no_number_is_refused(open_browser: Open, length: str) -> None:
     headers = {b"content-length": length.encode()}
     answer = open_browser().ask("POST", "/sign-in", content=b"", headers=headers)
@@ -210,6 +211,14 @@ def test_names_that_are_no_line_are_refused_in_words(open_browser: Open, text: s
     assert browser.post("/settings/people", form).status_code == 422
     assert browser.send("POST", "/api/people", form).status_code == 422
     assert open_browser().sign_in(text, "wrong password").status_code in (401, 422)
+
+
+@pytest.mark.parametrize("number", ["0", "-1", str(2**31), "9" * 40, "1e3", "x"])
+def test_numbers_no_record_can_have_are_refused(open_browser: Open, number: str) -> None:
+    browser = open_browser("administrator")
+    assert browser.post(f"/settings/people/{number}/sessions").status_code == 422
+    assert browser.send("DELETE", f"/api/people/{number}/sessions").status_code == 422
+    assert browser.get(f"/api/record?before={number}").status_code == 422
 
 
 def test_half_a_sign_is_refused_and_no_error(open_browser: Open) -> None:
