@@ -177,6 +177,11 @@ def resolution_rows() -> list[Row]:
             f"{1000 * scale.v_per_code / SCANS_PER_TICK:g} mV a count",
             "20.475 V / 4095",
         ),
+        Row(
+            "lift: bend by 1 Mohm across the slider of 2 kohm",
+            f"{4 / 27 * 2e3 / 1e6 * CODE_MAX * scale.mm_per_code * 1000:.1f} µm",
+            "full scale x 4/27 x 2 kohm / 1 Mohm; the gauge calibration sees it",
+        ),
         Row("greatest sum", f"{SUM_MAX}", "4 x 4095; 65535 stands for absent"),
     ]
     return rows

@@ -80,13 +80,13 @@ def _bus(s: Sheet) -> None:
         s.line((x + 11, 65), (x + 11, 69))
         s.dot(x + 11, 69)
     s.text(
-        190,
+        182,
         36,
         "current, voltage: channels 0 to 5 from sheet 4;\n"
         "7: half of the reference, made from a SECOND one",
         SMALL,
     )
-    s.text(252, 36, "channels 0 to 5\nto sheet 4", SMALL)
+    s.text(256, 36, "channels 0 to 5\nto sheet 4", SMALL)
 
 
 def _probes(s: Sheet) -> None:
@@ -117,19 +117,24 @@ def _gauges(s: Sheet) -> None:
     s.text(150, 124, "One of six lift gauges: ratiometric, 20 mm", PLAIN, bold=True)
     s.labelled(150, 128, 24, 34, "ADC\nlift\n\nreference =\ngauge\nsupply")
     s.line((174, 132), (206, 132))
-    s.line((174, 158), (206, 158))
+    s.line((174, 161), (206, 161))
     s.text(176, 131, "supply 5 V", SMALL)
-    s.text(176, 157, "0 V", SMALL)
-    s.box(204.2, 138, 3.6, 14)
-    s.line((206, 132), (206, 138))
-    s.line((206, 152), (206, 158))
-    s.line((214, 145), (208, 145))
-    s.line((210, 144), (208, 145), (210, 146))
-    s.line((214, 145), (214, 149), (174, 149))
-    s.text(176, 148, "channel n", SMALL)
-    s.text(210, 137, "slider; an open wire\nleaves the window of\n41 to 4054 codes", SMALL)
+    s.text(176, 160, "0 V", SMALL)
+    s.box(204.2, 136, 3.6, 14)
+    s.line((206, 132), (206, 136))
+    s.line((206, 150), (206, 161))
+    s.line((214, 143), (208, 143))
+    s.line((210, 142), (208, 143), (210, 144))
+    s.line((214, 143), (214, 154), (174, 154))
+    s.text(176, 153, "channel n", SMALL)
+    s.text(
+        217,
+        137,
+        "slider; 1 Mohm to 0 V at\nthe ADC: an open wire\nleaves the window of\n41 to 4054 codes",
+        SMALL,
+    )
     s.line((206, 132), (254, 132), (254, 135))
-    s.line((206, 158), (254, 158), (254, 155))
+    s.line((206, 161), (254, 161), (254, 155))
     s.box(252.2, 135, 3.6, 8)
     s.box(252.2, 147, 3.6, 8)
     s.line((254, 143), (254, 147))
