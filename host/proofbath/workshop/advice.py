@@ -77,11 +77,11 @@ def advice_for(records: Records, name: str) -> list[UnitAdvice]:
         raise InputError(f"{name!r}: neither a batch nor a unit on record; check the name")
     if not stories:
         raise InputError(f"{name}: nothing taken in; take it into a batch first")
-    bench = _Bench(kept, stories[0])
-    return [bench.advise(story) for story in stories]
+    adviser = _BatchAdviser(kept, stories[0])
+    return [adviser.advise(story) for story in stories]
 
 
-class _Bench:
+class _BatchAdviser:
     """What the advice for units of one batch rests on."""
 
     def __init__(self, records: Snapshot, story: UnitStory) -> None:
@@ -103,13 +103,12 @@ class _Bench:
         """Return the advice for one unit of the batch."""
         done = len(list(_groups_of_doses(story, self.kind)))
         blank = UnitAdvice(story.unit.entry.serial, story.batch.entry.name, self.kind.unit, done)
-        last = story.steps[-1] if story.steps else None
-        measured = [step for step in story.steps if step.result]
-        if not measured:
+        told = [step for step in story.steps if step.result or step.rework]
+        if not told:
             return blank._replace(refusal="not measured yet: measure it as found first")
-        if last is not None and last.stage == "rework":
-            return blank._replace(refusal=f"reworked on {last.date}: measure it first")
-        step = measured[-1]
+        step = told[-1]
+        if step.rework:
+            return blank._replace(refusal=f"reworked on {step.date}: measure it first")
         value = step_value(self.limit, step)
         if value is None:
             assert step.result is not None

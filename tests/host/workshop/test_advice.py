@@ -22,7 +22,7 @@ from proofbath.errors import InputError
 from proofbath.proof.knowledge import Knowledge, Round
 from proofbath.proof.rework import Action
 from proofbath.proof.rework_kind import Refillable, Sealed, Setting
-from proofbath.store.kinds import TypeVersion
+from proofbath.store.kinds import Loading, TypeVersion
 from proofbath.workshop.advice import UnitAdvice, advice_for, rounds_of, type_knowledge
 from proofbath.workshop.measured_values import STARTS, limit_of
 from proofbath.workshop.snapshot import Snapshot
@@ -109,6 +109,10 @@ def test_what_is_not_measured_since_is_told_to_be_measured(shop: MeasuredShop) -
     advised = advice_for(shop.records, "A")
     assert "measure it first" in str(of(advised, "U1").refusal)
     assert of(advised, "U2").refusal == "no start-to-open to go by: never opened"
+    loading = shop.records.current(Loading)[0].entry.model_copy(update={"stage": "as-left"})
+    shop.pass_days()
+    shop.records.add(loading, shop.now)  # hung up again, and not run yet
+    assert "measure it first" in str(of(advice_for(shop.records, "A"), "U1").refusal)
     shop.batch("B", ["U3"])
     assert "measure it as found first" in str(advice_for(shop.records, "B")[0].refusal)
 
