@@ -12,17 +12,27 @@ import click
 from proofbath.errors import ProofbathError
 
 VERBS = {
+    "batch": "Take a batch in, plan its nights, rework it, and see who passed.",
     "bench": "Speak to the night that is running: status, pause, resume, finish, stop.",
     "calibrate": "Calibrate a bench, step by step, and put it on record.",
+    "certify": "Judge a batch and issue its certificates; withdraw or replace one.",
     "check": "Look at a bench at rest, or prove its interlocks one by one.",
     "curve": "Find the opening temperatures in one recorded curve.",
-    "demo": "Run a whole night on the virtual bench, from cold bath to opening curves.",
+    "demo": "Take a batch through the virtual bench, from calibration to certificates.",
+    "flash": "Give a controller its program and its serial number.",
     "loading": "Hang up a night's units with every station checked, or take them off.",
     "night": "Run a night's plan on a bench, from checks before heat to curves.",
+    "record": "Measure a unit by hand, with pot, thermometer and caliper.",
     "records": "Look after the records: persons, backup, restore, verify.",
     "resume": "Go on with a night that ended too early.",
-    "serve": "Serve the workshop's pages on this computer or the shop's network.",
+    "rework": "Advise how much to change on each unit of a batch.",
+    "serve": "Show the bench and the workshop as pages on the shop's network.",
+    "service": "Keep logs of coolant temperature from the engine, and learn from them.",
+    "statistics": "Say what the shop's own numbers carry: batches, types, trends.",
+    "study": "Plan and evaluate a study of the bench itself.",
     "tune": "Find a bath's model and gains by a heating test, for its bench file.",
+    "unit": "Put units and their types on record, and read a unit's history.",
+    "verify": "Tell whether a certificate's PDF or JSON is what was issued.",
     "virtual": "Look into a virtual bench: the true answers of its units; get examples.",
 }
 """Each verb has a module of its name beside this one, with its click command as `command`."""
