@@ -56,7 +56,7 @@ class Broker:
 
     def __init__(self, folder: Path, tls: Certificates | None = None) -> None:
         self.tls = tls
-        self.port = _free_port()
+        self.port = free_port()
         self._folder = folder
         self._process: subprocess.Popen[bytes] | None = None
         (folder / "passwords").write_text("")
@@ -144,7 +144,8 @@ def until(done: Callable[[], object], patience_s: float = PATIENCE_S) -> None:
     raise AssertionError(f"not within {patience_s:g} s: {done}")
 
 
-def _free_port() -> int:
+def free_port() -> int:
+    """Return a port of this computer that nobody listens on."""
     with socket.socket() as tried:
         tried.bind(("127.0.0.1", 0))
         port: int = tried.getsockname()[1]

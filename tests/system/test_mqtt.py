@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import os
 import signal
+import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -14,7 +17,16 @@ import pytest
 
 from host.web.committed import CONTROLLER, Night, write_shop
 from proofbath.store.journal import Journal
-from system.broker import PASSWORD, USER, Broker, Listener, certificates, until
+from system.broker import (
+    PASSWORD,
+    PATIENCE_S,
+    USER,
+    Broker,
+    Listener,
+    certificates,
+    free_port,
+    until,
+)
 
 PUBLISHER = """
 import asyncio, signal, sys
@@ -68,9 +80,13 @@ class Scene:
 
     def publisher(self) -> subprocess.Popen[bytes]:
         """Start a process that tells the broker."""
+        return self.process("-c", PUBLISHER, str(self.file))
+
+    def process(self, *words: str, **environment: str) -> subprocess.Popen[bytes]:
+        """Start Python with `words`; its standard error is the log."""
         log = self._stack.enter_context((self.folder / "publisher.log").open("ab"))
-        command = [sys.executable, "-c", PUBLISHER, str(self.file)]
-        process = subprocess.Popen(command, stderr=log)
+        command, given = [sys.executable, *words], os.environ | environment
+        process = subprocess.Popen(command, stderr=log, env=given, cwd=self.folder)
         self._stack.callback(process.wait)
         self._stack.callback(process.kill)
         return process
@@ -254,6 +270,29 @@ def test_nothing_is_subscribed_to(scene: Callable[..., Scene]) -> None:
     assert "PUBLISH from proofbath-quay" in said
     assert "SUBSCRIBE from proofbath-quay" not in said
     assert "SUBSCRIBE from" in said  # the listener's: the log would have shown one
+
+
+def test_the_service_is_ready_tells_the_broker_and_leaves_in_order(
+    scene: Callable[..., Scene],
+) -> None:
+    here = scene()
+    listener = here.listener()
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(here.folder / "notify"))
+        manager.settimeout(PATIENCE_S)
+        serve = here.process(
+            *("-m", "proofbath", "serve", "--shop", str(here.file), "--port", str(free_port())),
+            NOTIFY_SOCKET=str(here.folder / "notify"),
+            WATCHDOG_USEC="200000",
+        )
+        said = {manager.recv(100) for _ in range(4)}
+        assert said == {b"READY=1", b"WATCHDOG=1"}
+        until(lambda: listener.of("state"))
+        serve.terminate()
+        assert serve.wait(PATIENCE_S) == 0
+        assert b"STOPPING=1" in iter(lambda: manager.recv(100), b"")
+    until(lambda: not listener.of("online")[-1]["online"])
+    assert "broker found" in [json.loads(line)["event"] for line in here.log().splitlines()]
 
 
 def _toml(value: Any) -> str:

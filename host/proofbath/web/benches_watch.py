@@ -16,7 +16,7 @@ from proofbath.workshop.shop import Shop
 
 EVERY_S = 0.5
 """Between two looks; chunks are committed once a second."""
-_log = structlog.get_logger("benches")
+_log = structlog.get_logger("proofbath.benches")
 
 
 class Watch:

@@ -21,7 +21,7 @@ from proofbath.bench.clock import monotonic_s, utc_text
 LEVELS = ("debug", "info", "warning", "error")
 HEADER = "X-Request-Id"
 _HANDLER = "proofbath"
-_log = structlog.get_logger("http")
+_log = structlog.get_logger("proofbath.http")
 
 
 def log_as_json(level: str = "info", stream: TextIO | None = None) -> None:

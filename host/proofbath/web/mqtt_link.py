@@ -27,7 +27,7 @@ from proofbath.workshop.mqtt_settings import MqttSettings
 FIRST_RETRY_S = 1.0
 PATIENCE_S = 10.0
 GOODBYE_S = 2.0
-_log = structlog.get_logger("mqtt")
+_log = structlog.get_logger("proofbath.mqtt")
 
 
 class Access(NamedTuple):
