@@ -6,7 +6,8 @@ Read it from the top to the bottom: each function is one step of the method (met
 its equation. It recomputes, for every unit of a night,
 
 1. each cycle's start-to-open with its true rate, from the raw counts alone;
-2. the start-to-open at zero rate, from those starts and the lag that the result states.
+2. the start-to-open at zero rate, from those starts and the lag that the result states;
+3. its standard uncertainty, from the budget that the result lists.
 
 The lag itself, a fit over several sources, is taken from the result and not recomputed. It serves
 nights of one boot without a blank's curve and without a cycle that was begun again.
@@ -322,6 +323,12 @@ def at_zero_rate(starts: list[Start], lag_s: float, cycle_sd_k: float) -> float:
     return float((weights * values).sum() / weights.sum())
 
 
+def combined_u(budget: list[dict[str, Any]]) -> float:
+    """u = root of the sum of (sensitivity x standard uncertainty)^2 over what was supplied."""
+    supplied = [item for item in budget if item["standard_uncertainty"] is not None]
+    return math.hypot(*(c["sensitivity"] * c["standard_uncertainty"] for c in supplied))
+
+
 def recompute(journal: Path, result: dict[str, Any], run: int) -> list[dict[str, Any]]:
     """Recompute every unit of a run; each answer stands beside the result's own."""
     night = read_night(journal, run)
@@ -342,6 +349,8 @@ def recompute(journal: Path, result: dict[str, Any], run: int) -> list[dict[str,
                 "stated_rates_k_per_min": [c["start_rate_k_per_min"] for c in unit["cycles"]],
                 "zero_rate_c": zero_c,
                 "stated_zero_rate_c": stated["value"],
+                "u_k": combined_u(stated["budget"]),
+                "stated_u_k": stated["standard_uncertainty"],
             }
         )
     return answers
@@ -357,6 +366,7 @@ def main() -> None:
             print(f"  start of a cycle  {found:.9f} °C  stated {stated:.9f} °C")
         print(f"  at zero rate      {answer['zero_rate_c']:.9f} °C", end="")
         print(f"  stated {answer['stated_zero_rate_c']:.9f} °C")
+        print(f"  its uncertainty    {answer['u_k']:.9f} K   stated  {answer['stated_u_k']:.9f} K")
 
 
 if __name__ == "__main__":

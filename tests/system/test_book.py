@@ -308,6 +308,7 @@ def test_start_to_open_is_recomputed_by_hand_from_raw_counts(make: None, tmp_pat
             answer["stated_rates_k_per_min"], abs=1e-9
         )
         assert answer["zero_rate_c"] == pytest.approx(answer["stated_zero_rate_c"], abs=1e-9)
+        assert answer["u_k"] == pytest.approx(answer["stated_u_k"], abs=1e-9)
 
 
 def test_by_hand_needs_nothing_of_proofbath() -> None:
