@@ -156,9 +156,9 @@ def _shop_night(
     with open_shop(shop_file) as shop:
         name = bench_of(shop, bench_word)
         bench = bench_in_force(shop.records, shop.bench(name), day_of(at))
-        blocks = certify_blocks(shop, plan, bench, day_of(at))
-        for why in blocks:
-            progress_console().print(f"warning: could not be certified: {why}", markup=False)
+        for why in certify_blocks(shop, plan, bench, day_of(at)):
+            line = f"warning: could not be certified: {why}"
+            progress_console().print(line, markup=False, soft_wrap=True)
         if asked.only_check:
             faults = loading_faults(shop.records, plan, retests)
             if faults:

@@ -58,13 +58,14 @@ def keep_missing(shop: Shop, stamp: Stamp) -> list[int]:
 
     A process that was killed after its run, or a run that was gone on with, leaves such.
     """
+    known = {kept.entry.run_id: kept.entry for kept in shop.records.current(StationRun)}
     with closing(Journal(shop.records.place)) as journal:
         missing = [
             line.run_id
             for line in journal.runs()
             if line.status != OPEN
             and line.head.plan_text != HEATING_TEST
-            and _is_missing(shop.records, journal, line)
+            and _is_missing(journal, line, known.get(line.run_id))
         ]
     for run_id in missing:
         keep_run(shop, run_id, stamp)
@@ -77,14 +78,11 @@ def loadings_of(journal: Journal, run_id: int) -> dict[int, int]:
     return {int(station): root for station, root in json.loads(named[0]).items()} if named else {}
 
 
-def _is_missing(records: Records, journal: Journal, line: RunLine) -> bool:
+def _is_missing(journal: Journal, line: RunLine, kept: StationRun | None) -> bool:
     """Whether a closed run is not on record as it is; one that was done is never gone on with."""
-    kept = records.current(StationRun, run_id=line.run_id)
-    if not kept:
+    if kept is None:
         return bool(loadings_of(journal, line.run_id))
-    if kept[0].entry.status == "done":
-        return False
-    return kept[0].entry.run_digest != journal.digests(line.run_id)[-1]
+    return kept.status != "done" and kept.run_digest != journal.digests(line.run_id)[-1]
 
 
 def _keep(

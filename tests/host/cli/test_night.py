@@ -1,14 +1,20 @@
-"""Nights by the command line on the virtual bench: run, refused, tripped, gone on with."""
+"""Nights by the command line on the virtual bench: run, refused, tripped, gone on with; shops."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
 
 import pytest
+import tomlkit
 
 from host.cli.conftest import Call, Said
+from host.workshop.ferry_shop import BATCH, OPERATOR, QUAY, REFERENCE, FerryShop, ferry_shop
+from host.workshop.test_nights import STEPS, WARM
+from proofbath.store.kinds import Loading, Result, StationRun
+from proofbath.workshop.planning import plan_night
 
 EXAMPLES = files("proofbath.virtual") / "examples"
 BENCH = (EXAMPLES / "f82_batch.toml").read_text()
@@ -138,3 +144,100 @@ def test_a_bench_without_a_run_says_so(night: Night) -> None:
     said = night.call("bench", "status", "--bench", night.folder / "bench.toml")
     assert said.status == 3
     assert said.err == "no run on this bench; start one first\n"
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[FerryShop]:
+    """The ferry workshop with a plan of a short night in plan.toml."""
+    with ferry_shop(tmp_path) as made:
+        path = tmp_path / "quay.toml"
+        path.write_text(path.read_text().replace("seed = 3\n", "seed = 3\n" + WARM))
+        made.batch(["A1"])
+        plan = plan_night(made.shop, BATCH, "as-found", QUAY, steps=STEPS)
+        written = plan.model_dump(mode="json", exclude_none=True)
+        (tmp_path / "plan.toml").write_text(tomlkit.dumps(written))
+        yield made
+
+
+def of_shop(call: Call, shop: FerryShop, *options: object, verb: str = "night") -> Said:
+    folder = shop.shop.folder
+    named = [folder / "plan.toml"] if verb == "night" else []
+    return call(verb, *named, "--shop", folder / "workshop.toml", *options)
+
+
+def test_a_night_of_the_workshop_is_on_record(call: Call, shop: FerryShop) -> None:
+    said = of_shop(call, shop, "--by", OPERATOR, "--clear-trip", "--json")
+    found = json.loads(said.out)
+    assert (said.status, found["status"], found["run"]) == (0, "done", 1)
+    assert [unit["serial"] for unit in found["units"]] == ["A1", REFERENCE]
+    assert "warning: could not be certified: probes: no calibration on record" in said.err
+    records = shop.shop.records
+    counts = [len(records.current(kind)) for kind in (Loading, StationRun, Result)]
+    assert counts == [2, 2, 2]
+    assert records.current(Loading)[0].by == shop.people[OPERATOR]
+    assert (shop.shop.nights / "run-1" / "night.json").exists()
+
+
+def test_a_unit_is_not_measured_twice_unasked(call: Call, shop: FerryShop) -> None:
+    assert of_shop(call, shop, "--by", OPERATOR, "--clear-trip").status == 0
+    said = of_shop(call, shop, "--by", OPERATOR, "--clear-trip")
+    assert (said.status, said.out) == (2, "")
+    assert said.err.splitlines()[-1].startswith("A1: a retest needs a recorded cause")
+    retest = ("--retest", "A1", "bubbles", "steps of 0.2 mm at 78 °C")
+    assert of_shop(call, shop, "--by", OPERATOR, "--clear-trip", *retest).status == 0
+    assert len(shop.shop.records.current(StationRun)) == 4
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ((), "say with --by who starts the night"),
+        (("--by", "Nobody"), "has no person of name 'Nobody'"),
+        (("--by", OPERATOR, "--bench", "pier"), "bench 'pier': not the workshop's"),
+        (("--by", OPERATOR, "--retest", "A1", "luck", "x"), "cause 'luck'; say one of bubbles"),
+        (("--by", OPERATOR, "--retest", "Z9", "gauge", "x"), "retest of Z9: is not loaded"),
+    ],
+)
+def test_a_night_of_the_workshop_is_refused(
+    call: Call, shop: FerryShop, options: tuple[str, ...], words: str
+) -> None:
+    said = of_shop(call, shop, "--clear-trip", *options)
+    assert (said.status, said.out) == (2, "")
+    assert words in said.err
+    assert shop.shop.records.current(Loading) == []
+
+
+def test_only_check_tells_what_would_block(call: Call, shop: FerryShop) -> None:
+    bench = shop.shop.folder / "quay.toml"
+    said = of_shop(call, shop, "--only-check", "--bench", bench, "--json")
+    assert said.status == 0
+    assert json.loads(said.out)["expected_s"] > 80.0
+    assert "could not be certified: gauge of station 1" in said.err
+    assert shop.shop.records.current(Loading) == []
+
+
+def test_a_night_of_the_workshop_is_gone_on_with(call: Call, shop: FerryShop) -> None:
+    path = shop.shop.folder / "quay.toml"
+    healthy = path.read_text()
+    path.write_text(
+        healthy.replace(
+            "[budget]", '[[virtual.fault]]\nkind = "emergency_stop"\nat_s = 60.0\n[budget]'
+        )
+    )
+    assert of_shop(call, shop, "--by", OPERATOR, "--clear-trip").status == 3
+    statuses = {k.entry.status for k in shop.shop.records.current(StationRun)}
+    assert statuses == {"tripped"}
+    path.write_text(healthy)
+    assert of_shop(call, shop, verb="resume").status == 2
+    said = of_shop(call, shop, "--by", OPERATOR, "--clear-trip", "--json", verb="resume")
+    found = json.loads(said.out)
+    assert (said.status, found["run"], found["status"]) == (0, 1, "done")
+    statuses = {k.entry.status for k in shop.shop.records.current(StationRun)}
+    assert statuses == {"done"}
+
+
+def test_a_night_without_the_workshop_has_no_retests(night: Night) -> None:
+    said = night.run("--retest", "A1", "bubbles", "x")
+    assert said.status == 2
+    assert "belong to a night of the workshop" in said.err
+    assert night.call("night", night.folder / "plan.toml").status == 2

@@ -1,6 +1,7 @@
 """A small ferry workshop whose nights are journalled as raw counts, without a bench.
 
-What the units do has a closed form: each lifts 0.5 mm/K from where it opens. All is invented.
+What the units do has a closed form: each lifts 0.5 mm/K from where it opens, 22 s behind the bath,
+so that its start-to-open at 0.1 mm and zero rate lies 0.2 K above that. All is invented.
 """
 
 from __future__ import annotations
@@ -96,7 +97,8 @@ repeatability_k = 0.12
 repeatability_dof = 30
 """
 SOAK_S, TOP_C, LOW_C = 180.0, 99.0, 70.0
-MM_PER_K = 0.5
+MM_PER_K, LAG_S = 0.5, 22.0
+"""Slope of the lift, and how far the wax is behind the bath: usual ones (from memory)."""
 
 
 @dataclass
@@ -261,11 +263,11 @@ def _write(
     scale = bench.calibration
     half_s = 60 * (TOP_C - LOW_C)
     for n in range(int(SOAK_S + 2 * half_s)):
-        bath_c = TOP_C - abs(max(n - SOAK_S, 0.0) - half_s) / 60
+        bath_c, wax_c = (TOP_C - abs(max(t - SOAK_S, 0) - half_s) / 60 for t in (n, n - LAG_S))
         lift_sum = [400] * STATIONS
         for place in plan.station:
             start_c, at = opens_c[place.serial], place.station - 1
-            lift_mm = 0.5 + MM_PER_K * max(bath_c - (start_c or 200.0), 0.0)
+            lift_mm = 0.5 + MM_PER_K * max(wax_c - (start_c or 200.0), 0.0)
             lift_sum[at] = round(scale.station[at].lift_sum(lift_mm))
         writer.append(
             sample(

@@ -111,7 +111,7 @@ def test_the_unit_failed(ferry: FerryShop) -> None:
 
 
 def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> None:
-    ferry.night("as-found", {"A1": 84.0})
+    ferry.night("as-found", {"A1": 83.6})
     assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
     assert judged(ferry).next_step == "ask the customer, or rework: see proofbath rework"
     with pytest.raises(InputError, match="say who agreed"):
