@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
 
 from proofbath.bench.clock import utc_text
 from proofbath.certificate.keys import fingerprint, open_key, public_keys, rotate_key
-from proofbath.cli.certify_tables import certified_json, certified_table, issued_json, issued_table
+from proofbath.cli.certify_tables import certified_json, certified_lines, issued_json, issued_lines
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
@@ -17,6 +18,7 @@ from proofbath.errors import InputError
 from proofbath.store.kinds import Action
 from proofbath.workshop import batch_papers, comparison, judging, papers
 from proofbath.workshop.issued import certificates_of, doubts_of
+from proofbath.workshop.recomputing import recompute_run
 from proofbath.workshop.shop import open_shop
 
 LARGEST_PASSPHRASE = 4096
@@ -50,7 +52,7 @@ def issue(batch: str, by: str, shop_file: Path, passphrase_file: Path | None, as
     if as_json:
         print_json(certified_json(units))
     else:
-        console().print(certified_table(units))
+        _tell(certified_lines(units))
     return 0 if all(unit.number for unit in units) else 1
 
 
@@ -152,10 +154,33 @@ def compare(
         shown = [{"quantity": name} | one for name, one in zip(names, told, strict=True)]
         print_json({"pdf": str(pdf), "changes": shown})
         return
-    for change in changes:
-        text = f"{change.now.words} {change.words}; E_n {change.e_n:.2f}"
-        console().print(text, markup=False, soft_wrap=True)
+    _tell(f"{c.now.words} {c.words}; E_n {c.e_n:.2f}" for c in changes)
     _tell_pdf(pdf, as_json)
+
+
+@command.command()
+@click.argument("run", type=int)
+@by_option
+@click.option("--reason", required=True, help="Why: another calibration, a drift found later.")
+@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), help="Day whose calibrations hold; today.")
+@shop_option
+@json_option
+def recompute(
+    run: int, by: str, reason: str, on: dt.datetime | None, shop_file: Path, as_json: bool
+) -> None:
+    """Compute the results of RUN anew from its raw counts, and list the certificates affected.
+
+    The earlier results stay on record; replace or withdraw the certificates afterwards.
+    """
+    at = utc_text()
+    day = on.date() if on else _day(at)
+    with open_shop(shop_file) as shop:
+        found = recompute_run(shop, run, day, reason, shop.stamp(by, at))
+    numbers = [line.number for line in found.affected]
+    if as_json:
+        print_json({"results": [*found.results], "affected": numbers})
+        return
+    _tell([f"{len(found.results)} results changed; certificates affected: {numbers or 'none'}"])
 
 
 @command.command(name="list")
@@ -175,7 +200,7 @@ def list_command(
     if as_json:
         print_json(issued_json(shown, doubts))
     else:
-        console().print(issued_table(shown, doubts))
+        _tell(issued_lines(shown, doubts))
 
 
 @command.command()
@@ -189,7 +214,7 @@ def fail(batch: str, serial: str, by: str, reason: str, shop_file: Path) -> int:
     at = utc_text()
     with open_shop(shop_file) as shop:
         judging.fail_unit(shop, batch, serial, reason, shop.stamp(by, at), _day(at))
-    console().print(f"{serial}: failed", markup=False)
+    _tell([f"{serial}: failed"])
     return 1
 
 
@@ -205,7 +230,7 @@ def agree(batch: str, serial: str, by: str, customer: str, record: str, shop_fil
     at = utc_text()
     with open_shop(shop_file) as shop:
         judging.agree(shop, batch, serial, customer, record, shop.stamp(by, at), _day(at))
-    console().print(f"{serial}: the customer's agreement is on record", markup=False)
+    _tell([f"{serial}: the customer's agreement is on record"])
 
 
 @command.command()
@@ -235,7 +260,12 @@ def key(
         return
     for number, print_ in known.items():
         state = "in use" if number == used.number else "retired, still trusted"
-        console().print(f"key {number}  {print_}  {state}", markup=False)
+        _tell([f"key {number}  {print_}  {state}"])
+
+
+def _tell(lines: Iterable[str]) -> None:
+    for line in lines:
+        console().print(line, markup=False, soft_wrap=True)
 
 
 def _day(at: str) -> dt.date:
@@ -246,7 +276,7 @@ def _tell_pdf(pdf: Path, as_json: bool) -> None:
     if as_json:
         print_json({"number": pdf.stem, "pdf": str(pdf)})
     else:
-        console().print(str(pdf), markup=False, soft_wrap=True)
+        _tell([str(pdf)])
 
 
 def _passphrase(path: Path | None) -> bytes | None:

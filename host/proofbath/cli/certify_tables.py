@@ -5,23 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rich.table import Table
-from rich.text import Text
-
 from proofbath.workshop.issued import IssuedLine
 from proofbath.workshop.papers import Certified
 
 Doubts = Mapping[str, Sequence[str]]
 
 
-def certified_table(units: Sequence[Certified]) -> Table:
-    """Return units with their certificates, or why they have none."""
-    table = Table("unit", "certificate", "", "PDF, or what keeps from it", box=None)
+def certified_lines(units: Sequence[Certified]) -> list[str]:
+    """Return units with their certificates, or why they have none; a reason a line."""
+    wide = max((len(unit.serial) for unit in units), default=0)
+    lines = []
     for unit in units:
-        state = "" if unit.number is None else "new" if unit.new else "stands"
-        lines = [*unit.refusals, *([str(unit.pdf)] if unit.pdf else [])]
-        table.add_row(Text(unit.serial), Text(unit.number or "none"), state, Text("\n".join(lines)))
-    return table
+        state = "new" if unit.new else "stands"
+        told = f"{unit.number}  {state}  {unit.pdf}" if unit.number else "no certificate"
+        lines.append(f"{unit.serial:{wide}}  {told}")
+        lines += [f"{'':{wide}}    {text}" for text in unit.refusals]
+    return lines
 
 
 def certified_json(units: Sequence[Certified]) -> dict[str, Any]:
@@ -33,15 +32,15 @@ def certified_json(units: Sequence[Certified]) -> dict[str, Any]:
     return {"units": shown, "certified": sum(unit.number is not None for unit in units)}
 
 
-def issued_table(lines: Sequence[IssuedLine], doubts: Doubts) -> Table:
-    """Return certificates with what became of them."""
-    table = Table("certificate", "unit", "batch", "issued", "state", "", box=None)
+def issued_lines(lines: Sequence[IssuedLine], doubts: Doubts) -> list[str]:
+    """Return certificates with what became of them, and what puts them in doubt."""
+    told = []
     for line in lines:
-        ended = [f"by {line.document}: {line.why}"] if line.document else []
-        told = Text("\n".join([*ended, *doubts.get(line.number, ())]))
-        row = (Text(text) for text in (line.number, line.serial, line.batch, str(line.issued)))
-        table.add_row(*row, line.state, told)
-    return table
+        ended = f" by {line.document}: {line.why}" if line.document else ""
+        about = f"{line.number}  {line.serial}  {line.batch}  {line.issued}"
+        told.append(f"{about}  {line.state}{ended}")
+        told += [f"    in doubt: {text}" for text in doubts.get(line.number, ())]
+    return told
 
 
 def issued_json(lines: Sequence[IssuedLine], doubts: Doubts) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""kill -9 in the middle of certifying: no certificate, or a whole one, and it can be gone on with."""
+"""kill -9 in the middle of certifying: no certificate or a whole one, and it can be gone on."""
 
 from __future__ import annotations
 
