@@ -170,7 +170,7 @@ AT_STATION = (
     ),
     StationRow(
         "element over", "current past the channel", Setup.FED,
-        "Close the bypass link at station {n} (0.1 to 0.5 A past its channel).", "Open the link.",
+        "Close the bypass link at station {n} (0.3 to 0.5 A past its channel).", "Open the link.",
         StationFlag.ELEMENT_OVER, TripReason.ELEMENT_FEED_STUCK,
     ),
     StationRow(
