@@ -10,7 +10,7 @@ import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 import tomlkit
 
@@ -112,7 +112,7 @@ class Launcher:
 
 def plan_text(plan: NightPlan) -> str:
     """Return a plan as the TOML that a person would write."""
-    return tomlkit.dumps(_without_defaults(plan.model_dump(mode="json", exclude_defaults=True)))
+    return tomlkit.dumps(plan.model_dump(mode="json", exclude_none=True))
 
 
 def last_lines(path: Path) -> tuple[str, ...]:
@@ -165,12 +165,3 @@ def _detached(command: list[str], cwd: Path, folder: Path) -> subprocess.Popen[b
             stderr=told,
             start_new_session=True,
         )
-
-
-def _without_defaults(value: Any) -> Any:
-    """Return a value without what TOML cannot say: nothing."""
-    if isinstance(value, dict):
-        return {key: _without_defaults(part) for key, part in value.items() if part is not None}
-    if isinstance(value, list):
-        return [_without_defaults(part) for part in value]
-    return value

@@ -69,6 +69,7 @@ def night_page(
     cold_by: str = "",
 ) -> Response:
     """Show the choice of a night, and what it would be once a batch is chosen."""
+    bench = bench or next(iter(shop.bench_files()), "")
     chosen = Chosen(bench, batch, stage, tuple(serial or ()), profile, ready_by, cold_by)
     if not batch:
         return _shown(request, signed, chosen)

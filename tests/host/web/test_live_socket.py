@@ -1,4 +1,4 @@
-"""The websocket as a browser speaks to it: who is let in, what comes first, and who is sent away."""
+"""The websocket as a browser speaks to it: who is let in, what comes first, who is sent away."""
 
 from __future__ import annotations
 
@@ -6,20 +6,17 @@ import asyncio
 import json
 from collections.abc import Awaitable, Callable, Iterator
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-import tomlkit
 from fastapi import FastAPI
 
-from host.bench.nights import BENCH
 from host.web.conftest import Browser, WallClock, knock
 from host.web.live_journal import LiveJournal
+from host.web.live_shop import with_quay
 from proofbath.web.live import NOT_HERE, NOT_UNDERSTOOD, SIGNED_OUT, window_in
 from proofbath.web.live_source import BUCKETS_MOST
-from proofbath.workshop.settings import BenchPlace, ShopFile
 from proofbath.workshop.shop import Shop
 
 Open = Callable[..., Browser]
@@ -28,12 +25,7 @@ Open = Callable[..., Browser]
 @pytest.fixture
 def shop(shop: Shop) -> Shop:
     """Return the workshop with one virtual bench, "quay"."""
-    (shop.folder / "bench.toml").write_text(BENCH)
-    file = shop.file.model_copy(update={"bench": (BenchPlace(file="bench.toml"),)})
-    text = tomlkit.dumps(file.model_dump(mode="json", exclude_defaults=True))
-    (shop.folder / "workshop.toml").write_text(text)
-    assert ShopFile.model_validate(tomlkit.parse(text).unwrap()) == file
-    return replace(shop, file=file)
+    return with_quay(shop)
 
 
 @pytest.fixture

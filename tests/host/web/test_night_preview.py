@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 
 import pytest
 
@@ -22,14 +23,14 @@ def test_the_course_takes_as_long_as_the_forecast_and_ends_where_it_ends() -> No
     points = course(checked.legs, BENCH.bath)
     assert points[-1].t_s == pytest.approx(checked.expected_s)
     assert points[-1].bath_c == pytest.approx(OPEN_C - 1.0)
-    assert all(b.t_s >= a.t_s for a, b in zip(points, points[1:], strict=False))
+    assert all(b.t_s >= a.t_s for a, b in itertools.pairwise(points))
 
 
 def test_a_ramp_of_one_kelvin_a_minute_is_a_straight_line_of_it() -> None:
     """Hand calculation: from 70 to 97 °C at 1 K/min takes 27 min."""
     legs = resolve(shipped("plain-as-found").step[:2], F82, 100.0)
     rise = [p for p in course(legs, BENCH.bath) if p.bath_c >= 70.0][-15:]
-    for a, b in zip(rise, rise[1:], strict=False):
+    for a, b in itertools.pairwise(rise):
         assert (b.bath_c - a.bath_c) * 60.0 == pytest.approx(b.t_s - a.t_s)
     assert rise[-1].bath_c == 97.0
 

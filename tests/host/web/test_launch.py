@@ -1,0 +1,105 @@
+"""A night started from the pages: its own process, its words kept, refused before heat in words."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+from host.bench.nights import plan
+from host.web.live_shop import with_quay
+from proofbath.errors import InputError
+from proofbath.files import read_toml
+from proofbath.run.plan import NightPlan
+from proofbath.web.launch import Launched, Launcher, NightOrder, plan_text, shop_path
+from proofbath.web.live_hub import started
+from proofbath.workshop.serve_settings import ServeSettings
+from proofbath.workshop.shop import Shop
+
+AT = "2026-03-02T18:00:00+00:00"
+ORDER = NightOrder(plan(), "quay", "operator", clear_trip=True, loaded="Ana")
+PROGRAM = """
+import os, sys
+print(sys.argv[1:], os.getsid(0))
+print("no heat", file=sys.stderr)
+sys.exit(2)
+"""
+SAYS = (sys.executable, "-c", PROGRAM)
+
+
+@pytest.fixture
+def shop(shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    return with_quay(shop)
+
+
+def ended(launcher: Launcher, bench: str = "quay") -> None:
+    """Wait for the end of the last start."""
+    launcher._starts[bench].process.wait(60)
+
+
+def test_a_plan_is_written_as_it_was_and_read_again(tmp_path: Path) -> None:
+    path = tmp_path / "plan.toml"
+    path.write_text(plan_text(plan()))
+    assert read_toml(path, NightPlan) == plan()
+
+
+def test_a_refused_start_is_told_in_its_own_words(shop: Shop) -> None:
+    launcher = Launcher(shop, SAYS)
+    folder = launcher.start(ORDER, AT)
+    ended(launcher)
+    last = launcher.last("quay")
+    assert last is not None
+    assert last.state == "failed"
+    assert last.lines == ("no heat",)
+    said = (folder / "night-output.txt").read_text()
+    for part in (
+        "--clear-trip",
+        "--loaded-as-planned",
+        "'Ana'",
+        "'--by', 'operator'",
+        "bench.toml",
+    ):
+        assert part in said
+    assert "--attended" not in said
+    session = int(said.split()[-1])
+    assert session != os.getsid(0)  # a signal to the pages does not reach it
+    launcher.forget("quay")
+    assert launcher.last("quay") is None
+
+
+def test_a_bench_is_started_once_at_a_time(shop: Shop) -> None:
+    launcher = Launcher(shop, (sys.executable, "-c", "import signal; signal.pause()"))
+    launcher.start(ORDER, AT)
+    with pytest.raises(InputError, match="under way; stop it first"):
+        launcher.start(ORDER, AT)
+    last = launcher.last("quay")
+    assert last is not None
+    assert last.state == "going"
+    launcher._starts["quay"].process.kill()
+    ended(launcher)
+
+
+def test_a_start_is_refused_only_until_its_run_begins() -> None:
+    idle = {"run": None, "standing": "idle", "words": ""}
+    failed = Launched("failed", AT, Path(), ("bath level: open, wanted closed",))
+    assert started(idle, failed)["standing"] == "refused"
+    assert started(idle, failed)["lines"] == failed.lines
+    assert started(idle, failed._replace(state="going"))["standing"] == "starting"
+    after = {"run": {"started": AT}, "standing": "ended", "words": "stopped"}
+    assert started(after, failed)["standing"] == "ended"
+    before = {"run": {"started": "2026-03-01T18:00:00+00:00"}, "standing": "ended", "words": ""}
+    assert started(before, failed)["standing"] == "refused"
+
+
+def test_the_workshops_file_is_found_by_what_it_says(shop: Shop) -> None:
+    assert shop_path(shop).name == "workshop.toml"
+    (shop.folder / "workshop.toml").rename(shop.folder / "ferry.toml")
+    moved = shop.file.model_copy(update={"serve": ServeSettings(port=9000)})
+    served = Shop(moved, shop.folder, shop.records)
+    assert shop_path(served).name == "ferry.toml"
+    (shop.folder / "ferry.toml").unlink()
+    with pytest.raises(InputError, match="restart proofbath serve"):
+        shop_path(shop)

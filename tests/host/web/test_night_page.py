@@ -1,0 +1,152 @@
+"""The Night page: planned from a batch, looked at, and started only when everything is said."""
+
+from __future__ import annotations
+
+import datetime as dt
+import html
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+
+from host.bench.nights import BENCH
+from host.web.conftest import Browser
+from host.web.live_shop import with_quay
+from proofbath.scenario.workshop import F82_TYPE
+from proofbath.store.kinds import Action, Findings, Person, Unit
+from proofbath.store.records import Stamp
+from proofbath.web.live_hub import LiveHub
+from proofbath.workshop.intake import add_unit, open_batch, put_type, set_reference, take_in
+from proofbath.workshop.shop import Shop
+
+Open = Callable[..., Browser]
+AT, DAY = "2026-03-02T07:00:00+00:00", dt.date(2026, 3, 2)
+PLANNED = "/night?bench=quay&batch=spring&stage=as-found"
+
+
+@pytest.fixture
+def shop(shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
+    """Return the workshop with its bench, a batch of one unit and a reference unit."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    shop = with_quay(shop, BENCH.replace("altitude_m = 500", "altitude_m = 0"))
+    who = {p.entry.name: p.root for p in shop.records.current(Person)}
+    certifier, operator = Stamp(AT, who["certifier"]), Stamp(AT, who["operator"])
+    put_type(shop, F82_TYPE, certifier)
+    for serial in ("A1", "REF"):
+        add_unit(shop, Unit(serial=serial, unit_type="F82"), operator)
+    set_reference(shop, "REF", DAY, "sealed", certifier)
+    open_batch(shop, "spring", "Ness Ferries", (), "", DAY, "F82", operator)
+    take_in(shop, "spring", "A1", "rework", Findings(), True, "", operator)
+    return shop
+
+
+def plan_on(browser: Browser) -> dict[str, str]:
+    """Return what the start form of the planned night sends along."""
+    text = browser.get(PLANNED).text
+    found = re.search(r'name="plan" value="([^"]*)"', text)
+    assert found
+    return {"bench": "quay", "plan": html.unescape(found[1])}
+
+
+def launched(app: FastAPI) -> str:
+    """Wait for the end of the start on "quay" and return what it said."""
+    hub: LiveHub = app.state.live
+    hub.launcher._starts["quay"].process.wait(60)
+    last = hub.launcher.last("quay")
+    assert last is not None
+    return " ".join(last.lines)
+
+
+def test_the_preview_says_when_and_how_hot(open_browser: Open) -> None:
+    text = open_browser("viewer").get(PLANNED).text
+    for words in ("Data ready", "Bath may be opened", "Bath's limit", "level switch", "A1", "REF"):
+        assert words in text
+    assert "<polyline" in text
+    assert "Nothing of this night could be certified" in text
+    assert "probes: no calibration on record" in text
+    assert "Start this night" not in text  # a viewer heats nothing
+
+
+def test_what_cannot_be_planned_is_told(open_browser: Open) -> None:
+    answer = open_browser("operator").get("/night?bench=quay&batch=spring&stage=as-left")
+    assert answer.status_code == 422
+    assert "no unit is due as-left" in answer.text
+
+
+@pytest.mark.parametrize("batch", ["<script>alert(1)</script>", "' OR 1=1 --", "x" * 3000])
+def test_odd_words_are_words(open_browser: Open, batch: str) -> None:
+    answer = open_browser("operator").ask("GET", "/night", params={"batch": batch})
+    assert answer.status_code == 422
+    assert "<script>alert" not in answer.text
+
+
+def test_heat_needs_the_cautions_read(open_browser: Open, app: FastAPI) -> None:
+    browser = open_browser("operator")
+    answer = browser.post("/night/start", plan_on(browser))
+    assert answer.status_code == 422
+    assert "cautions: not acknowledged" in answer.text
+    assert app.state.live.launcher.last("quay") is None
+
+
+@pytest.mark.parametrize("person", ["viewer", "certifier", "administrator"])
+def test_heat_needs_an_operator(open_browser: Open, person: str) -> None:
+    form = plan_on(open_browser("operator")) | {"cautions_read": "true"}
+    browser = open_browser(person)
+    for path in ("start", "check"):
+        assert browser.post(f"/night/{path}", form).status_code == 403
+
+
+def test_heat_needs_the_bench_held(open_browser: Open, app: FastAPI, shop: Shop) -> None:
+    shop.records.add(Person(name="second", rights=("operator",)), Stamp(AT, 1))
+    browser = open_browser("operator")
+    form = plan_on(browser) | {"cautions_read": "true"}
+    app.state.live.holders.take("quay", "second", 0.0)
+    answer = browser.post("/night/start", form)
+    assert answer.status_code == 422
+    assert "held by second" in answer.text
+    assert app.state.live.launcher.last("quay") is None
+
+
+def test_a_bench_that_does_not_pass_is_not_heated_and_says_why(
+    open_browser: Open, app: FastAPI, shop: Shop
+) -> None:
+    """Power-on is a latched trip, and nobody said that it may be cleared."""
+    browser = open_browser("operator")
+    answer = browser.post("/night/start", plan_on(browser) | {"cautions_read": "true"})
+    assert answer.status_code == 303
+    assert "power on; find and remove the cause" in launched(app)
+    text = browser.get(answer.headers["location"]).text
+    assert "not started" in text
+    assert "power on; find and remove the cause" in text
+    done = shop.records.current(Action)[-1]
+    assert done.entry.what == "start of a night on bench quay, cautions acknowledged"
+    assert shop.person("operator").root == done.by
+
+
+def test_the_pre_flight_is_shown_line_by_line(open_browser: Open) -> None:
+    browser = open_browser("operator")
+    answer = browser.post("/night/check", plan_on(browser))
+    assert answer.status_code == 200
+    for words in ("latched trip", "probes agree", "station 1 gauge", "not ready"):
+        assert words in answer.text
+
+
+def test_a_plan_file_is_looked_at_like_a_batch(open_browser: Open) -> None:
+    browser = open_browser("operator")
+    text = plan_on(browser)["plan"]
+    form = {"token": browser.token, "bench": "quay"}
+    sent = {"file": ("plan.toml", text.encode(), "application/toml")}
+    answer = browser.ask(
+        "POST", "/night/plan", data=form, files=sent, headers={"Origin": "http://localhost"}
+    )
+    assert answer.status_code == 200
+    assert "If it begins now" in answer.text
+    for bad in (b"\xff\xfe", b"batch = 3", b"#" * 300_000):
+        sent = {"file": ("plan.toml", bad, "application/toml")}
+        answer = browser.ask(
+            "POST", "/night/plan", data=form, files=sent, headers={"Origin": "http://localhost"}
+        )
+        assert answer.status_code == 422
+        assert "plan" in answer.text
