@@ -79,6 +79,11 @@ class Broker:
             self._process = subprocess.Popen(command, stdout=log, stderr=log)
         until(self._listens)
 
+    def pid(self) -> int:
+        """Return its process."""
+        assert self._process is not None
+        return self._process.pid
+
     def kill(self) -> None:
         """Kill it without a word."""
         if self._process is not None:

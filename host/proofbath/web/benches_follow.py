@@ -7,6 +7,7 @@ its chunks appear in order, while numbers of runs and events of several benches 
 from __future__ import annotations
 
 import json
+from copy import copy
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -20,6 +21,8 @@ from proofbath.store.tables import CHUNK, EVENT, JOURNAL_TABLES, METADATA, RUN, 
 
 LOOK_BACK = 200
 """Runs before the newest that are watched though closed: one may be resumed."""
+LOOKS_AFTER = 200
+"""How many looks a run is watched closely after it was closed."""
 CHUNKS_AT_ONCE = 300
 """Most chunks of a run read at once; the rest waits for the next look."""
 
@@ -57,6 +60,7 @@ class Follower:
         self._status: dict[int, str] = {}
         self._heads: dict[int, RunHead | None] = {}
         self._firsts: dict[int, float] = {}
+        self._again: dict[int, int] = {}
 
     def close(self) -> None:
         """Let go of the database."""
@@ -65,14 +69,20 @@ class Follower:
     def look(self) -> list[News]:
         """Return what is new, oldest runs first; raises RecordError where nothing can be read.
 
-        The first look tells of each bench's newest run and of all that are open.
+        The first look tells of each bench's newest run and of all that are open.  After a look
+        that failed the next one tells what it would have told.
         """
-        with self._database.reading() as connection:
-            rows = self._watched(connection)
-            if self._next is None:
-                self._begin(connection, rows)
-            changed = [row for row in rows if self._changed(row)]
-            news = [self._news(connection, row) for row in changed]
+        before = copy(self._next), copy(self._status), copy(self._positions), copy(self._again)
+        try:
+            with self._database.reading() as connection:
+                rows = self._watched(connection)
+                if self._next is None:
+                    self._begin(connection, rows)
+                changed = [row for row in rows if self._changed(row)]
+                news = [self._news(connection, row) for row in changed]
+        except BaseException:
+            self._next, self._status, self._positions, self._again = before
+            raise
         self._forget()
         return [found for found in news if found is not None]
 
@@ -114,7 +124,12 @@ class Follower:
         return list(connection.execute(query.where(wanted).order_by(RUN.c.id)))
 
     def _changed(self, row: Row[Any]) -> bool:
-        return bool(row.status == OPEN or self._status.get(row.id) != row.status)
+        """A run just closed may be opened for a last word and closed again between two looks."""
+        if row.status == OPEN or self._status.get(row.id) != row.status:
+            self._again[row.id] = LOOKS_AFTER
+            return True
+        self._again[row.id] = self._again.get(row.id, 0) - 1
+        return self._again[row.id] > 0
 
     def _news(self, connection: Connection, row: Row[Any]) -> News | None:
         assert self._next is not None
@@ -165,6 +180,7 @@ class Follower:
                 self._next.pop(run_id, None)
                 self._heads.pop(run_id, None)
                 self._firsts.pop(run_id, None)
+                self._again.pop(run_id, None)
 
 
 def _events(connection: Connection, run_id: int, first: int, end: int) -> tuple[Told, ...]:

@@ -49,6 +49,7 @@ class BenchNow:
     late_ticks: int = 0
     ends: dict[str, int] = field(default_factory=dict)
     """How many runs ended, by status."""
+    _ended: set[tuple[int, str]] = field(default_factory=set)
     _calibration: Calibration | None = None
 
     def fresh(self, now_s: float) -> bool:
@@ -58,7 +59,8 @@ class BenchNow:
 
     def count(self, news: News) -> None:
         """Count what is new of one of its runs."""
-        if news.status != OPEN and any(told.event.kind == "closed" for told in news.events):
+        if news.status != OPEN and (news.run_id, news.status) not in self._ended:
+            self._ended.add((news.run_id, news.status))  # closed twice is ended once
             self.ends[news.status] = self.ends.get(news.status, 0) + 1
         self.samples += len(news.rows)
         self.late_ticks += late_ticks(news.rows)
@@ -112,7 +114,7 @@ class Benches:
         self._counting = False
 
     def take(self, all_news: Iterable[News]) -> None:
-        """Take what is new of all benches, oldest runs first; what was before is not counted."""
+        """Take what is new of all benches, oldest runs first; the first look is not counted."""
         for news in all_news:
             bench = self.now.setdefault(news.head.bench, BenchNow(news.head.bench))
             bench.take(news, self.clock())

@@ -11,7 +11,7 @@ from proofbath.web.benches_follow import Follower, News
 from proofbath.web.benches_now import Benches
 from proofbath.web.mqtt import mqtt_service
 from proofbath.web.mqtt_outbox import RESULT
-from proofbath.web.mqtt_results import Resulted, ResultFollower
+from proofbath.web.mqtt_results import ResultFollower
 from proofbath.workshop.shop import Shop
 
 EVERY_S = 0.5
@@ -41,7 +41,9 @@ class Watch:
 
     def look(self) -> None:
         """Look once and pass on what is new; raises RecordError."""
-        self._pass_on(*self._read())
+        self._pass_on(self._follower.look())
+        if self.mqtt:
+            self.mqtt.tell(self._results.look())
 
     async def run(self) -> None:
         """Look until cancelled; records that cannot be read are tried again."""
@@ -50,7 +52,9 @@ class Watch:
                 group.create_task(self.mqtt.run())
             while True:
                 try:
-                    self._pass_on(*await asyncio.to_thread(self._read))
+                    self._pass_on(await asyncio.to_thread(self._follower.look))
+                    if self.mqtt:
+                        self.mqtt.tell(await asyncio.to_thread(self._results.look))
                 except RecordError as error:
                     self.failures += 1
                     _log.warning("records cannot be read", reason=str(error))
@@ -59,14 +63,11 @@ class Watch:
                     _log.exception("benches cannot be followed")
                 await asyncio.sleep(EVERY_S)
 
-    def _read(self) -> tuple[list[News], list[Resulted]]:
-        return self._follower.look(), self._results.look() if self.mqtt else []
-
-    def _pass_on(self, news: list[News], results: list[Resulted]) -> None:
+    def _pass_on(self, news: list[News]) -> None:
         self.benches.take(news)
         if self.mqtt:
             if not self.mqtt.told.runs():  # from now on; what begins later is told whole
                 newest, end = max(self._follower.ends().items(), default=(0, 0))
                 self.mqtt.told.take((str(newest), end))
-            self.mqtt.take(news, results, self.benches)
+            self.mqtt.take(news, self.benches)
             self.mqtt.told.save()

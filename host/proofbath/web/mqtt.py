@@ -42,16 +42,19 @@ class MqttService:
             for name, teller in self.tellers.items()
         }
 
-    def take(self, all_news: Iterable[News], results: Iterable[Resulted], benches: Benches) -> None:
+    def take(self, all_news: Iterable[News], benches: Benches) -> None:
         """Take what is new, once `benches` has taken it."""
         for news in all_news:
             if teller := self.tellers.get(news.head.bench):
                 teller.news(news, benches.now[news.head.bench])
+        for name, teller in self.tellers.items():
+            teller.stand(benches.now[name], benches.clock())
+
+    def tell(self, results: Iterable[Resulted]) -> None:
+        """Take results that were put on record."""
         for bench, result in results:
             if teller := self.tellers.get(bench):
                 teller.result(result)
-        for name, teller in self.tellers.items():
-            teller.stand(benches.now[name], benches.clock())
 
     async def run(self) -> None:
         """Keep every link up until cancelled."""

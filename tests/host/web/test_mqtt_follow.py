@@ -6,12 +6,14 @@ from collections.abc import Iterator
 from contextlib import closing
 
 import pytest
+from sqlalchemy import text
 
 from host.store.conftest import EVERYWHERE, fresh_server_place, place, server  # noqa: F401
 from host.web.committed import Night
+from proofbath.errors import RecordError
 from proofbath.store.journal import Journal
-from proofbath.store.tables import Place
-from proofbath.web.benches_follow import Follower, News
+from proofbath.store.tables import Place, open_engine
+from proofbath.web.benches_follow import Follower
 from proofbath.web.benches_now import Benches
 from proofbath.wire.table import TripReason
 
@@ -28,12 +30,6 @@ def journal(place: Place) -> Iterator[Journal]:  # noqa: F811
 def follower(place: Place, journal: Journal) -> Iterator[Follower]:  # noqa: F811
     with closing(Follower(place)) as opened:
         yield opened
-
-
-def texts(news: list[News]) -> list[str]:
-    return [
-        told.event.text for found in news for told in found.events if '"text"' in told.event.text
-    ]
 
 
 def test_every_sample_of_runs_side_by_side_comes_once(journal: Journal, follower: Follower) -> None:
@@ -87,6 +83,44 @@ def test_a_closed_run_that_is_resumed_goes_on(journal: Journal, follower: Follow
     night.write_second("again")
     (found,) = follower.look()
     assert (found.status, len(found.rows), len(found.events)) == ("open", 10, 1)
+
+
+def test_a_look_that_failed_in_the_middle_loses_nothing(
+    journal: Journal, follower: Follower, place: Place  # noqa: F811
+) -> None:
+    first, second = Night(journal, "quay"), Night(journal, "pier")
+    follower.look()
+    first.write_second("soak")
+    second.write_second("soak")
+    engine = open_engine(place)
+    for old, new in (("event", "away"), ("away", "event")):
+        with engine.begin() as connection:
+            connection.execute(text(f"ALTER TABLE {old} RENAME TO {new}"))
+        if new == "away":
+            with pytest.raises(RecordError):
+                follower.look()
+    engine.dispose()
+    news = follower.look()
+    assert [(len(found.rows), len(found.events)) for found in news] == [(10, 1), (10, 1)]
+
+
+def test_a_last_word_after_the_end_is_told_and_the_run_ended_once(
+    journal: Journal, follower: Follower
+) -> None:
+    benches = Benches()
+    benches.take(follower.look())
+    night = Night(journal)
+    night.write_second()
+    night.end()
+    benches.take(follower.look())
+    benches.take(follower.look())
+    writer = journal.reopen(night.writer.run_id)
+    writer.note(1.0, "unsent", "mail: refused")
+    writer.close(1.0, "done", "profile complete")
+    (found,) = follower.look()
+    benches.take([found])
+    assert [told.event.kind for told in found.events] == ["unsent", "closed"]
+    assert benches.now["quay"].ends == {"done": 1}
 
 
 def test_events_go_on_where_an_earlier_process_left_them(
