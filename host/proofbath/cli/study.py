@@ -47,7 +47,7 @@ def plan(
     """Plan study NAME of six units of one plain type, one night's plan a file.
 
     Each unit hangs at every station once in six nights. Nothing is changed on the units between
-    the nights. Run each plan with `proofbath night`.
+    the nights. Run each plan with `proofbath night PLAN --shop FILE --by NAME`.
 
     Example:  proofbath study plan spring-study U1 U2 U3 U4 U5 U6
     """
