@@ -10,25 +10,20 @@ import click
 from proofbath.bench.clock import utc_text
 from proofbath.cli.batch_intake import intake, rework
 from proofbath.cli.batch_plan import plan
-from proofbath.cli.batch_tables import batch_json, batch_list_table, print_batch
+from proofbath.cli.batch_tables import batch_list_table, print_batch
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.files import read_text
-from proofbath.proof.decision import Outcome
-from proofbath.store.kinds import Batch, Intake, TypeVersion
-from proofbath.store.records import Records
+from proofbath.store.kinds import Batch, TypeVersion
 from proofbath.workshop import judging
+from proofbath.workshop.batch_view import batch_view, batches_listed
 from proofbath.workshop.entry import day_of
 from proofbath.workshop.intake import open_batch
-from proofbath.workshop.issued import certificates_of
-from proofbath.workshop.judging import BY_PERSON, Judged
 from proofbath.workshop.shop import open_shop
-from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.unit_list import import_units, read_unit_list
 
 _DAY = click.DateTime(["%Y-%m-%d"])
-_FAILED = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
 
 
 @click.group()
@@ -121,14 +116,12 @@ def show(name: str, on: dt.datetime | None, shop_file: Path, as_json: bool) -> i
     """
     day = on.date() if on else day_of(utc_text())
     with open_shop(shop_file) as shop:
-        judged = judging.judge_batch(shop, name, day)
-        batch = shop.records.find(Batch, name=name).entry
-        version = shop.records.one(TypeVersion, batch.type_version_id).entry
+        batch = batch_view(shop, name, day)
     if as_json:
-        print_json(batch_json(batch, version, judged))
+        print_json(batch.model_dump(mode="json"))
     else:
-        print_batch(batch, version, judged)
-    return 1 if any(_failed(unit) for unit in judged) else 0
+        print_batch(batch)
+    return 1 if any(unit.failed for unit in batch.units) else 0
 
 
 @command.command(name="list")
@@ -140,7 +133,7 @@ def list_command(shop_file: Path, as_json: bool) -> None:
     Example:  proofbath batch list
     """
     with open_shop(shop_file) as shop:
-        batches = _list(Snapshot(shop.records))
+        batches = [line.model_dump(mode="json") for line in batches_listed(shop.records)]
     if as_json:
         print_json({"batches": batches})
     else:
@@ -186,33 +179,6 @@ def agree(
         stamp = shop.stamp(by, at)
         number = judging.agree(shop, name, serial, customer, record, stamp, day_of(at))
     _told(as_json, f"{serial}: the customer's agreement is on record", serial, number)
-
-
-def _failed(unit: Judged) -> bool:
-    person = unit.decision is not None and unit.decision.entry.rule == BY_PERSON
-    return person or (unit.verdict is not None and unit.verdict.outcome in _FAILED)
-
-
-def _list(records: Records) -> list[dict[str, object]]:
-    versions = {kept.root: kept.entry for kept in records.current(TypeVersion)}
-    standing = [line.batch for line in certificates_of(records) if line.state == "valid"]
-    listed = []
-    for kept in reversed(records.current(Batch)):
-        intakes = records.current(Intake, batch_id=kept.root)
-        version = versions[kept.entry.type_version_id]
-        listed.append(
-            {
-                "batch": kept.entry.name,
-                "customer": kept.entry.customer,
-                "received": kept.entry.received.isoformat(),
-                "type": version.name,
-                "version": version.version,
-                "units": len(intakes),
-                "refused": sum(not intake.entry.accepted for intake in intakes),
-                "certified": standing.count(kept.entry.name),
-            }
-        )
-    return listed
 
 
 def _told(as_json: bool, text: str, serial: str, decision: int) -> None:

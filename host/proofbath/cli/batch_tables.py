@@ -3,58 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from rich.table import Table
 from rich.text import Text
 
-from proofbath.certificate.words import plain, span
 from proofbath.cli.output import console
-from proofbath.cli.unit_history import values_in
 from proofbath.cli.unit_tables import value_text
-from proofbath.proof.specification import Limit
-from proofbath.proof.verdict import Verdict
-from proofbath.store.kinds import Batch, TypeVersion
-from proofbath.workshop.judging import BY_PERSON, Judged
-from proofbath.workshop.story import StepStage
-
-Shown = dict[str, Any]
-_STARTS = ("start_to_open_c", "unpowered_start_to_open_c")
+from proofbath.workshop.batch_view import BatchView
+from proofbath.workshop.unit_view import Value, start_in
 
 
-def batch_json(batch: Batch, version: TypeVersion, judged: Sequence[Judged]) -> Shown:
-    """Return a batch judged, for programs."""
-    return {
-        "batch": batch.name,
-        "customer": batch.customer,
-        "received": batch.received.isoformat(),
-        "type": version.name,
-        "version": version.version,
-        "units": [_unit(unit) for unit in judged],
-    }
-
-
-def print_batch(batch: Batch, version: TypeVersion, judged: Sequence[Judged]) -> None:
+def print_batch(batch: BatchView) -> None:
     """Print a batch: its specification, a row a unit, and how many stand where."""
     shown = console()
     shown.print(
-        f"{batch.name} of {batch.customer}, received {batch.received}: {len(judged)}"
-        f" {version.name}, judged by version {version.version}",
+        f"{batch.batch} of {batch.customer}, received {batch.received}: {len(batch.units)}"
+        f" {batch.type}, judged by version {batch.version}",
         style="bold",
         markup=False,
     )
-    for limit in version.specification.limit:
-        shown.print(f"  {limit.form()}: {_limits_text(limit)}", markup=False)
+    for limit in batch.limits:
+        shown.print(f"  {limit}", markup=False)
     table = Table("unit", "as found", "as left", "verdict", "next", box=None)
-    units = [_unit(unit) for unit in judged]
-    for told in units:
-        cells = (told["serial"], _start(told["as_found"]), _start(told["as_left"]))
-        row = (*cells, told["outcome"] or "", told["next_step"])
+    for unit in batch.units:
+        cells = (unit.serial, _start(unit.as_found), _start(unit.as_left))
+        row = (*cells, unit.outcome or "", unit.next_step)
         table.add_row(*(Text(cell) for cell in row))
     shown.print(table)
-    for told in units:
-        for why in [] if told["certificate"] else told["refusals"]:
-            text = f"{told['serial']} gets no certificate: {why}"
+    for unit in batch.units:
+        for why in () if unit.certificate else unit.refusals:
+            text = f"{unit.serial} gets no certificate: {why}"
             shown.print(text, markup=False, soft_wrap=True)
 
 
@@ -67,41 +45,8 @@ def batch_list_table(batches: Sequence[Mapping[str, object]]) -> Table:
     return table
 
 
-def _unit(unit: Judged) -> Shown:
-    story, verdict, decision = unit.story, unit.verdict, unit.decision
-    by_person = decision is not None and decision.entry.rule == BY_PERSON
-    return {
-        "serial": story.unit.entry.serial,
-        "accepted": story.intake.entry.accepted,
-        "as_found": _values(unit, "as-found"),
-        "as_left": _values(unit, "as-left"),
-        "outcome": "failed by a person" if by_person else verdict and verdict.outcome.value,
-        "reasons": _reasons(verdict),
-        "probability": verdict and verdict.probability_at_least,
-        "certificate": story.certificate,
-        "refusals": [*unit.refusals],
-        "next_step": unit.next_step,
-    }
-
-
-def _values(unit: Judged, stage: StepStage) -> list[Shown]:
-    step = unit.story.counting(stage)
-    return values_in(step.result.entry.content) if step and step.result else []
-
-
-def _reasons(verdict: Verdict | None) -> list[str]:
-    return [*verdict.reasons] if verdict else []
-
-
-def _start(values: Sequence[Shown]) -> str:
-    for value in values:
-        if value["quantity"] in _STARTS:
-            return value_text("", value, value["unit"]).strip()
+def _start(values: tuple[Value, ...]) -> str:
+    start = start_in(values)
+    if start is not None:
+        return value_text("", start.model_dump(), start.unit).strip()
     return "no start" if values else ""
-
-
-def _limits_text(limit: Limit) -> str:
-    if limit.nominal is not None and limit.tolerance is not None:
-        return f"{plain(limit.nominal)} ± {plain(limit.tolerance)}"
-    low, high = (None if bound is None else plain(bound) for bound in limit.bounds)
-    return span(low, high)

@@ -11,16 +11,13 @@ from proofbath.bench.clock import utc_text
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
-from proofbath.cli.unit_history import unit_history
 from proofbath.cli.unit_tables import print_history, unit_list_table
 from proofbath.files import read_toml
-from proofbath.store.kinds import Batch, Intake, Unit
-from proofbath.store.records import Kept
+from proofbath.store.kinds import Unit
 from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.intake import TypeFile, add_unit, newest_type, put_type, set_reference
-from proofbath.workshop.issued import certificates_of
-from proofbath.workshop.shop import Shop, open_shop
-from proofbath.workshop.snapshot import Snapshot
+from proofbath.workshop.shop import open_shop
+from proofbath.workshop.unit_view import unit_history, units_listed
 
 
 @click.group()
@@ -77,7 +74,7 @@ def show(serial: str, shop_file: Path, as_json: bool) -> None:
     Example:  proofbath unit show F82-0412
     """
     with open_shop(shop_file) as shop:
-        found = unit_history(shop.records, serial)
+        found = unit_history(shop.records, serial).model_dump(mode="json")
     if as_json:
         print_json(found)
     else:
@@ -95,7 +92,8 @@ def list_command(unit_type: str | None, batch: str | None, shop_file: Path, as_j
     Example:  proofbath unit list --type F82
     """
     with open_shop(shop_file) as shop:
-        units = _list(shop, unit_type, batch)
+        listed = units_listed(shop.records, unit_type, batch)
+    units = [unit.model_dump(mode="json") for unit in listed]
     if as_json:
         print_json({"units": units})
     else:
@@ -154,27 +152,6 @@ def reference(
         number = set_reference(shop, serial, day, text, stamp, in_use=not retire)
     state = "no longer a reference unit" if retire else "reference unit"
     _told(as_json, f"{serial}: {state} since {day}", serial=serial, number=number)
-
-
-def _list(shop: Shop, unit_type: str | None, batch: str | None) -> list[dict[str, str | None]]:
-    records = Snapshot(shop.records)
-    only = records.find(Batch, name=batch).root if batch else None
-    batches = {kept.root: kept.entry.name for kept in records.current(Batch)}
-    intakes: dict[int, list[Kept[Intake]]] = {}
-    for kept in records.current(Intake):
-        intakes.setdefault(kept.entry.unit_id, []).append(kept)
-    numbers = {c.serial: c.number for c in certificates_of(records) if c.state == "valid"}
-    units = []
-    for unit in records.current(Unit):
-        mine = intakes.get(unit.root, [])
-        if unit_type not in (None, unit.entry.unit_type):
-            continue
-        if only is not None and only not in {kept.entry.batch_id for kept in mine}:
-            continue
-        last = {"batch": batches[mine[-1].entry.batch_id] if mine else None}
-        certificate = {"certificate": numbers.get(unit.entry.serial)}
-        units.append(unit.entry.model_dump(mode="json") | last | certificate)
-    return units
 
 
 def _told(as_json: bool, text: str, **shown: object) -> None:

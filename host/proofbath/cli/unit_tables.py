@@ -60,7 +60,7 @@ def _rows(unit: Shown) -> Iterator[tuple[str, str, str]]:
 
 
 def _step_row(step: Shown) -> tuple[str, str, str]:
-    if "rework" in step:
+    if step["rework"] is not None:
         return step["date"], "rework", step["rework"]
     what = [step["stage"], f"run {step['run']}, station {step['station']}" if step["run"] else ""]
     what += ["" if step["status"] == "done" else step["status"]]

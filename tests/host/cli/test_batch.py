@@ -199,10 +199,10 @@ def test_a_person_fails_a_stuck_unit(call: Call, ferry: FerryShop, shop: Argumen
 
 
 def test_a_conditional_pass_is_agreed_to(call: Call, ferry: FerryShop, shop: Arguments) -> None:
-    """84.05 + 0.2 - 0.38 K lies inside 84 °C, but not by U: a conditional pass."""
+    """83.68 + 0.2 - 0.02 K (lag 22 s, 23 taken off) lies inside 84 °C, but not by U: a conditional pass."""
     ferry.calibrate()
     ferry.batch(["F82-1", "F82-2"])
-    ferry.night("as-found", {"F82-1": 84.05, "F82-2": 82.0})
+    ferry.night("as-found", {"F82-1": 83.68, "F82-2": 82.0})
     said = ("--customer", "J. Ness", "--record", "mail of 2 October", *BY, *shop)
     agreed = json.loads(call("batch", "agree", BATCH, "F82-1", *said, "--json").out)
     assert (

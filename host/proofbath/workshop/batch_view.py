@@ -1,0 +1,176 @@
+"""Batches as they are shown: who passed, why not, and what comes next."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from proofbath.certificate.words import plain, span
+from proofbath.description import Described
+from proofbath.proof.decision import Outcome
+from proofbath.proof.specification import Limit
+from proofbath.store.kinds import Batch, Intake, TypeVersion
+from proofbath.store.records import Records
+from proofbath.workshop.findings import warnings_in
+from proofbath.workshop.issued import certificates_of
+from proofbath.workshop.judging import BY_PERSON, Judged, judge_batch
+from proofbath.workshop.shop import Shop
+from proofbath.workshop.snapshot import Snapshot
+from proofbath.workshop.story import StepStage
+from proofbath.workshop.unit_view import Value, start_in, values_in
+
+FAILED_BY_PERSON = "failed by a person"
+FAILED = (Outcome.FAIL.value, Outcome.CONDITIONAL_FAIL.value, FAILED_BY_PERSON)
+
+
+class JudgedUnit(Described):
+    """A unit of a batch judged on a day; `refusals` say why it gets no certificate now."""
+
+    serial: str
+    accepted: bool
+    as_found: tuple[Value, ...]
+    as_left: tuple[Value, ...]
+    outcome: str | None
+    """Null while nothing was measured on the unit as it is now."""
+    reasons: tuple[str, ...]
+    probability: float | None
+    """Lower bound of the chance that all limited quantities conform."""
+    deviation_k: float | None
+    """Start-to-open on the unit as it is now, minus the type's nominal."""
+    deviation_u_k: float | None
+    """Expanded uncertainty of it, about 95 %."""
+    warnings: tuple[str, ...]
+    certificate: str | None
+    refusals: tuple[str, ...]
+    next_step: str
+
+    @property
+    def failed(self) -> bool:
+        """Whether it was judged to fail."""
+        return self.outcome in FAILED
+
+
+class BatchView(Described):
+    """A batch with its units, judged by the version of its type that was frozen to it."""
+
+    number: int
+    batch: str
+    customer: str
+    customer_address: tuple[str, ...]
+    customer_contact: str
+    received: dt.date
+    type: str
+    version: int
+    nominal_start_to_open_c: float
+    limits: tuple[str, ...]
+    units: tuple[JudgedUnit, ...]
+
+
+class BatchLine(Described):
+    """A batch as listed: how many units, refused ones, and certificates that stand."""
+
+    number: int
+    batch: str
+    customer: str
+    received: dt.date
+    type: str
+    version: int
+    units: int
+    refused: int
+    certified: int
+
+
+def batch_view(shop: Shop, name: str, on: dt.date) -> BatchView:
+    """Return a batch judged on a day; writes nothing; raises InputError for an unknown one."""
+    kept = shop.records.find(Batch, name=name)
+    version = shop.records.one(TypeVersion, kept.entry.type_version_id).entry
+    nominal_c = version.unit_type.nominal_start_to_open_c
+    batch = kept.entry
+    return BatchView(
+        number=kept.root,
+        batch=batch.name,
+        customer=batch.customer,
+        customer_address=batch.customer_address,
+        customer_contact=batch.customer_contact,
+        received=batch.received,
+        type=version.name,
+        version=version.version,
+        nominal_start_to_open_c=nominal_c,
+        limits=tuple(f"{li.form()}: {limits_text(li)}" for li in version.specification.limit),
+        units=tuple(judged_view(unit, nominal_c) for unit in judge_batch(shop, name, on)),
+    )
+
+
+def batches_listed(records: Records) -> list[BatchLine]:
+    """Return the batches on record, the last one first."""
+    once = Snapshot(records)
+    versions = {kept.root: kept.entry for kept in once.current(TypeVersion)}
+    standing = [line.batch for line in certificates_of(once) if line.state == "valid"]
+    listed = []
+    for kept in reversed(once.current(Batch)):
+        intakes = once.current(Intake, batch_id=kept.root)
+        version = versions[kept.entry.type_version_id]
+        listed.append(
+            BatchLine(
+                number=kept.root,
+                batch=kept.entry.name,
+                customer=kept.entry.customer,
+                received=kept.entry.received,
+                type=version.name,
+                version=version.version,
+                units=len(intakes),
+                refused=sum(not intake.entry.accepted for intake in intakes),
+                certified=standing.count(kept.entry.name),
+            )
+        )
+    return listed
+
+
+def judged_view(unit: Judged, nominal_c: float) -> JudgedUnit:
+    """Return a judged unit as it is shown."""
+    story, verdict, decision = unit.story, unit.verdict, unit.decision
+    by_person = decision is not None and decision.entry.rule == BY_PERSON
+    content = unit.result.entry.content if unit.result else {}
+    start = start_in(values_in(content))
+    off_k = start.value - nominal_c if start and start.value is not None else None
+    return JudgedUnit(
+        serial=story.unit.entry.serial,
+        accepted=story.intake.entry.accepted,
+        as_found=_values(unit, "as-found"),
+        as_left=_values(unit, "as-left"),
+        outcome=FAILED_BY_PERSON if by_person else verdict and verdict.outcome.value,
+        reasons=verdict.reasons if verdict else (),
+        probability=verdict and verdict.probability_at_least,
+        deviation_k=off_k,
+        deviation_u_k=start.expanded_uncertainty if start and off_k is not None else None,
+        warnings=warnings_in(content),
+        certificate=story.certificate,
+        refusals=unit.refusals,
+        next_step=unit.next_step,
+    )
+
+
+def counted(units: Sequence[JudgedUnit]) -> dict[str, int]:
+    """Return how many units stand where, in words."""
+    return {
+        "certified": sum(unit.certificate is not None for unit in units),
+        "passed, not certified yet": sum(
+            unit.outcome == Outcome.PASS.value and not unit.certificate for unit in units
+        ),
+        "failed": sum(unit.failed for unit in units),
+        "not measured yet": sum(unit.accepted and unit.outcome is None for unit in units),
+        "refused at intake": sum(not unit.accepted for unit in units),
+    }
+
+
+def limits_text(limit: Limit) -> str:
+    """Return a limit's bounds in words."""
+    if limit.nominal is not None and limit.tolerance is not None:
+        return f"{plain(limit.nominal)} ± {plain(limit.tolerance)}"
+    low, high = (None if bound is None else plain(bound) for bound in limit.bounds)
+    return span(low, high)
+
+
+def _values(unit: Judged, stage: StepStage) -> tuple[Value, ...]:
+    step = unit.story.counting(stage)
+    return values_in(step.result.entry.content) if step and step.result else ()

@@ -1,0 +1,324 @@
+"""A unit's whole history as one object: batches, nights, rework, decisions, certificates, logs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any, Literal
+
+from proofbath.certificate.results import WORDS
+from proofbath.description import Described
+from proofbath.store.kinds import (
+    Batch,
+    Decision,
+    HandMeasurement,
+    Intake,
+    ReferenceUnit,
+    ServiceLog,
+    Unit,
+)
+from proofbath.store.records import Kept, Records
+from proofbath.workshop.findings import usual_results, warnings_in
+from proofbath.workshop.history import rework_in_words
+from proofbath.workshop.issued import IssuedLine, certificates_of
+from proofbath.workshop.snapshot import Snapshot
+from proofbath.workshop.story import Step, StepStage, UnitStory, unit_story
+
+_ORDER = tuple(WORDS)
+_HAND = ("start_to_open_c", "shift_k_per_w")
+_STARTS = ("start_to_open_c", "unpowered_start_to_open_c")
+Rate = Literal["zero"] | float | None
+
+
+class Value(Described):
+    """A measured quantity; value and U (about 95 %) are in `unit`, the rate in K/min."""
+
+    quantity: str
+    words: str
+    value: float | None
+    expanded_uncertainty: float | None
+    unit: str
+    rate: Rate
+    threshold_mm: float | None
+
+
+class StepView(Described):
+    """One thing that happened to a unit in a batch: a measurement, or a rework in words."""
+
+    stage: StepStage
+    date: dt.date
+    rework: str | None = None
+    bench: str | None = None
+    station: int | None = None
+    retest_cause: str | None = None
+    run: int | None = None
+    status: str = ""
+    results: tuple[Value, ...] = ()
+    reason: str | None = None
+    """Why no start-to-open was found."""
+    warnings: tuple[str, ...] = ()
+
+
+class DecisionView(Described):
+    """What was decided of a unit's result; `probability` of conformity is a lower bound."""
+
+    day: dt.date
+    outcome: str
+    rule: str
+    probability: float | None
+    reason: str
+    agreement: str
+
+
+class IntakeView(Described):
+    """How a unit came in, and what was found on it."""
+
+    number: int
+    cause: str
+    findings: dict[str, str | float | None]
+    accepted: bool
+    remark: str
+
+
+class BatchVisit(Described):
+    """A unit's way through one batch; steps in the order in which they happened."""
+
+    number: int
+    batch: str
+    customer: str
+    received: dt.date
+    intake: IntakeView
+    steps: tuple[StepView, ...]
+    decisions: tuple[DecisionView, ...]
+    certificate: str | None
+    """The certificate of this batch that stands."""
+
+
+class CertificateLine(Described):
+    """A certificate and what became of it; `doubts` put one that stands in doubt."""
+
+    number: str
+    serial: str
+    batch: str
+    issued: dt.date
+    state: Literal["valid", "withdrawn", "replaced"]
+    document: str
+    """The withdrawal, or the successor."""
+    why: str
+    doubts: tuple[str, ...] = ()
+
+
+class HandValue(Described):
+    """A quantity measured by hand, null with a reason."""
+
+    value: float | None = None
+    expanded_uncertainty: float | None = None
+    reason: str | None = None
+    rate: Rate = None
+
+
+class HandView(Described):
+    """A hand measurement: it stays with the unit and certifies nothing."""
+
+    number: int
+    date: dt.date
+    stage: str
+    start_to_open_c: HandValue
+    shift_k_per_w: HandValue
+
+
+class LogLine(Described):
+    """An engine's log on record."""
+
+    number: int
+    fitted: dt.date
+    engine: str
+
+
+class ReferenceWord(Described):
+    """When a unit became a reference unit, or ceased to be one."""
+
+    since: dt.date
+    in_use: bool
+    text: str
+
+
+class UnitHistory(Described):
+    """Everything on record of a unit, oldest first."""
+
+    number: int
+    serial: str
+    unit_type: str
+    description: str
+    customer_mark: str
+    supplier_lot: str | None
+    batches: tuple[BatchVisit, ...]
+    certificates: tuple[CertificateLine, ...]
+    hand_measurements: tuple[HandView, ...]
+    service_logs: tuple[LogLine, ...]
+    reference: tuple[ReferenceWord, ...]
+
+
+class UnitLine(Described):
+    """A unit with its last batch, and the newest certificate that stands."""
+
+    serial: str
+    unit_type: str
+    description: str
+    customer_mark: str
+    supplier_lot: str | None
+    batch: str | None
+    batch_number: int | None
+    certificate: str | None
+
+
+def unit_history(records: Records, serial: str) -> UnitHistory:
+    """Return everything on record of a unit; raises InputError for an unknown one."""
+    unit = records.find(Unit, serial=serial)
+    mine = {"unit_id": unit.root}
+    return UnitHistory(
+        number=unit.root,
+        **unit.entry.model_dump(),
+        batches=tuple(_visit(records, story) for story in unit_story(records, serial)),
+        certificates=tuple(
+            certificate_line(line) for line in certificates_of(records, serial=serial)
+        ),
+        hand_measurements=tuple(_hand(kept) for kept in records.current(HandMeasurement, **mine)),
+        service_logs=tuple(
+            LogLine(number=kept.root, fitted=kept.entry.fitted, engine=kept.entry.engine)
+            for kept in records.current(ServiceLog, **mine)
+        ),
+        reference=tuple(
+            ReferenceWord(since=k.entry.since, in_use=k.entry.in_use, text=k.entry.text)
+            for k in records.current(ReferenceUnit, **mine)
+        ),
+    )
+
+
+def units_listed(
+    records: Records, unit_type: str | None = None, batch: str | None = None, search: str = ""
+) -> list[UnitLine]:
+    """Return the units on record, those of a type or batch or whose serial holds `search`.
+
+    Raises InputError for a batch that is not on record.
+    """
+    kept_once = Snapshot(records)
+    only = kept_once.find(Batch, name=batch).root if batch else None
+    batches = {kept.root: kept.entry.name for kept in kept_once.current(Batch)}
+    came: dict[int, list[int]] = {}
+    for intake in kept_once.current(Intake):
+        came.setdefault(intake.entry.unit_id, []).append(intake.entry.batch_id)
+    numbers = {c.serial: c.number for c in certificates_of(kept_once) if c.state == "valid"}
+    units = []
+    for unit in kept_once.current(Unit):
+        mine = came.get(unit.root, [])
+        wrong_type = unit_type not in (None, unit.entry.unit_type)
+        if wrong_type or (only is not None and only not in mine):
+            continue
+        if search.lower() not in f"{unit.entry.serial} {unit.entry.customer_mark}".lower():
+            continue
+        units.append(
+            UnitLine(
+                **unit.entry.model_dump(),
+                batch=batches[mine[-1]] if mine else None,
+                batch_number=mine[-1] if mine else None,
+                certificate=numbers.get(unit.entry.serial),
+            )
+        )
+    return units
+
+
+def certificate_line(line: IssuedLine, doubts: tuple[str, ...] = ()) -> CertificateLine:
+    """Return a certificate as it is shown."""
+    shown = ("number", "serial", "batch", "issued", "state", "document", "why")
+    return CertificateLine(**{name: getattr(line, name) for name in shown}, doubts=doubts)
+
+
+def values_in(content: Mapping[str, Any]) -> tuple[Value, ...]:
+    """Return the values of a result, each with its expanded uncertainty and its form."""
+    return tuple(
+        Value(
+            quantity=result.quantity,
+            words=result.words,
+            value=result.value,
+            expanded_uncertainty=result.expanded_uncertainty,
+            unit=result.unit,
+            rate=result.rate,
+            threshold_mm=result.threshold_mm,
+        )
+        for result in sorted(usual_results(content), key=lambda r: _ORDER.index(r.quantity))
+    )
+
+
+def start_in(values: tuple[Value, ...]) -> Value | None:
+    """Return the start-to-open among values, the unpowered one of a heated unit."""
+    return next((value for value in values if value.quantity in _STARTS), None)
+
+
+def _visit(records: Records, story: UnitStory) -> BatchVisit:
+    intake = story.intake
+    keys = {"unit_id": story.unit.root, "batch_id": story.batch.root}
+    return BatchVisit(
+        number=story.batch.root,
+        batch=story.batch.entry.name,
+        customer=story.batch.entry.customer,
+        received=story.batch.entry.received,
+        intake=IntakeView(
+            number=intake.root,
+            **intake.entry.model_dump(mode="json", exclude={"unit_id", "batch_id"}),
+        ),
+        steps=tuple(_step(step) for step in story.steps),
+        decisions=tuple(_decision(kept) for kept in records.current(Decision, **keys)),
+        certificate=story.certificate,
+    )
+
+
+def _step(step: Step) -> StepView:
+    if step.rework:
+        words = rework_in_words(step.rework.entry)
+        return StepView(stage=step.stage, date=step.date, rework=words)
+    run = step.station_run.entry if step.station_run else None
+    loading = step.loading.entry if step.loading else None
+    content = step.result.entry.content if step.result else None
+    return StepView(
+        stage=step.stage,
+        date=step.date,
+        bench=loading.bench if loading else None,
+        station=loading.station if loading else None,
+        retest_cause=loading.retest_cause if loading else None,
+        run=run.run_id if run else None,
+        status=run.status if run else "not run yet",
+        results=() if content is None else values_in(content),
+        reason=None if content is None else _why_none(content),
+        warnings=() if content is None else warnings_in(content),
+    )
+
+
+def _why_none(content: Mapping[str, Any]) -> str | None:
+    """Return why no start-to-open was found, None where there is one."""
+    starts = [shown for name in _STARTS if isinstance(shown := content.get(name), Mapping)]
+    if not starts or any(shown["value"] is not None for shown in starts):
+        return None
+    return str(starts[0]["reason"])
+
+
+def _decision(kept: Kept[Decision]) -> DecisionView:
+    entry = kept.entry
+    return DecisionView(
+        day=dt.date.fromisoformat(kept.at[:10]),
+        outcome=entry.outcome,
+        rule=entry.rule,
+        probability=entry.probability,
+        reason=entry.content.get("reason", ""),
+        agreement=entry.agreement_customer,
+    )
+
+
+def _hand(kept: Kept[HandMeasurement]) -> HandView:
+    told = {
+        name: HandValue(
+            **{key: (kept.entry.content.get(name) or {}).get(key) for key in HandValue.model_fields}
+        )
+        for name in _HAND
+    }
+    return HandView(number=kept.root, date=kept.entry.date, stage=kept.entry.stage, **told)
