@@ -15,6 +15,7 @@ from proofbath.files import read_toml
 from proofbath.run.plan import NightPlan
 from proofbath.web.launch import Launched, Launcher, NightOrder, plan_text, shop_path
 from proofbath.web.live_hub import started
+from proofbath.web.virtual_serve import set_speed
 from proofbath.workshop.serve_settings import ServeSettings
 from proofbath.workshop.shop import Shop
 
@@ -103,3 +104,23 @@ def test_the_workshops_file_is_found_by_what_it_says(shop: Shop) -> None:
     (shop.folder / "ferry.toml").unlink()
     with pytest.raises(InputError, match="restart proofbath serve"):
         shop_path(shop)
+
+
+def test_a_virtual_benchs_file_says_its_speed_and_keeps_its_words(shop: Shop) -> None:
+    path = shop.folder / "bench.toml"
+    path.write_text("# ours\n" + path.read_text())
+    set_speed(path, 20.0)
+    set_speed(path, 50.0)
+    virtual = shop.bench("quay").virtual
+    assert virtual is not None
+    assert virtual.speed == 50.0
+    assert path.read_text().startswith("# ours\n")
+
+
+def test_a_real_bench_is_not_served_as_a_virtual_one(shop: Shop) -> None:
+    path = shop.folder / "bench.toml"
+    path.write_text(path.read_text().replace('name = "quay"', 'name = "quay"\nport = "/dev/tty9"'))
+    before = path.read_text()
+    with pytest.raises(InputError, match="is no virtual bench"):
+        set_speed(path, 20.0)
+    assert path.read_text() == before
