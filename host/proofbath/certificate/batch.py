@@ -71,6 +71,7 @@ class BatchSummary(Described):
     row: Annotated[tuple[BatchRow, ...], Field(min_length=1)]
     nights: tuple[Night, ...] = ()
     remarks: tuple[Line, ...] = ()
+    powered_curve: bool = False
     simulated: bool = False
     authorised_by: Person
 

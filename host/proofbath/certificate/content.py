@@ -86,6 +86,8 @@ class Certificate(Described):
     measured_by: Person
     authorised_by: Person
     replaces: Replaces | None = None
+    powered_curve: bool = False
+    """Whether the curve's temperatures are the bath's plus the heater's warmth."""
     simulated: bool = False
     """Whether a computed bench stood in for a real one: then it says so wherever it is shown."""
     statements: tuple[Line, ...] = STATEMENTS

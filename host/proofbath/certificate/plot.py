@@ -6,7 +6,8 @@ The page draws it from the signed content, in its own type and without colour.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any, TypeGuard
 
 import numpy as np
@@ -17,12 +18,16 @@ from proofbath.certificate.words import fixed, plain
 from proofbath.curve.blank import Blank
 from proofbath.curve.branches import cycles_of
 from proofbath.curve.cycles import features_of_cycles
+from proofbath.curve.drive import element_power_w
 from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.samples import Samples, reduce
+from proofbath.curve.shut import driven_features, shut_of
 
 POINTS = 160
 OPEN_MM = 0.3
+HEATS_W = 0.5
+STARTS = ("start_to_open_c", "unpowered_start_to_open_c")
 CLOSED_SHOWN_K = 5.0
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 MOST_TICKS = 8
@@ -40,12 +45,40 @@ def curve_of(
     if blank is not None:
         samples = blank.taken_off(samples, parts)
     cycles = features_of_cycles(samples, parts, Wanted(threshold_mm))
-    passes = [
+    return _branches(
         (rising, part, part.lift_mm - _shut_mm(cycle, part.bath_c))
         for cycle in cycles
         for rising, part in ((True, cycle.rising), (False, cycle.falling))
-        if len(part) > 1
-    ]
+    )
+
+
+def powered_curve_of(
+    record: CurveRecord, threshold_mm: float, shift_k_per_w: float, lead_ohm: float = 0.0
+) -> tuple[Branch, ...]:
+    """Return the passes of a unit that its heater opened, against bath plus the heater's warmth.
+
+    With the unit's own shift (negative), its passes at all baths lie on one curve that begins where it would
+    open unpowered.  Empty where no current flowed or the valve never closed.
+    """
+    samples, _ = reduce(record)
+    power_w = element_power_w(samples, lead_ohm)
+    if power_w is None:
+        return ()
+    warmed = replace(samples, bath_c=samples.bath_c - shift_k_per_w * power_w)
+    shut = shut_of(samples, warmed, cycles_of(warmed), threshold_mm)
+    if isinstance(shut, str):
+        return ()
+    return _branches(
+        (rising, part, part.lift_mm)
+        for cycle in driven_features(shut.zeroed, shut.zero)
+        if power_w[cycle.cycle.first : cycle.cycle.end].max() > HEATS_W
+        for rising, part in ((True, cycle.rising), (False, cycle.falling))
+    )
+
+
+def _branches(every: Iterable[tuple[bool, Samples, Floats]]) -> tuple[Branch, ...]:
+    """Return passes (rising, samples, lift) thinned, from 5 K below the first opening."""
+    passes = [one for one in every if len(one[1]) > 1]
     opened_c = [
         float(part.bath_c[lift > OPEN_MM].min(initial=math.inf)) for _, part, lift in passes
     ]
@@ -117,8 +150,9 @@ def overlay_view(
 
 def _is_start(result: Result | None) -> TypeGuard[Result]:
     """Whether a result is a start-to-open that the opening curve can show."""
-    at_zero = result is not None and (result.quantity, result.rate) == ("start_to_open_c", "zero")
-    return at_zero and result is not None and result.value is not None
+    if result is None or result.value is None or result.quantity not in STARTS:
+        return False
+    return result.rate == "zero"
 
 
 def last_cycle(curve: Sequence[Branch], points: int) -> tuple[Branch, ...]:

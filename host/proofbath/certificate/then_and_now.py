@@ -41,6 +41,7 @@ class ThenAndNow(Described):
     now: Measurement
     changes: Annotated[tuple[Change, ...], Field(min_length=1)]
     remarks: tuple[Line, ...] = ()
+    powered_curve: bool = False
     simulated: bool = False
     issued: dt.date
     authorised_by: Person

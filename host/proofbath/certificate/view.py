@@ -17,6 +17,7 @@ def certificate_view(content: Certificate) -> Strings:
         "title": content.title,
         "number": content.number,
         "simulated": content.simulated,
+        "powered_curve": content.powered_curve,
         "issued": day(dates.issued),
         "workshop": content.workshop.model_dump(),
         "customer": content.customer.model_dump(),

@@ -88,6 +88,7 @@ def certificate_content(
         measured_by=person_of(shop.records, unit.loading, "bench operator"),
         authorised_by=authorised_by,
         replaces=replaces,
+        powered_curve=run.is_powered,
         simulated=run.is_simulated,
     )
 

@@ -70,6 +70,7 @@ def batch_summary(
                 issued=on,
                 row=rows,
                 nights=nights,
+                powered_curve=version.unit_type.kind == "heater-assisted",
                 simulated=simulated,
                 authorised_by=desk.signer.person,
             )

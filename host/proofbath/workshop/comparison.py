@@ -82,8 +82,7 @@ def then_and_now(
         issued = certificates_of(shop.records, serial=serial)
         then = _measurement("as-left", two.then, two.then_step, shelf, issued)
         now = _measurement("as-found", two.now, two.now_step, shelf, ())
-        runs = (_run(shelf, step) for step in (two.then_step, two.now_step))
-        simulated = any(run.is_simulated for run in runs)
+        runs = [_run(shelf, step) for step in (two.then_step, two.now_step)]
 
         def written(number: str) -> ThenAndNow:
             return ThenAndNow(
@@ -94,7 +93,8 @@ def then_and_now(
                 then=then,
                 now=now,
                 changes=changes,
-                simulated=simulated,
+                powered_curve=all(run.is_powered for run in runs),
+                simulated=any(run.is_simulated for run in runs),
                 issued=on,
                 authorised_by=desk.signer.person,
             )

@@ -17,7 +17,7 @@ from proofbath.certificate.issue import Issued, Mended, issue, mend_folder
 from proofbath.certificate.keys import SigningKey, open_key
 from proofbath.certificate.parties import Person
 from proofbath.certificate.pdf import Document
-from proofbath.errors import InputError
+from proofbath.errors import InputError, RecordError
 from proofbath.store.records import Records, Stamp, Writer
 from proofbath.workshop.numbers import (
     digests_on_record,
@@ -56,9 +56,8 @@ class Desk:
         self._folder = shop.certificates
         self._records: Records = shop.records
         self._prefix = shop.file.number_prefix
-        known = digests_on_record(shop.records)
-        self.mended: Mended = mend_folder(self._folder, known)
-        self._count = first_free(known, self._prefix, signer.on.year)
+        self._count = 0
+        self.mended = self._mend()
 
     def issue(self, written: Callable[[str], Document], put: Put) -> Issued:
         """Issue what `written` makes of a free number; `put` writes what goes with it on record.
@@ -72,9 +71,18 @@ class Desk:
             except _TakenError:
                 self._count += 1
                 continue
+            except RecordError:  # whether it came on record is for the records to say
+                self._mend()
+                raise
             self._count += 1
             return issued
         raise InputError(f"no free number after {TRIES} tries; try again")
+
+    def _mend(self) -> Mended:
+        """Finish or remove what was left undone, and find the next number."""
+        known = digests_on_record(self._records)
+        self._count = first_free(known, self._prefix, self.signer.on.year)
+        return mend_folder(self._folder, known)
 
     def _puts(self, put: Put) -> Callable[[Issued], None]:
         def puts(issued: Issued) -> None:

@@ -33,6 +33,11 @@ class RunEvidence(NamedTuple):
         return f"run {self.run_id}"
 
     @property
+    def is_powered(self) -> bool:
+        """Whether its units were opened by their heaters: their curves are drawn over both."""
+        return self.plan.unit_type.kind == "heater-assisted"
+
+    @property
     def is_simulated(self) -> bool:
         """Whether no real unit was in it."""
         return simulated(self.bench)

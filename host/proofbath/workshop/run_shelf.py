@@ -10,10 +10,12 @@ from proofbath.bench.in_force import InForce, calibration_in_force
 from proofbath.bench.night import plan_of
 from proofbath.bench.recompute import file_in_force
 from proofbath.certificate.evidence import Branch, ReferenceUnit
-from proofbath.certificate.plot import curve_of
+from proofbath.certificate.plot import curve_of, powered_curve_of
+from proofbath.curve.heated import LEAD_PRIOR_OHM
 from proofbath.curve.record import CurveRecord
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
+from proofbath.store.kinds import Result, StationRun
 from proofbath.store.records import Records
 from proofbath.workshop.history import reference_of
 from proofbath.workshop.run_evidence import RunEvidence
@@ -48,12 +50,21 @@ class RunShelf:
         bench, plan = BenchFile.model_validate_json(line.head.bench_text), plan_of(line)
         began = dt.datetime.fromisoformat(line.head.started)
         used = self._used(run_id, bench, began.date(), calibration_ids)
-        curves, took_s = dict[int, tuple[Branch, ...]](), 0.0
+        curves, took_s, shifts = dict[int, tuple[Branch, ...]](), 0.0, self._shifts(run_id)
         for station, record in unit_records(self._journal, run_id, used.calibration).items():
-            curves[station] = _curve(record, plan, station, used)
+            curves[station] = _curve(record, plan, station, used, shifts.get(station))
             took_s = max(took_s, float(record.t_s[-1]))
         ended = (began + dt.timedelta(seconds=took_s)).date()
         return RunEvidence(run_id, plan, bench, began.date(), ended, curves)
+
+    def _shifts(self, run_id: int) -> dict[int, float | None]:
+        """Return by how many kelvin per watt each station's unit opens earlier when heated."""
+        found = dict[int, float | None]()
+        for run in self._records.current(StationRun, run_id=run_id):
+            for kept in self._records.current(Result, station_run_id=run.root):
+                shown = kept.entry.content.get("shift_k_per_w", {})
+                found[run.entry.station] = shown.get("value")
+        return found
 
     def _used(
         self, run_id: int, bench: BenchFile, day: dt.date, calibration_ids: tuple[int, ...]
@@ -66,10 +77,26 @@ class RunShelf:
         return file_in_force(self._journal, run_id)
 
 
-def _curve(record: CurveRecord, plan: NightPlan, station: int, used: InForce) -> tuple[Branch, ...]:
+def _curve(
+    record: CurveRecord, plan: NightPlan, station: int, used: InForce, shift_k_per_w: float | None
+) -> tuple[Branch, ...]:
     unit_type = next(plan.type_at(place) for place in plan.station if place.station == station)
     if unit_type is None:
         return ()
-    curve = curve_of(record, unit_type.threshold_mm, used.blanks.get(station))
+    if unit_type.element_ohm is None:
+        curve = curve_of(record, unit_type.threshold_mm, used.blanks.get(station))
+    elif shift_k_per_w is not None:
+        lead_ohm = _lead_ohm(used, station)
+        curve = powered_curve_of(record, unit_type.threshold_mm, shift_k_per_w, lead_ohm)
+    else:
+        return ()
     highest_mm = max((mm for branch in curve for mm in branch.lift_mm), default=0.0)
     return curve if highest_mm >= FEWEST_LIFT_MM else ()
+
+
+def _lead_ohm(used: InForce, station: int) -> float:
+    """What the leads still hide in the voltage: nothing where a calibration took them off."""
+    if used.calibration.station[station - 1].lead_ohm:
+        return 0.0
+    stated = used.budget.lead_ohm if used.budget else None
+    return LEAD_PRIOR_OHM if stated is None else stated

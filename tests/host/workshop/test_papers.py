@@ -12,6 +12,7 @@ from typing import Any
 import pypdf
 import pytest
 
+from host.certificate import ferry
 from host.workshop.papers_fixtures import CONDITIONAL, FAIL, PASS, measured_batch
 from host.workshop.raw_shop import (
     BATCH,
@@ -28,13 +29,18 @@ from host.workshop.raw_shop import (
 )
 from proofbath.bench.calibration_content import CheckContent, ProbePoint, RawMean
 from proofbath.bench.calibration_record import calibration_entry
+from proofbath.certificate.issue import ASIDE, Issued
 from proofbath.certificate.keys import rotate_key, trusted_fingerprints
 from proofbath.certificate.verify import Outcome, verify
-from proofbath.errors import InputError
+from proofbath.certificate.withdrawal import Withdrawal
+from proofbath.errors import InputError, RecordError
 from proofbath.store.kinds import Certificate, CertificateState, Findings, Handling, Unit
+from proofbath.store.records import Writer
+from proofbath.workshop.desk import as_action, open_desk
 from proofbath.workshop.intake import take_in
 from proofbath.workshop.issued import certificates_of, doubts_of
 from proofbath.workshop.judging import agree, fail_unit
+from proofbath.workshop.numbers import issued_action
 from proofbath.workshop.papers import Certified, certify, replace, withdraw
 from proofbath.workshop.recomputing import recompute_run
 from proofbath.workshop.shop import Shop, open_shop
@@ -292,6 +298,36 @@ def test_a_drift_found_later_puts_certificates_in_doubt(shop: Shop) -> None:
     shop.records.add(calibration_entry(check, "quay", day, 12), shop.stamp(CERTIFIER, at(day)))
     told = ["probes +0.140 K off on 2025-05-05"]
     assert doubts_of(shop) == {"LN-2025-0001": told, "LN-2025-0002": told}
+
+
+def test_after_records_that_failed_the_number_is_given_again(shop: Shop) -> None:
+    """Set aside, then the records fail: what never came on record is removed."""
+    certified(shop)
+
+    def fails(_writer: Writer, _issued: Issued) -> None:
+        raise RecordError("the disk is full")
+
+    with open_desk(shop, CERTIFIER, at(TODAY, 10), TODAY) as desk:
+        with pytest.raises(RecordError, match="disk is full"):
+            desk.issue(withdrawal, fails)
+        assert not list((shop.certificates / ASIDE).iterdir())
+        made = desk.issue(withdrawal, as_action("a withdrawal"))
+        assert made.number == "LN-2025-0003"
+
+
+def withdrawal(number: str) -> Withdrawal:
+    return Withdrawal.model_validate(ferry.withdrawal().model_dump() | {"number": number})
+
+
+def test_a_number_taken_on_another_computer_is_passed_over(shop: Shop) -> None:
+    with open_desk(shop, CERTIFIER, at(TODAY, 10), TODAY) as desk:
+        stamp = shop.stamp(OPERATOR, at(TODAY, 10))
+        for number in ("LN-2025-0001", "LN-2025-0002"):
+            shop.records.add(issued_action(number, "ab" * 32, "of another computer"), stamp)
+        made = desk.issue(withdrawal, as_action("a withdrawal"))
+    assert made.number == "LN-2025-0003"
+    left = sorted(path.name for path in shop.certificates.glob("LN-*"))
+    assert left == ["LN-2025-0003.json", "LN-2025-0003.pdf"]
 
 
 def test_a_page_that_cannot_be_made_keeps_nobody_else_from_it(shop: Shop) -> None:
