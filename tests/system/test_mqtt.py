@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import json
 import os
 import signal
@@ -15,8 +17,11 @@ from typing import Any
 
 import pytest
 
+from host.bench.nights import BENCH
 from host.web.committed import CONTROLLER, Night, write_shop
 from proofbath.store.journal import Journal
+from proofbath.web.benches_watch import Watch
+from proofbath.workshop.shop import Shop, open_shop
 from system.broker import (
     PASSWORD,
     PATIENCE_S,
@@ -270,6 +275,42 @@ def test_nothing_is_subscribed_to(scene: Callable[..., Scene]) -> None:
     assert "PUBLISH from proofbath-quay" in said
     assert "SUBSCRIBE from proofbath-quay" not in said
     assert "SUBSCRIBE from" in said  # the listener's: the log would have shown one
+
+
+def test_a_broker_that_does_not_answer_delays_no_look(tmp_path: Path) -> None:
+    names = [f"bench {n}" for n in range(20)]  # more than threads that may wait to connect
+    with ExitStack() as stack:
+        deaf = stack.enter_context(socket.create_server(("127.0.0.1", 0), backlog=0))
+        port = deaf.getsockname()[1]
+        for _ in range(8):  # fills the queue: who comes now waits for the network's patience
+            knocking = stack.enter_context(socket.socket())
+            knocking.setblocking(False)
+            knocking.connect_ex(("127.0.0.1", port))
+        journal = stack.enter_context(closing(Journal(tmp_path / "records.sqlite")))
+        for n, name in enumerate(names):
+            (tmp_path / f"{n}.toml").write_text(BENCH.replace("quay", name))
+        files = "".join(f'[[bench]]\nfile = "{n}.toml"\n' for n in range(len(names)))
+        path = write_shop(tmp_path, f'{files}[mqtt]\nhost = "127.0.0.1"\nport = {port}\n')
+        shop = stack.enter_context(open_shop(path))
+        assert asyncio.run(_seconds_seen(shop, journal)) == [0.9, 1.9, 2.9]
+
+
+async def _seconds_seen(shop: Shop, journal: Journal) -> list[float | None]:
+    """Write three seconds and return how far the watch had followed within a second of each."""
+    seen: list[float | None] = []
+    watch = Watch(shop)
+    watching = asyncio.create_task(watch.run())
+    await asyncio.sleep(1.0)
+    night = Night(journal, "bench 7")
+    for _ in range(3):
+        night.write_second()
+        await asyncio.sleep(1.5)
+        seen.append(watch.benches.now["bench 7"].t_s)
+    watching.cancel()
+    with contextlib.suppress(asyncio.CancelledError):
+        await watching
+    watch.close()
+    return seen
 
 
 def test_the_service_is_ready_tells_the_broker_and_leaves_in_order(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 
 import structlog
 
@@ -28,6 +29,9 @@ class Watch:
         self.mqtt = mqtt_service(shop)
         self.failures = 0
         """Looks that failed: the records could not be read."""
+        self.fault = ""
+        """Why the last look failed; empty after one that did not."""
+        self._reader = ThreadPoolExecutor(1, "benches")  # links that connect wait in the usual one
         told = self.mqtt.told if self.mqtt else None
         self._follower = Follower(shop.records.place, told.runs() if told else None)
         self._results = ResultFollower(shop.records, told.result() if told else None)
@@ -35,7 +39,8 @@ class Watch:
             told.take((RESULT, self._results.after))
 
     def close(self) -> None:
-        """Let go of the records."""
+        """Let go of the records, once a look under way is over."""
+        self._reader.shutdown()
         self._follower.close()
         self._results.close()
 
@@ -52,16 +57,21 @@ class Watch:
                 group.create_task(self.mqtt.run())
             while True:
                 try:
-                    self._pass_on(await asyncio.to_thread(self._follower.look))
-                    if self.mqtt:
-                        self.mqtt.tell(await asyncio.to_thread(self._results.look))
+                    await self._look()
+                    self.fault = ""
                 except RecordError as error:
-                    self.failures += 1
-                    _log.warning("records cannot be read", reason=str(error))
-                except Exception:  # the last line of defence: the pages go on, the next look too
-                    self.failures += 1
+                    self.failures, self.fault = self.failures + 1, str(error)
+                    _log.warning("records cannot be read", reason=self.fault)
+                except Exception as error:  # the last line of defence: pages and looks go on
+                    self.failures, self.fault = self.failures + 1, f"benches: {error}"
                     _log.exception("benches cannot be followed")
                 await asyncio.sleep(EVERY_S)
+
+    async def _look(self) -> None:
+        loop = asyncio.get_running_loop()
+        self._pass_on(await loop.run_in_executor(self._reader, self._follower.look))
+        if self.mqtt:
+            self.mqtt.tell(await loop.run_in_executor(self._reader, self._results.look))
 
     def _pass_on(self, news: list[News]) -> None:
         self.benches.take(news)

@@ -39,7 +39,7 @@ def log_as_json(level: str = "info", stream: TextIO | None = None) -> None:
         wrapper_class=structlog.stdlib.BoundLogger,
         cache_logger_on_first_use=False,
     )
-    handler = logging.StreamHandler(stream or sys.stderr)
+    handler = logging.StreamHandler(stream) if stream else _StandardError()
     handler.set_name(_HANDLER)
     handler.setFormatter(
         structlog.stdlib.ProcessorFormatter(
@@ -90,6 +90,14 @@ class RequestLog:
             took_ms = round(1000 * (monotonic_s() - began_s), 1)
             told: dict[str, Any] = {"method": scope["method"], "path": scope["path"]}
             _log.info("request", **told, status=status, took_ms=took_ms)
+
+
+class _StandardError(logging.StreamHandler[TextIO]):
+    """Writes to whatever standard error is at the time."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.stream = sys.stderr
+        super().emit(record)
 
 
 def _add_time(_logger: Any, _method: str, event: EventDict) -> EventDict:

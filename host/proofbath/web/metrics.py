@@ -18,7 +18,6 @@ from prometheus_client.registry import Collector
 from starlette.requests import HTTPConnection
 from starlette.responses import JSONResponse, Response
 
-from proofbath.errors import ProofbathError
 from proofbath.files import read_text
 from proofbath.run.states import Phase
 from proofbath.store.journal import OPEN
@@ -63,14 +62,10 @@ def metrics(request: Request, _reader: Reader) -> Response:
 
 @router.get("/health")
 def health(request: Request, _reader: Reader) -> JSONResponse:
-    """Return whether the records can be read and the benches are watched; 503 where not."""
-    faults = []
-    try:
-        frame_of(request).shop.records.head()
-    except ProofbathError as error:
-        faults += [*error.faults]
-    if getattr(request.app.state, "watch", None) is None:
-        faults.append("the benches are not watched; start the service again")
+    """Return whether the benches are watched and the records can be read; 503 where not."""
+    watch: Watch | None = getattr(request.app.state, "watch", None)
+    fault = watch.fault if watch else "the benches are not watched; start the service again"
+    faults = [fault] if fault else []
     return JSONResponse({"well": not faults, "faults": faults}, 503 if faults else 200)
 
 
