@@ -13,10 +13,10 @@ from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.errors import InputError
-from proofbath.store.kinds import Batch, Finding, Findings, Intake, TypeVersion, Unit
-from proofbath.store.records import Stamp
+from proofbath.store.kinds import Batch, Finding, Findings, Intake, TypeVersion
 from proofbath.workshop.entry import day_of, made
-from proofbath.workshop.intake import put_intake, put_rework
+from proofbath.workshop.intake import put_rework
+from proofbath.workshop.receiving import check_known, receive
 from proofbath.workshop.shop import Shop, open_shop
 
 LOOKED_AT = tuple(
@@ -95,13 +95,13 @@ def intake(
     with open_shop(shop_file) as shop:
         stamp = shop.stamp(by, utc_text())
         heated = _type(shop, name).unit_type.element_ohm is not None
-        _check_known(shop, serial, new)
+        check_known(shop, serial, new)
         if not (said or good or refuse):
             found, measured = _ask(serial, heated, measured, remark)
         findings = made(Findings, serial, **found.findings, **measured)
         fields = {"cause": cause, "findings": findings}
         fields |= {"accepted": found.accepted, "remark": found.remark}
-        number = _take(shop, name, serial, fields, new, stamp, reason)
+        number = receive(shop, name, serial, fields, new, stamp, reason)
     if as_json:
         shown = findings.model_dump(mode="json")
         print_json(
@@ -166,33 +166,6 @@ def _said(said: tuple[tuple[str, str], ...], good: bool) -> dict[str, Any]:
 def _type(shop: Shop, name: str) -> TypeVersion:
     batch = shop.records.find(Batch, name=name).entry
     return shop.records.one(TypeVersion, batch.type_version_id).entry
-
-
-def _check_known(shop: Shop, serial: str, new: bool) -> None:
-    known = bool(shop.records.current(Unit, serial=serial))
-    if known and new:
-        raise InputError(f"{serial}: is on record already; leave --new out")
-    if not known and not new:
-        raise InputError(f"{serial}: is not on record; read its tag again, or say --new")
-
-
-def _take(
-    shop: Shop,
-    name: str,
-    serial: str,
-    fields: dict[str, Any],
-    new: bool,
-    stamp: Stamp,
-    reason: str,
-) -> int:
-    """Put the intake on record, a new unit together with it; or neither."""
-    batch = shop.records.find(Batch, name=name)
-    with shop.records.writing(stamp) as writer:
-        if new:
-            type_name = _type(shop, name).name
-            writer.add(made(Unit, f"unit {serial}", serial=serial, unit_type=type_name))
-        (unit,) = writer.current(Unit, serial=serial)
-        return put_intake(writer, unit, batch, fields, reason)
 
 
 def _ask(

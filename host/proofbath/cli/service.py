@@ -21,6 +21,7 @@ from proofbath.workshop.service import (
     choose_target,
     unit_service,
 )
+from proofbath.workshop.service_words import finding_lines, unit_lines
 from proofbath.workshop.shop import open_shop
 
 _DAY = click.DateTime(["%Y-%m-%d"])
@@ -72,7 +73,7 @@ def add(
     if as_json:
         print_json({"serial": serial, **found.to_json()})
         return
-    for line in _finding_lines(found.to_json()):
+    for line in finding_lines(found.to_json()):
         console().print(line, markup=False, soft_wrap=True)
 
 
@@ -89,9 +90,9 @@ def show(serial: str, shop_file: Path, as_json: bool) -> None:
         return
     for log in found.logs:
         console().print(f"{log.logged}, {log.engine}, fitted {log.fitted}:", markup=False)
-        for line in _finding_lines(log.findings):
+        for line in finding_lines(log.findings):
             console().print(f"  {line}", markup=False, soft_wrap=True)
-    for line in _unit_lines(found):
+    for line in unit_lines(found):
         console().print(line, markup=False, soft_wrap=True)
 
 
@@ -122,35 +123,6 @@ def target(type_name: str, wanted_c: float, shop_file: Path, as_json: bool) -> N
     )
     for line in lines:
         console().print(line, markup=False, soft_wrap=True)
-
-
-def _finding_lines(found: Any) -> list[str]:
-    if found["regulated_c"] is None:
-        return [f"no regulated temperature: {found['reason']}"]
-    u = "" if found["u_c"] is None else f" (standard uncertainty of its mean {found['u_c']:.2f} K)"
-    lines = [
-        f"regulates at {found['regulated_c']:.1f} °C{u}, 90 % of the time from"
-        f" {found['low_c']:.1f} to {found['high_c']:.1f} °C"
-    ]
-    if found["idle"]:
-        lines.append(
-            f"calm stretches, taken as idle, {found['idle']['coolant_c']:.1f} °C; lively ones,"
-            f" taken as driving, {found['driving']['coolant_c']:.1f} °C: a guess from the"
-            " temperature alone"
-        )
-    else:
-        lines.append(f"idle and driving not told apart: {found['parts_reason']}")
-    return lines + list(found["remarks"]) if found["remarks"] else [*lines, "nothing unusual"]
-
-
-def _unit_lines(found: UnitService) -> list[str]:
-    lines = [] if found.logs else ["no log on record"]
-    if found.offset_k is not None:
-        lines.append(
-            f"engine minus bench {found.offset_k:+.2f} K, start-to-open on the bench"
-            f" {found.bench_c:.2f} °C"
-        )
-    return lines + found.remarks()
 
 
 def _log_json(log: KeptLog) -> dict[str, Any]:

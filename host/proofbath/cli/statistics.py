@@ -11,19 +11,16 @@ from rich.table import Table
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import shop_option
-from proofbath.proof.compare import LEVEL, Trend, adjusted_p
-from proofbath.proof.statistics import BatchStatistics, Capability
+from proofbath.proof.statistics import BatchStatistics
 from proofbath.workshop.shop import open_shop
 from proofbath.workshop.shop_statistics import (
-    DAYS,
-    Factor,
     LimitStatistics,
-    TypeStatistics,
     batch_figures,
     compare_types,
     factor_json,
     type_figures,
 )
+from proofbath.workshop.statistics_words import trend_text, type_lines
 
 
 @click.group()
@@ -85,56 +82,8 @@ def type_command(name: str, shop_file: Path, as_json: bool) -> None:
         print_json({"type": name, "limits": [one.to_json() for one in found]})
         return
     for one in found:
-        for line in _type_lines(one):
+        for line in type_lines(one):
             console().print(line, markup=False, soft_wrap=True)
-
-
-def _type_lines(one: TypeStatistics) -> list[str]:
-    unit = "K" if one.unit == "°C" else one.unit
-    lines = [f"{one.form}: {one.units} units as left"]
-    lines += [f"  {line}" for line in _capability_lines(one.capability, one.unit)]
-    if one.trend:
-        lines.append(f"  {_trend_text(one.trend, unit, one.trend.p)}")
-    for factor in one.factors:
-        if len(factor.groups) > 1:
-            lines.append(f"  {factor.words}")
-            lines += [f"    {line}" for line in _group_trends(factor, unit)]
-    alone = [factor.factor for factor in one.factors if len(factor.groups) == 1]
-    return [*lines, f"  one group only, nothing to compare: {', '.join(alone)}"] if alone else lines
-
-
-def _group_trends(factor: Factor, unit: str) -> list[str]:
-    """Return the trends that stay clear when all groups of the factor are counted."""
-    counted = adjusted_p({group: line.p for group, line in factor.trends.items()})
-    return [
-        f"{group}: {_trend_text(line, unit, counted[group])}"
-        for group, line in factor.trends.items()
-        if counted[group] < LEVEL
-    ]
-
-
-def _capability_lines(found: Capability, unit: str) -> list[str]:
-    if found.reason is not None:
-        lines = [f"no capability: {found.reason}"]
-    else:
-        cp = f"Cp {found.cp:.2f} (at least {found.cp_lower:.2f}), " if found.cp else ""
-        low, high = found.tolerance_interval or (None, None)
-        ends = " to ".join("open" if end is None else f"{end:.2f}" for end in (low, high))
-        lines = [
-            f"{cp}Cpk {found.cpk:.2f} (at least {found.cpk_lower:.2f}), with 95 % confidence",
-            f"tolerance interval {ends} {unit}: 95 % of units with 95 % confidence",
-        ]
-    if found.common_u is not None:
-        lines.append(f"the bench's common standard uncertainty, not in it: {found.common_u:.3f}")
-    return lines
-
-
-def _trend_text(found: Trend, unit: str, p: float) -> str:
-    clear = "" if p < LEVEL else ", not told from none"
-    return (
-        f"trend {found.slope:+.3f} ± {found.half_width:.3f} {unit} in {DAYS:g} days"
-        f" (p {p:.2g}){clear}"
-    )
 
 
 @command.command()
@@ -153,5 +102,5 @@ def types(shop_file: Path, as_json: bool) -> None:
     console().print(found.words, markup=False, soft_wrap=True)
     for name, units in found.groups.items():
         line = found.trends.get(name)
-        trend = f"; {_trend_text(line, 'K', line.p)}" if line else ""
+        trend = f"; {trend_text(line, 'K', line.p)}" if line else ""
         console().print(f"  {name}: {units} units{trend}", markup=False, soft_wrap=True)

@@ -199,7 +199,7 @@ def test_a_person_fails_a_stuck_unit(call: Call, ferry: FerryShop, shop: Argumen
 
 
 def test_a_conditional_pass_is_agreed_to(call: Call, ferry: FerryShop, shop: Arguments) -> None:
-    """83.68 + 0.2 - 0.02 K (lag 22 s, 23 taken off) lies inside 84 °C, but not by U: a conditional pass."""
+    """83.68 + 0.2 - 0.02 K (lag 22 s, 23 taken off) lies inside 84 °C, but not by U."""
     ferry.calibrate()
     ferry.batch(["F82-1", "F82-2"])
     ferry.night("as-found", {"F82-1": 83.68, "F82-2": 82.0})
@@ -219,7 +219,7 @@ def test_a_conditional_pass_is_agreed_to(call: Call, ferry: FerryShop, shop: Arg
         (("show", "ferry 99"), "no batch of name 'ferry 99'"),
         (("open", "ferry 9", "--type", "F99", "--customer", "R", *BY), "type 'F99': not on record"),
         (("intake", BATCH, "F82-7", "--good", *BY), "not on record; read its tag again"),
-        (("intake", BATCH, "F82-1", "--new", "--good", *BY), "is on record already; leave --new"),
+        (("intake", BATCH, "F82-1", "--new", "--good", *BY), "is on record already; it is not new"),
         (
             ("intake", BATCH, "F82-7", "--new", "--good", "--heater-ohm", "9", *BY),
             "a F82 has no heater",
