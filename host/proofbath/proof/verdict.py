@@ -88,8 +88,8 @@ def refuse_certificate(verdict: Verdict, agreement: Agreement | None = None) -> 
             return None
         return "conditional pass: needs the customer's recorded agreement"
     if outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
-        return f"{outcome.value}: {verdict.reasons[0]}; see the rework advice"
-    return f"{outcome.value}: {verdict.reasons[0]}"
+        return f"{verdict.reasons[0]}; see the rework advice"
+    return verdict.reasons[0]
 
 
 def statement(verdict: Verdict) -> str:
