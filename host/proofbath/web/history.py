@@ -113,6 +113,5 @@ def thinned(track: Track, buckets: int) -> Track:
 
 
 def _known(column: Floats, decimals: int) -> list[float | None]:
-    rounded = np.round(column, decimals).astype(object)
-    rounded[np.isnan(column)] = None
-    return rounded.tolist()  # type: ignore[no-any-return]
+    rounded: list[float] = np.round(column, decimals).tolist()
+    return [None if value != value else value for value in rounded]  # NaN alone differs from itself

@@ -14,7 +14,7 @@ from proofbath.errors import ProofbathError
 from proofbath.web.deps import Viewer
 from proofbath.web.frame import frame_of
 from proofbath.web.live_feed import Viewer as Screen
-from proofbath.web.live_hub import hub_of
+from proofbath.web.live_hub import hub_in, hub_of
 from proofbath.web.live_source import BUCKETS_MOST, BUCKETS_USUAL, Window
 
 SIGNED_OUT, NOT_HERE, NOT_UNDERSTOOD = 4401, 4404, 4400
@@ -25,13 +25,16 @@ LONGEST_WINDOW_S = 7 * 86_400.0
 
 
 @asynccontextmanager
-async def _closing(app: FastAPI) -> AsyncIterator[None]:
+async def _reading(app: FastAPI) -> AsyncIterator[None]:
+    """Read all benches from the start on, so that the first who looks need not wait."""
+    hub = hub_in(app.state)
+    for feed in await run_in_threadpool(hub.feeds):
+        feed.start()
     yield
-    if hasattr(app.state, "live"):
-        app.state.live.close()
+    hub.close()
 
 
-router = APIRouter(include_in_schema=False, lifespan=_closing)
+router = APIRouter(include_in_schema=False, lifespan=_reading)
 
 
 @router.websocket("/live/{bench:path}")

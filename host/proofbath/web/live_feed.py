@@ -76,7 +76,7 @@ class Viewer:
 
 
 class Feed:
-    """Reads one bench while somebody looks."""
+    """Reads one bench for all who look."""
 
     def __init__(
         self,
@@ -91,24 +91,31 @@ class Feed:
         self._viewers: set[Viewer] = set()
         self._reading: asyncio.Task[None] | None = None
 
-    def join(self) -> Viewer:
-        """Add a viewer; the first one sets the reading going."""
-        viewer = Viewer(self._source)
-        self._viewers.add(viewer)
+    def start(self) -> None:
+        """Begin to read, seldom while nobody looks: who comes finds the record read already."""
         if self._reading is None or self._reading.done():
             self._reading = asyncio.create_task(self._read())
+
+    def stop(self) -> None:
+        """Read no more."""
+        if self._reading is not None:
+            self._reading.cancel()
+
+    def join(self) -> Viewer:
+        """Add a viewer."""
+        viewer = Viewer(self._source)
+        self._viewers.add(viewer)
+        self.start()
         return viewer
 
     def leave(self, viewer: Viewer) -> None:
-        """Take a viewer away; with the last one the reading ends."""
+        """Take a viewer away."""
         self._viewers.discard(viewer)
-        if not self._viewers and self._reading is not None:
-            self._reading.cancel()
 
     async def _read(self) -> None:
         while True:
             calm = await self.turn()
-            await self._wait(POLL_S if calm else BEAT_S)
+            await self._wait(POLL_S if calm and self._viewers else BEAT_S)
 
     async def turn(self) -> bool:
         """Read once, tell the viewers, and return whether the journal could be read."""
@@ -119,6 +126,8 @@ class Feed:
             trouble = str(error)
         if found is not None:
             self._spread(found)
+        if not self._viewers:
+            return not trouble
         now_s = self._wall_s()
         if found is not None or trouble or now_s - self._beat_s >= BEAT_S:
             self._beat_s = now_s

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
+from starlette.datastructures import State
 from starlette.requests import HTTPConnection
 
 from proofbath.bench.connect import control_path
 from proofbath.bench.control_socket import command
 from proofbath.bench.description import BenchFile
-from proofbath.errors import BenchFaultError
-from proofbath.web.frame import Frame, frame_of
+from proofbath.errors import BenchFaultError, ProofbathError
+from proofbath.web.frame import Frame
 from proofbath.web.holder import IDLE_S, Holders
 from proofbath.web.launch import Launched, Launcher
 from proofbath.web.live_chunks import ChunkReader
@@ -55,10 +57,26 @@ class LiveHub:
                 self._feeds[bench] = Feed(source, self._frame.monotonic_s)
             return self._feeds[bench]
 
+    def feeds(self) -> list[Feed]:
+        """Return the readers of all benches whose files can be read."""
+        found = []
+        for name in self._names():
+            with suppress(ProofbathError):
+                found.append(self.feed(name))
+        return found
+
     def close(self) -> None:
-        """Let go of the journal."""
+        """Stop reading and let go of the journal."""
+        for feed in self._feeds.values():
+            feed.stop()
         if self._reader is not None:
             self._reader.close()
+
+    def _names(self) -> list[str]:
+        try:
+            return [*self._frame.shop.bench_files()]
+        except ProofbathError:
+            return []
 
     def _about(self, bench: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
         def about(state: dict[str, Any]) -> dict[str, Any]:
@@ -101,8 +119,12 @@ def asking(bench: BenchFile) -> Ask:
 
 def hub_of(connection: HTTPConnection) -> LiveHub:
     """Return what the live pages of an application share."""
-    state = connection.app.state
+    return hub_in(connection.app.state)
+
+
+def hub_in(state: State) -> LiveHub:
+    """Return the hub in an application's state, made on first use."""
     if not hasattr(state, "live"):
-        state.live = LiveHub(frame_of(connection))
+        state.live = LiveHub(state.frame)
     hub: LiveHub = state.live
     return hub

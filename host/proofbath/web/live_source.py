@@ -63,6 +63,8 @@ class LiveSource:
         self._run: LiveRun | None = None
         self._number = -1
         self._looked = False
+        self._shown: tuple[tuple[int, int, Window], dict[str, Any]] | None = None
+        """The last record shown: many screens ask for the same."""
         self._news_s = self._asked_s = wall_s() - ASK_EVERY_S
         self._answer: dict[str, Any] | None = None
 
@@ -97,9 +99,12 @@ class LiveSource:
         with self._lock:
             if self._run is None:
                 return {"kind": "begin", "upto": 0, "state": state, "history": None}
-            track = windowed(self._run.history.track(), window)
-            upto = self._run.history.count
-        return {"kind": "begin", "upto": upto, "state": state, "history": track.to_json()}
+            upto, run_id = self._run.history.count, self._run.state.run_id
+            if self._shown is None or self._shown[0] != (run_id, upto, window):
+                history = windowed(self._run.history.track(), window).to_json()
+                self._shown = (run_id, upto, window), history
+            history = self._shown[1]
+        return {"kind": "begin", "upto": upto, "state": state, "history": history}
 
     def state(self) -> dict[str, Any]:
         """Return how the bench stands, ready for JSON."""
