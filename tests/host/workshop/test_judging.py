@@ -106,7 +106,7 @@ def test_a_result_computed_anew_is_decided_anew(ferry: FerryShop) -> None:
 
 def test_the_unit_failed(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
-    assert only_refusal(ferry).startswith("fail: start_to_open_c at 0.1 mm at zero rate")
+    assert only_refusal(ferry).startswith("start_to_open_c at 0.1 mm at zero rate by crossing: fail: ")
     assert judged(ferry).next_step == "rework: see proofbath rework"
 
 
@@ -136,7 +136,7 @@ def test_nothing_else_can_be_agreed_to(ferry: FerryShop) -> None:
 
 def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": None})
-    assert only_refusal(ferry).startswith("unset: start_to_open_c")
+    assert only_refusal(ferry).startswith("start_to_open_c at 0.1 mm at zero rate by crossing: unset: ")
     assert "retest, or fail it" in judged(ferry).next_step
     decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
     with pytest.raises(InputError, match="say why"):
