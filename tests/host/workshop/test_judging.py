@@ -38,6 +38,8 @@ from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_referenc
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
 from proofbath.workshop.verdicts import measured_in
 
+FORM = "start_to_open_c at 0.1 mm at zero rate by crossing"
+
 
 @pytest.fixture
 def ferry(tmp_path: Path) -> Iterator[FerryShop]:
@@ -106,7 +108,7 @@ def test_a_result_computed_anew_is_decided_anew(ferry: FerryShop) -> None:
 
 def test_the_unit_failed(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
-    assert only_refusal(ferry).startswith("start_to_open_c at 0.1 mm at zero rate by crossing: fail: ")
+    assert only_refusal(ferry).startswith(f"{FORM}: fail: ")
     assert judged(ferry).next_step == "rework: see proofbath rework"
 
 
@@ -136,7 +138,7 @@ def test_nothing_else_can_be_agreed_to(ferry: FerryShop) -> None:
 
 def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": None})
-    assert only_refusal(ferry).startswith("start_to_open_c at 0.1 mm at zero rate by crossing: unset: ")
+    assert only_refusal(ferry).startswith(f"{FORM}: unset: ")
     assert "retest, or fail it" in judged(ferry).next_step
     decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
     with pytest.raises(InputError, match="say why"):
