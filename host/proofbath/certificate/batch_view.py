@@ -11,7 +11,7 @@ from proofbath.certificate.plot import overlay_view
 from proofbath.certificate.result_view import result_view
 from proofbath.certificate.results import Result
 from proofbath.certificate.view import centre_in_words
-from proofbath.certificate.words import NOTHING, day, fixed
+from proofbath.certificate.words import NOTHING, day, fixed, short_day
 
 
 def batch_view(content: BatchSummary) -> dict[str, Any]:
@@ -42,7 +42,7 @@ def _night(night: Night) -> dict[str, str]:
     known = night.centre_c is not None
     return {
         **night.model_dump(mode="json"),
-        "date": day(night.date),
+        "date": short_day(night.date),
         "value": NOTHING if night.value_c is None else f"{fixed(night.value_c, 2)} °C",
         "centre": centre_in_words(night.centre_c or 0.0, night.limit_k) if known else NOTHING,
     }

@@ -11,6 +11,7 @@ from proofbath.certificate.text import Digest, Line, Remark
 from proofbath.certificate.words import plain, span
 from proofbath.description import Described
 from proofbath.proof.decision import GUARD_BAND_PER_U, Outcome, risk_at_acceptance_limit
+from proofbath.proof.measured import usual_estimator
 from proofbath.proof.specification import Limit, Rule
 from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate, statement
 
@@ -88,6 +89,7 @@ def rule_in_words(rule: Rule) -> str:
 def limit_in_words(limit: Limit) -> str:
     """Return a limit as a customer reads it: quantity, form, and what it may be."""
     low, high = (None if bound is None else plain(bound) for bound in limit.bounds)
-    form = limit.form().removeprefix(limit.quantity).strip()
-    unit = unit_of(limit.quantity)
-    return f"{words_of(limit.quantity)}, {form}: {span(low, high)} {unit}"
+    usual = f" by {usual_estimator(limit.quantity)}"
+    form = limit.form().removeprefix(limit.quantity).replace(usual, "").strip()
+    called = ", ".join(filter(None, [words_of(limit.quantity), form]))
+    return f"{called}: {span(low, high)} {unit_of(limit.quantity)}"

@@ -57,8 +57,8 @@ def powered_curve_of(
 ) -> tuple[Branch, ...]:
     """Return the passes of a unit that its heater opened, against bath plus the heater's warmth.
 
-    With the unit's own shift (negative), its passes at all baths lie on one curve that begins where it would
-    open unpowered.  Empty where no current flowed or the valve never closed.
+    With the unit's own shift (negative), its passes at all baths lie on one curve that begins where
+    it would open unpowered.  Empty where no current flowed or the valve never closed.
     """
     samples, _ = reduce(record)
     power_w = element_power_w(samples, lead_ohm)

@@ -7,7 +7,15 @@ from proofbath.certificate.evidence import Calibration, Conditions, ReferenceUni
 from proofbath.certificate.plot import plot_view
 from proofbath.certificate.result_view import Strings, in_its_form, result_view
 from proofbath.certificate.results import BudgetLine, Result
-from proofbath.certificate.words import NOTHING, day, days, decimals_of, fixed, whole_freedom
+from proofbath.certificate.words import (
+    NOTHING,
+    day,
+    days,
+    decimals_of,
+    fixed,
+    short_day,
+    whole_freedom,
+)
 
 
 def certificate_view(content: Certificate) -> Strings:
@@ -55,7 +63,7 @@ def _stage(stage: Stage) -> Strings:
     ]
     return {
         "stage": stage.stage,
-        "date": day(stage.date),
+        "date": short_day(stage.date),
         "text": stage.text,
         "run": stage.run or NOTHING,
         "values": values,
@@ -76,7 +84,7 @@ def _conditions(conditions: Conditions) -> list[list[str]]:
 
 
 def _calibration(item: Calibration) -> Strings:
-    dates = {"calibrated": day(item.calibrated), "due": day(item.due)}
+    dates = {"calibrated": short_day(item.calibrated), "due": short_day(item.due)}
     return {**item.model_dump(mode="json"), **dates}
 
 

@@ -47,6 +47,11 @@ def day(date: dt.date) -> str:
     return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
 
 
+def short_day(date: dt.date) -> str:
+    """Return a date for a narrow column: the month by its first three letters."""
+    return f"{date.day} {MONTHS[date.month - 1][:3]} {date.year}"
+
+
 def days(first: dt.date, last: dt.date) -> str:
     """Return one date, or two with what lies between them."""
     return day(first) if first == last else f"{day(first)} to {day(last)}"

@@ -160,7 +160,7 @@ def _reason(judged: Judged) -> str:
         for decision in judged.verdict.decisions:
             if decision.outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL) and decision.measured:
                 limit = limit_in_words(decision.limit)
-                failed.append(f"found {decision.measured.value:.4g}; limit: {limit}")
+                failed.append(f"{limit}; found {decision.measured.value:.4g}")
     return "; ".join(failed or judged.refusals or (judged.next_step,))
 
 

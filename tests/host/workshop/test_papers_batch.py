@@ -68,7 +68,8 @@ def test_a_summary_tells_every_unit_and_shows_its_curve(shop: Shop) -> None:
     rows = {row["serial"]: row for row in document(pdf)["row"]}
     assert rows["F82-0101"]["certificate"] == "LN-2025-0001"
     assert rows["F82-0102"]["withdrawn_by"] == "LN-2025-0003"
-    assert rows[FAIL]["reason"].startswith("found 85.1")
+    limit = "Start-to-open, rising, at 0.1 mm at zero rate: 80 to 84 °C"
+    assert rows[FAIL]["reason"].startswith(f"{limit}; found 85.1")
     assert rows[CONDITIONAL]["outcome"] == "conditional pass"
     assert rows["F82-0109"]["outcome"] == "refused at intake"
     found_c, left_c = (rows["F82-0101"][stage]["value"] for stage in ("as_found", "as_left"))
