@@ -7,11 +7,12 @@ import contextlib
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, closing
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Literal
 
 from fastapi import APIRouter, FastAPI, Request
 from starlette.responses import HTMLResponse
 
+from proofbath.description import Described
 from proofbath.store.journal import OPEN
 from proofbath.web.benches_follow import Follower
 from proofbath.web.benches_now import Benches, BenchNow
@@ -45,27 +46,33 @@ async def _watching(app: FastAPI) -> AsyncIterator[None]:
 
 router = APIRouter(lifespan=_watching)
 
+Sign = Literal["good", "warn", "bad", "plain"]
 
-class BenchLine(NamedTuple):
-    """One bench as listed; `kind` is the sign its state is shown with."""
+
+class BenchLine(Described):
+    """One bench as listed."""
 
     name: str
     ours: bool
     """Whether it is in this workshop's file."""
-    kind: str
+    kind: Sign
+    """The sign its state is shown with."""
     words: str
+    """How it stands."""
     run: int | None
+    """Number of its newest run."""
     batch: str
     step: str
+    """What the run does just now; empty when it is over."""
     bath_c: float | None
     heard: str
     """When its newest sample was taken, UTC; empty before the first."""
 
 
 @router.get("/api/benches", tags=["benches"])
-def list_benches(request: Request, _signed: Viewer) -> list[dict[str, Any]]:
+def list_benches(request: Request, _signed: Viewer) -> list[BenchLine]:
     """Return every bench of the records and of the workshop's file, with how it stands."""
-    return [line._asdict() for line in _lines(request)]
+    return _lines(request)
 
 
 @router.get("/benches", include_in_schema=False)
@@ -97,11 +104,19 @@ def _line(now: BenchNow, ours: bool, now_s: float) -> BenchLine:
     step = now.step if now.status == OPEN else ""
     bath_c = None if now.bath_c is None else round(now.bath_c, 1)
     return BenchLine(
-        now.name, ours, kind, words, now.run_id, now.batch or "", step, bath_c, heard_at(now)
+        name=now.name,
+        ours=ours,
+        kind=kind,
+        words=words,
+        run=now.run_id,
+        batch=now.batch or "",
+        step=step,
+        bath_c=bath_c,
+        heard=heard_at(now),
     )
 
 
-def standing(now: BenchNow, now_s: float) -> tuple[str, str]:
+def standing(now: BenchNow, now_s: float) -> tuple[Sign, str]:
     """Return the sign and the words for how a bench stands."""
     if now.trip is not None:
         return "bad", f"tripped: {now.trip.replace('_', ' ')}"

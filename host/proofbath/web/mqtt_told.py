@@ -6,9 +6,12 @@ import json
 import os
 from pathlib import Path
 
+import structlog
+
 from proofbath.web.mqtt_outbox import RESULT, Mark
 
 RUNS_KEPT = 200
+_log = structlog.get_logger("proofbath.mqtt")
 
 
 class ToldFile:
@@ -45,6 +48,9 @@ class ToldFile:
         if (result := self.result()) is not None:
             kept[RESULT] = result
         part = self._path.with_suffix(".part")
-        part.write_text(json.dumps(kept))
-        os.replace(part, self._path)
+        try:
+            part.write_text(json.dumps(kept))
+            os.replace(part, self._path)
+        except OSError as error:  # the broker is told all the same; tried again with the next mark
+            _log.warning("not kept how far the broker was told", reason=str(error))
         self._marks, self._changed = kept, False

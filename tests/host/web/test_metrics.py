@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import ExitStack, closing
+from pathlib import Path
 
 import httpx
 import pytest
 from fastapi import FastAPI
 from prometheus_client.parser import text_string_to_metric_families
 
-from host.web.committed import Night
+from host.web.committed import Night, write_shop
 from host.web.conftest import Browser
 from proofbath.store.journal import Journal
 from proofbath.web.benches_watch import Watch
+from proofbath.web.metrics import mqtt_figures
 from proofbath.workshop.serve_settings import ServeSettings
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.shop import Shop, open_shop
 
 TOKEN = "lantern-on-the-quay"
 
@@ -64,6 +66,29 @@ def test_figures_count_what_was_committed_since_the_start(
     assert ended["proofbath_bench_trips_total", "quay"] == 1
     assert ended["proofbath_records_unread_total", ""] == 0
     assert ended["process_resident_memory_bytes", ""] > 0
+
+
+def test_what_waits_for_an_absent_broker_is_counted(tmp_path: Path) -> None:
+    with ExitStack() as stack:
+        settings = '[mqtt]\nhost = "127.0.0.1"\nkeep_events = 2\nkeep_samples = 3\n'
+        shop = stack.enter_context(open_shop(write_shop(tmp_path, settings)))
+        watch = stack.enter_context(closing(Watch(shop)))
+        journal = stack.enter_context(closing(Journal(shop.records.place)))
+        watch.look()
+        night = Night(journal)
+        for n in range(6):
+            night.write_second(f"step {n}")
+        watch.look()
+        assert watch.mqtt
+        found = {
+            (sample.name, sample.labels.get("kind", "")): sample.value
+            for metric in mqtt_figures(watch.mqtt)
+            for sample in metric.samples
+        }
+    assert found["proofbath_mqtt_connected", ""] == 0
+    assert found["proofbath_mqtt_waiting", ""] == 2 + 3
+    assert found["proofbath_mqtt_dropped_total", "event"] == 6 - 2
+    assert found["proofbath_mqtt_dropped_total", "sample"] == 5 - 3  # the sixth is not over yet
 
 
 @pytest.mark.parametrize("path", ["/metrics", "/health"])
