@@ -38,8 +38,8 @@ def run_results(records: Records, journal: Journal, line: RunLine, day: dt.date)
     types = {place.station: plan.type_at(place) for place in plan.station}
     reports = unit_reports(journal, line.run_id, used)
     profile = plan.profile or OWN_STEPS
-    tonight = [report.result for report in reports if report.role == "unit"]
     name, bench = plan.unit_type.name, line.head.bench
+    tonight = [r.result for r in reports if (at := types[r.station]) and at.name == name]
     budget = budget_for(records, used.budget, bench, name, profile, tonight)
     if budget != used.budget:
         used = used._replace(budget=budget)

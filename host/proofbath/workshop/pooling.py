@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from proofbath.curve.bench_budget import TRUSTED_DOF, BenchBudget
+from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.budget import Combined
 from proofbath.curve.pool import pooled
 from proofbath.curve.result import CurveResult, Quantity
@@ -26,8 +27,8 @@ def budget_for(
 ) -> BenchBudget | None:
     """Return a bench's budget with what is on record of the type under a profile, and of tonight.
 
-    Pooled repeatability takes the place of the bench file's where it is trusted; the newest study
-    of the bench goes before both. A bench without a budget stays without.
+    Of pooled repeatability and the bench file's the one with more degrees of freedom counts; the
+    newest study of the bench goes before both. A bench without a budget stays without.
     """
     if budget is None:
         return None
@@ -38,11 +39,15 @@ def budget_for(
         and kept.entry.content.get("profile") == profile
     ]
     learnt = pooled(budget, [*earlier, *tonight])
-    if (learnt.repeatability_dof or 0.0) < TRUSTED_DOF and budget.repeatability_k is not None:
+    if budget.repeatability_k is not None and _freedom(learnt) < _freedom(budget):
         own = {name: getattr(budget, name) for name in ("repeatability_k", "repeatability_dof")}
         learnt = learnt.model_copy(update=own)
     studied = budget_from_study(records, bench_name) or {}
     return BenchBudget.model_validate(learnt.model_dump() | studied)
+
+
+def _freedom(budget: BenchBudget) -> float:
+    return math.inf if budget.repeatability_dof is None else budget.repeatability_dof
 
 
 def _as_result(content: Mapping[str, Any]) -> CurveResult:
@@ -57,7 +62,7 @@ def _quantity(shown: Mapping[str, Any]) -> Quantity:
     freedom = shown["degrees_of_freedom"]
     combined = Combined(
         shown["standard_uncertainty"],
-        float("inf") if freedom is None else freedom,
+        math.inf if freedom is None else freedom,
         shown["coverage_factor"],
     )
     return Quantity(shown["value"], combined=combined)
