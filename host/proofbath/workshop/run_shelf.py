@@ -49,7 +49,7 @@ class RunShelf:
         line = self._journal.run(run_id)
         bench, plan = BenchFile.model_validate_json(line.head.bench_text), plan_of(line)
         began = dt.datetime.fromisoformat(line.head.started)
-        used = self._used(run_id, bench, began.date(), calibration_ids)
+        used = rested_on(self._records, self._journal, run_id, calibration_ids)
         curves, took_s, shifts = dict[int, tuple[Branch, ...]](), 0.0, self._shifts(run_id)
         for station, record in unit_records(self._journal, run_id, used.calibration).items():
             curves[station] = _curve(record, plan, station, used, shifts.get(station))
@@ -66,15 +66,18 @@ class RunShelf:
                 found[run.entry.station] = shown.get("value")
         return found
 
-    def _used(
-        self, run_id: int, bench: BenchFile, day: dt.date, calibration_ids: tuple[int, ...]
-    ) -> InForce:
-        """What a result rests on: in force on the run's day, or on one it was recomputed for."""
-        for on in (day, dt.date.max):
-            found = calibration_in_force(self._records, bench, on)
-            if found.ids == calibration_ids:
-                return found
-        return file_in_force(self._journal, run_id)
+
+def rested_on(
+    records: Records, journal: Journal, run_id: int, calibration_ids: tuple[int, ...]
+) -> InForce:
+    """Return what a result rests on: in force on the run's day, or on one it was recomputed for."""
+    head = journal.run(run_id).head
+    bench = BenchFile.model_validate_json(head.bench_text)
+    for on in (dt.datetime.fromisoformat(head.started).date(), dt.date.max):
+        found = calibration_in_force(records, bench, on)
+        if found.ids == calibration_ids:
+            return found
+    return file_in_force(journal, run_id)
 
 
 def _curve(

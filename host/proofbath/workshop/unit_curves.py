@@ -1,0 +1,115 @@
+"""A unit's opening curves across its nights, read from the journal, drawn over one another."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping, Sequence
+from contextlib import closing
+from dataclasses import replace
+from typing import Any, NamedTuple
+
+from proofbath.bench.curves import unit_records
+from proofbath.curve.budget import Combined
+from proofbath.curve.overlay import LOOKS, heater_picture, overlay_picture
+from proofbath.curve.picture import curve_picture
+from proofbath.curve.record import CurveRecord
+from proofbath.curve.result import CurveResult, Quantity
+from proofbath.errors import InputError
+from proofbath.store.journal import Journal
+from proofbath.store.records import Records
+from proofbath.workshop.run_shelf import rested_on
+from proofbath.workshop.story import Step, unit_story
+
+_DRAWING = threading.Lock()
+"""The drawing library has settings of its own that two threads must not change at once."""
+MOST = len(LOOKS)
+
+
+class Measured(NamedTuple):
+    """One measurement of a unit: its run, what it is called in a picture, and its record's row."""
+
+    run: int
+    called: str
+    row: int
+    step: Step
+
+
+def measurements(records: Records, serial: str) -> list[Measured]:
+    """Return a unit's measurements that have a result, oldest first; raises InputError."""
+    return [
+        Measured(
+            step.station_run.entry.run_id,
+            f"{step.date} {step.stage}",
+            step.result.id,
+            step,
+        )
+        for story in unit_story(records, serial)
+        for step in story.steps
+        if step.station_run is not None and step.result is not None
+    ]
+
+
+def overlay_of(records: Records, measured: Sequence[Measured]) -> bytes:
+    """Return the curves of at most six measurements over one another, as SVG.
+
+    Values in the legend are those on record.  Raises InputError where none can be drawn.
+    """
+    drawn = [_read(records, one) for one in measured[-MOST:]]
+    if not drawn:
+        raise InputError("no measurement is on record; there is no curve yet")
+    with _DRAWING:
+        return overlay_picture([record for record, _ in drawn], [result for _, result in drawn])
+
+
+def picture_of(records: Records, measured: Measured) -> bytes:
+    """Return one measurement as SVG: its opening curve, or a heated unit's response."""
+    record, result = _read(records, measured)
+    with _DRAWING:
+        if record.element_a is not None:
+            return heater_picture(record, result)
+        return curve_picture(record, result)
+
+
+def _read(records: Records, measured: Measured) -> tuple[CurveRecord, CurveResult]:
+    run, kept = measured.step.station_run, measured.step.result
+    assert run is not None
+    assert kept is not None
+    with closing(Journal(records.place)) as journal:
+        used = rested_on(records, journal, measured.run, kept.entry.calibration_ids)
+        record = unit_records(journal, measured.run, used.calibration).get(run.entry.station)
+    if record is None:
+        raise InputError(f"run {measured.run}: recorded too little of the unit to draw")
+    return replace(record, name=measured.called), result_in(measured.called, kept.entry.content)
+
+
+def result_in(name: str, content: Mapping[str, Any]) -> CurveResult:
+    """Return what a result on record says, as the pictures want it."""
+    quantities, series = dict[str, Quantity](), dict[str, tuple[Quantity, ...]]()
+    for key, item in content.items():
+        if _is_quantity(item):
+            quantities[key] = _quantity(item)
+        elif isinstance(item, list) and item and all(_is_quantity(part) for part in item):
+            series[key] = tuple(_quantity(part) for part in item)
+    return CurveResult(name, content["threshold_mm"], quantities, series, (), ())
+
+
+def _is_quantity(item: object) -> bool:
+    return isinstance(item, Mapping) and "standard_uncertainty" in item and "budget" in item
+
+
+def _quantity(shown: Mapping[str, Any]) -> Quantity:
+    combined = None
+    if shown["value"] is not None and shown["standard_uncertainty"] is not None:
+        freedom = shown["degrees_of_freedom"]
+        combined = Combined(
+            shown["standard_uncertainty"],
+            float("inf") if freedom is None else freedom,
+            shown["coverage_factor"],
+        )
+    return Quantity(
+        shown["value"],
+        combined=combined,
+        reason=shown["reason"],
+        rate=shown["rate"],
+        at=shown.get("at", {}),
+    )
