@@ -245,6 +245,6 @@ def test_a_limit_is_said_in_words() -> None:
     words = [limit_in_words(limit) for limit in ferry.F82.limit]
     assert words[0] == "Start-to-open, rising, at 0.1 mm at zero rate: 80 to 84 °C"
     assert words[1:] == [
-        "Full lift, by reading: ≥ 8 mm",
-        "Hysteresis, at 1 mm at zero rate by crossing: ≤ 6 K",
+        "Full lift: ≥ 8 mm",
+        "Hysteresis, at 1 mm at zero rate: ≤ 6 K",
     ]
