@@ -15,6 +15,13 @@ MODULES = (
     "benches",
     "metrics",
     "access_people_api",
+    "api_units",
+    "api_types",
+    "api_batches",
+    "api_certificates",
+    "api_bench",
+    "api_night",
+    "api_calibration",
 )
 """Modules of this package, each with its `router`; one line each, in the order of matching."""
 

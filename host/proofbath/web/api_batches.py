@@ -1,0 +1,253 @@
+"""The API of batches: opened, units taken in, judged, reworked, failed, agreed to, certified."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Depends
+from pydantic import Field
+
+from proofbath.description import Described
+from proofbath.store.kinds import Findings, Line, Remark
+from proofbath.web.api_shapes import (
+    AdviceView,
+    LimitSpread,
+    Numbered,
+    advice_view,
+    spread_view,
+)
+from proofbath.web.api_units import Document, Signing
+from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, Number, need
+from proofbath.web.shop_views import LARGEST_FILE, Hands, Today, batch_name
+from proofbath.workshop import judging
+from proofbath.workshop.advice import advice_for
+from proofbath.workshop.batch_papers import batch_labels, batch_summary
+from proofbath.workshop.batch_view import BatchLine, BatchView, batch_view, batches_listed
+from proofbath.workshop.entry import day_of
+from proofbath.workshop.intake import open_batch, put_rework
+from proofbath.workshop.papers import Certified, certify
+from proofbath.workshop.receiving import receive
+from proofbath.workshop.shop_statistics import batch_figures
+from proofbath.workshop.unit_list import import_units, read_unit_list
+
+router = APIRouter(prefix="/api/batches", tags=["batches"], dependencies=[Depends(need("viewer"))])
+Serial = Annotated[str, Field(max_length=40)]
+
+
+class NewBatch(Described):
+    """A customer's batch of one type, judged by the type's newest version; received: today."""
+
+    name: Annotated[str, Field(min_length=1, max_length=60)]
+    type: Line
+    customer: Line
+    address: tuple[Line, ...] = ()
+    contact: Remark = ""
+    received: dt.date | None = None
+
+
+class NewIntake(Described):
+    """A unit that came in; `new` puts it on record, `correction` corrects an earlier intake."""
+
+    serial: Serial
+    cause: Literal["rework", "new", "returned", "complaint"] = "rework"
+    findings: Findings = Findings()
+    accepted: bool = True
+    remark: Remark = ""
+    new: bool = False
+    correction: Remark = ""
+
+
+class UnitList(Described):
+    """A list of units as CSV with a header; the column serial must be there."""
+
+    csv: Annotated[str, Field(max_length=LARGEST_FILE)]
+
+
+class NewRework(Described):
+    """What was changed on a unit: mg of wax or mm of setting, + opens it earlier; date: today."""
+
+    serial: Serial
+    kind: Literal["wax", "setting", "part", "cleaning", "other"]
+    amount: float | None = None
+    text: Line
+    supplier_lot: Remark | None = None
+    date: dt.date | None = None
+
+
+class Failure(Described):
+    """Why a person fails a unit."""
+
+    serial: Serial
+    reason: Line
+
+
+class CustomerAgreement(Described):
+    """Who agreed to a conditional pass for the customer, and where that is written."""
+
+    serial: Serial
+    customer: Line
+    record: Line
+
+
+class CertifiedUnit(Described):
+    """A unit with its certificate, or what keeps it from one."""
+
+    serial: str
+    number: str | None
+    new: bool
+    refusals: tuple[str, ...]
+
+
+@router.get("")
+def list_batches(shop: CurrentShop) -> list[BatchLine]:
+    """List the batches, the last one first."""
+    return batches_listed(shop.records)
+
+
+@router.post("", status_code=201)
+def new_batch(shop: CurrentShop, signed: Hands, stamp: CurrentStamp, batch: NewBatch) -> Numbered:
+    """Open a batch."""
+    received = batch.received or day_of(stamp.at)
+    number = open_batch(
+        shop,
+        batch.name,
+        batch.customer,
+        batch.address,
+        batch.contact,
+        received,
+        batch.type,
+        stamp,
+    )
+    return Numbered(number=number)
+
+
+@router.get("/{number}")
+def show_batch(
+    shop: CurrentShop, number: Number, today: Today, on: dt.date | None = None
+) -> BatchView:
+    """Return each unit of a batch judged as of a day: passed or not, why, and what comes next."""
+    return batch_view(shop, batch_name(shop, number), on or today)
+
+
+@router.get("/{number}/advice")
+def show_advice(shop: CurrentShop, number: Number) -> list[AdviceView]:
+    """Return how much to change on each unit of a batch."""
+    return [advice_view(one) for one in advice_for(shop.records, batch_name(shop, number))]
+
+
+@router.get("/{number}/statistics")
+def show_statistics(shop: CurrentShop, number: Number) -> list[LimitSpread]:
+    """Return mean, s and range of a batch, as found and as left."""
+    return [spread_view(one) for one in batch_figures(shop.records, batch_name(shop, number))]
+
+
+@router.post("/{number}/intakes", status_code=201)
+def put_intake(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, number: Number, intake: NewIntake
+) -> Numbered:
+    """Take a unit into a batch, or refuse it, with what was found on it."""
+    name = batch_name(shop, number)
+    fields = {key: getattr(intake, key) for key in ("cause", "findings", "accepted", "remark")}
+    found = receive(shop, name, intake.serial, fields, intake.new, stamp, intake.correction)
+    return Numbered(number=found)
+
+
+@router.post("/{number}/unit-list", status_code=201)
+def put_list(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, number: Number, units: UnitList
+) -> list[Numbered]:
+    """Take all units of a list into a batch, or none; every fault of the list is told."""
+    lines = read_unit_list(units.csv, "list")
+    taken = import_units(shop, batch_name(shop, number), lines, stamp)
+    return [Numbered(number=found) for found in taken]
+
+
+@router.post("/{number}/reworks", status_code=201)
+def new_rework(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, number: Number, rework: NewRework
+) -> Numbered:
+    """Put on record what was changed on a unit after it was measured as found."""
+    found = put_rework(
+        shop,
+        batch_name(shop, number),
+        rework.serial,
+        rework.date or day_of(stamp.at),
+        rework.kind,
+        rework.amount,
+        rework.text,
+        rework.supplier_lot,
+        stamp,
+    )
+    return Numbered(number=found)
+
+
+@router.post("/{number}/failures", status_code=201)
+def fail_unit(
+    shop: CurrentShop,
+    signed: Hands,
+    stamp: CurrentStamp,
+    on: Today,
+    number: Number,
+    failure: Failure,
+) -> Numbered:
+    """Fail a measured unit by a person's word: stuck, leaking, never opening."""
+    name = batch_name(shop, number)
+    found = judging.fail_unit(shop, name, failure.serial, failure.reason, stamp, on)
+    return Numbered(number=found)
+
+
+@router.post("/{number}/agreements", status_code=201)
+def put_agreement(
+    shop: CurrentShop,
+    signed: Hands,
+    stamp: CurrentStamp,
+    on: Today,
+    number: Number,
+    said: CustomerAgreement,
+) -> Numbered:
+    """Record that the customer takes a unit with its conditional pass."""
+    name = batch_name(shop, number)
+    found = judging.agree(shop, name, said.serial, said.customer, said.record, stamp, on)
+    return Numbered(number=found)
+
+
+@router.post("/{number}/certificates")
+def certify_batch(
+    shop: CurrentShop,
+    signed: Certifier,
+    stamp: CurrentStamp,
+    on: Today,
+    number: Number,
+    signing: Signing,
+) -> list[CertifiedUnit]:
+    """Judge a batch and issue a certificate for every unit that may have one."""
+    name, by = batch_name(shop, number), signed.person.entry.name
+    return [certified(unit) for unit in certify(shop, name, by, stamp.at, on, signing.phrase())]
+
+
+@router.post("/{number}/summary", status_code=201)
+def issue_summary(
+    shop: CurrentShop,
+    signed: Certifier,
+    stamp: CurrentStamp,
+    on: Today,
+    number: Number,
+    signing: Signing,
+) -> Document:
+    """Issue the summary of a batch: every unit, certified or not, with its curve."""
+    name, by = batch_name(shop, number), signed.person.entry.name
+    return Document(number=batch_summary(shop, name, by, stamp.at, on, signing.phrase()).stem)
+
+
+@router.post("/{number}/labels", status_code=201)
+def make_labels(shop: CurrentShop, signed: Hands, number: Number) -> Document:
+    """Write the labels of a batch's certificates that stand, one a page of 76 mm by 36 mm."""
+    return Document(number=batch_labels(shop, batch_name(shop, number)).stem)
+
+
+def certified(unit: Certified) -> CertifiedUnit:
+    """Return what certifying came to for a unit as it is shown."""
+    return CertifiedUnit(
+        serial=unit.serial, number=unit.number, new=unit.new, refusals=unit.refusals
+    )

@@ -1,0 +1,280 @@
+"""Shapes of the API's answers that are made of what the proofs and the statistics found.
+
+Names end on their unit: _c °C, _k kelvin, _mm, _s seconds; where a quantity's unit depends on
+it, `unit` says so. U is the expanded uncertainty for about 95 %. Null means: not known.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+from proofbath.proof.chart import Chart
+from proofbath.workshop.advice import UnitAdvice
+from proofbath.workshop.charts import run_of_point
+from proofbath.workshop.service import ChosenTarget, UnitService
+from proofbath.workshop.service_words import finding_lines, unit_lines
+from proofbath.workshop.shop_statistics import Factor, LimitStatistics, TypeStatistics, factor_json
+from proofbath.workshop.statistics_words import type_lines
+
+
+class Shape(BaseModel):
+    """What is shown of something larger: more than the named is left out."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True)
+
+
+class Numbered(Shape):
+    """The number of what was put on record."""
+
+    number: int
+
+
+class Interval(Shape):
+    """What a next run is expected to read: mean and 95 % interval, °C or mm."""
+
+    mean: float
+    low: float
+    high: float
+
+
+class ReworkAdvice(Shape):
+    """What to do with a unit; `change` in the unit of the advice, + for more (opens colder)."""
+
+    action: str
+    reason: str
+    change: float
+    planned: tuple[float, ...]
+    start_c: Interval | None
+    lift_mm: Interval | None
+    chance_inside: float | None
+    expected_cost: float | None
+
+
+class MeasuredStart(Shape):
+    """The start-to-open that advice goes by, °C."""
+
+    start_to_open_c: float | None
+    expanded_uncertainty: float | None
+
+
+class AdviceView(Shape):
+    """Advice for one unit, or in `refusal` why there is none yet; `unit` is mg or mm."""
+
+    serial: str
+    batch: str
+    unit: str
+    rounds_done: int
+    measured: MeasuredStart | None
+    acceptance_c: tuple[float, float] | None
+    advice: ReworkAdvice | None
+    refusal: str | None
+
+
+class Spread(Shape):
+    """Mean, s and range over a batch; `common_u` is what the bench adds to all units alike."""
+
+    units: int
+    mean: float
+    sd: float | None
+    smallest: float
+    largest: float
+    range: float
+    common_u: float | None
+
+
+class LimitSpread(Shape):
+    """One limited quantity over a batch, as found and as left."""
+
+    form: str
+    unit: str
+    as_found: Spread | None
+    as_left: Spread | None
+
+
+class TrendView(Shape):
+    """A straight line over time: slope and 95 % half width per 30 days."""
+
+    slope: float
+    half_width: float
+    p: float | None
+
+
+class FactorView(Shape):
+    """Groups of one factor compared; p counts all factors looked at."""
+
+    factor: str
+    groups: dict[str, int]
+    adjusted_p: float | None
+    words: str
+    trends: dict[str, TrendView]
+
+
+class CapabilityView(Shape):
+    """Capability and tolerance interval, from 30 units on; lower bounds hold with 95 %."""
+
+    units: int
+    reason: str | None
+    cp: float | None
+    cp_lower: float | None
+    cpk: float | None
+    cpk_lower: float | None
+    tolerance_interval: tuple[float | None, float | None] | None
+    common_u: float | None
+
+
+class LimitHistory(Shape):
+    """A type's as-left history under one limit."""
+
+    type_name: str
+    form: str
+    unit: str
+    units: int
+    capability: CapabilityView
+    trend: TrendView | None
+    factors: tuple[FactorView, ...]
+    lines: tuple[str, ...]
+    """The same in words."""
+
+
+class LogView(Shape):
+    """One engine log on record and what it says."""
+
+    number: int
+    fitted: dt.date
+    logged: dt.date
+    engine: str
+    regulated_c: float | None
+    u_c: float | None
+    lines: tuple[str, ...]
+
+
+class ServiceView(Shape):
+    """A unit in service: its logs, and the engine against the bench."""
+
+    serial: str
+    logs: tuple[LogView, ...]
+    bench_c: float | None
+    offset_k: float | None
+    lines: tuple[str, ...]
+
+
+class TargetView(Shape):
+    """The start-to-open to set on the bench for a wanted running temperature."""
+
+    type: str
+    wanted_c: float
+    bench_start_to_open_c: float
+    expanded_uncertainty_k: float
+    offset_k: float
+    units_with_logs: int
+    remarks: tuple[str, ...]
+
+
+class PointView(Shape):
+    """One run on a control chart, with the limits it was judged by."""
+
+    run: str
+    run_number: int
+    value: float
+    centre: float
+    half_width: float | None
+    ewma: float
+    ewma_half_width: float | None
+    signal: str | None
+    cause: str
+
+
+class ChartView(Shape):
+    """A control chart: °C of the reference unit, K of bath minus guard probe."""
+
+    points: tuple[PointView, ...]
+    centre: float | None
+    sd: float
+    provisional: str | None
+    blocked: str | None
+    sees: str
+    """What drift it can see, and how often it cries wolf."""
+
+
+def advice_view(one: UnitAdvice) -> AdviceView:
+    """Return advice as it is shown."""
+    return AdviceView.model_validate(finite(one.to_json()))
+
+
+def spread_view(one: LimitStatistics) -> LimitSpread:
+    """Return a batch's figures as they are shown."""
+    parts = {"as_found": one.as_found, "as_left": one.as_left}
+    shown = {k: p and p._asdict() | {"range": p.span} for k, p in parts.items()}
+    return LimitSpread.model_validate(finite(one._asdict() | shown))
+
+
+def history_view(one: TypeStatistics) -> LimitHistory:
+    """Return a type's figures as they are shown."""
+    return LimitHistory.model_validate(finite(one.to_json()) | {"lines": type_lines(one)})
+
+
+def factor_view(one: Factor) -> FactorView:
+    """Return one factor's groups as they are shown."""
+    return FactorView.model_validate(finite(factor_json(one)))
+
+
+def service_view(found: UnitService) -> ServiceView:
+    """Return a unit's logs as they are shown."""
+    logs = tuple(
+        LogView.model_validate(
+            log._asdict() | finite(dict(log.findings)) | {"lines": finding_lines(log.findings)}
+        )
+        for log in found.logs
+    )
+    return ServiceView(
+        serial=found.serial,
+        logs=logs,
+        bench_c=found.bench_c,
+        offset_k=found.offset_k,
+        lines=tuple(unit_lines(found)),
+    )
+
+
+def target_view(found: ChosenTarget) -> TargetView:
+    """Return a bench target as it is shown."""
+    return TargetView(
+        type=found.offset.type_name,
+        wanted_c=found.wanted_c,
+        bench_start_to_open_c=found.target.bench_c,
+        expanded_uncertainty_k=found.target.expanded_u_k,
+        offset_k=found.offset.offset.mean_k,
+        units_with_logs=found.offset.offset.units,
+        remarks=found.remarks,
+    )
+
+
+def chart_view(chart: Chart) -> ChartView:
+    """Return a control chart as it is shown."""
+    return ChartView(
+        points=tuple(
+            PointView(**point._asdict(), run_number=run_of_point(point)) for point in chart.points
+        ),
+        centre=chart.centre,
+        sd=chart.sd,
+        provisional=chart.provisional,
+        blocked=chart.blocked,
+        sees=chart.power.in_words(),
+    )
+
+
+def finite(value: Any) -> Any:
+    """Return a value with null for every number that JSON has none for."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {key: finite(part) for key, part in value.items()}
+    if isinstance(value, tuple) and hasattr(value, "_asdict"):
+        return finite(value._asdict())
+    if isinstance(value, list | tuple):
+        return [finite(part) for part in value]
+    return value

@@ -1,0 +1,150 @@
+"""The API of units: on record, whole history, curves, advice, reference units, engine logs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query
+from pydantic import Field
+from starlette.requests import Request
+from starlette.responses import Response
+
+from proofbath.description import Described
+from proofbath.store.kinds import Line, Remark, Unit
+from proofbath.web.api_shapes import (
+    AdviceView,
+    Numbered,
+    ServiceView,
+    advice_view,
+    service_view,
+)
+from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, need
+from proofbath.web.pictures import unit_picture
+from proofbath.web.shop_views import LARGEST_FILE, Hands, Today, known_unit
+from proofbath.workshop.advice import advice_for
+from proofbath.workshop.comparison import then_and_now
+from proofbath.workshop.intake import add_unit, set_reference
+from proofbath.workshop.service import add_log, unit_service
+from proofbath.workshop.unit_view import UnitHistory, UnitLine, unit_history, units_listed
+
+router = APIRouter(prefix="/api/units", tags=["units"], dependencies=[Depends(need("viewer"))])
+Text = Annotated[str, Query(max_length=200)]
+Passphrase = Annotated[str, Field(max_length=1000)]
+SVG = "image/svg+xml"
+
+
+class ReferenceState(Described):
+    """From which day on a unit is a reference unit, or is one no longer; its chart begins anew."""
+
+    since: dt.date
+    in_use: bool = True
+    text: Remark = ""
+
+
+class EngineLog(Described):
+    """A coolant log: CSV with the columns t_s (seconds) and coolant_c (°C)."""
+
+    csv: Annotated[str, Field(max_length=LARGEST_FILE)]
+    file: Line
+    fitted: dt.date
+    logged: dt.date | None = None
+    engine: Line
+
+
+class Signing(Described):
+    """What unlocks the signing key, where it has a passphrase."""
+
+    passphrase: Passphrase | None = None
+
+    def phrase(self) -> bytes | None:
+        """Return it as bytes."""
+        return self.passphrase.encode() if self.passphrase else None
+
+
+class Document(Described):
+    """A document that was issued; its files are /api/documents/NUMBER.pdf and NUMBER.json."""
+
+    number: str
+
+
+@router.get("")
+def list_units(
+    shop: CurrentShop, search: Text = "", type: Text | None = None, batch: Text | None = None
+) -> list[UnitLine]:
+    """List the units on record, those of a type or batch, or whose serial or mark holds a text."""
+    return units_listed(shop.records, type, batch, search)
+
+
+@router.post("", status_code=201)
+def put_unit(shop: CurrentShop, signed: Hands, stamp: CurrentStamp, unit: Unit) -> Numbered:
+    """Put a unit on record; it keeps its serial for good."""
+    return Numbered(number=add_unit(shop, unit, stamp))
+
+
+@router.get("/{serial}")
+def show_unit(shop: CurrentShop, serial: str) -> UnitHistory:
+    """Return all that happened to a unit, across batches and years."""
+    known_unit(shop, serial)
+    return unit_history(shop.records, serial)
+
+
+@router.get(
+    "/{serial}/curves.svg",
+    response_class=Response,
+    responses={200: {"content": {SVG: {}}, "description": "Lift (mm) against bath (°C)"}},
+)
+def show_curves(request: Request, shop: CurrentShop, serial: str) -> Response:
+    """Return the unit's opening curves of its newest measurements, overlaid, as a picture."""
+    known_unit(shop, serial)
+    return unit_picture(request, shop, serial)
+
+
+@router.get("/{serial}/advice")
+def show_advice(shop: CurrentShop, serial: str) -> AdviceView:
+    """Return how much to change on a unit, from its latest result and all rounds of its type."""
+    known_unit(shop, serial)
+    return advice_view(advice_for(shop.records, serial)[0])
+
+
+@router.put("/{serial}/reference", status_code=201)
+def put_reference(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, serial: str, state: ReferenceState
+) -> Numbered:
+    """Make a unit a reference unit from a day on, or end that."""
+    known_unit(shop, serial)
+    number = set_reference(shop, serial, state.since, state.text, stamp, state.in_use)
+    return Numbered(number=number)
+
+
+@router.get("/{serial}/service")
+def show_service(shop: CurrentShop, serial: str) -> ServiceView:
+    """Return the logs from a unit's engines and what they say."""
+    known_unit(shop, serial)
+    return service_view(unit_service(shop.records, serial))
+
+
+@router.post("/{serial}/service", status_code=201)
+def put_log(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, serial: str, log: EngineLog
+) -> ServiceView:
+    """Keep an engine's log with its unit, and return what all of its logs say."""
+    known_unit(shop, serial)
+    add_log(shop, serial, log.csv, log.file, log.fitted, log.engine, stamp, log.logged)
+    return service_view(unit_service(shop.records, serial))
+
+
+@router.post("/{serial}/comparison", status_code=201)
+def compare_unit(
+    shop: CurrentShop,
+    signed: Certifier,
+    stamp: CurrentStamp,
+    on: Today,
+    serial: str,
+    signing: Signing,
+) -> Document:
+    """Issue the page that compares a returned unit as found with how it left last."""
+    known_unit(shop, serial)
+    name = signed.person.entry.name
+    pdf = then_and_now(shop, serial, name, stamp.at, on, signing.phrase())
+    return Document(number=pdf.stem)

@@ -1,0 +1,342 @@
+"""What the start page shows: is the bath safe to open, last night's units, tonight's list."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import replace
+from typing import Literal
+from urllib.parse import urlencode
+
+from starlette.requests import HTTPConnection
+
+from proofbath.bench.cautions import NIGHT as CAUTIONS
+from proofbath.bench.in_force import blocking_reasons
+from proofbath.bench.night import HEATING_TEST
+from proofbath.errors import ProofbathError
+from proofbath.run.plan import Stage
+from proofbath.run.profiles import OPEN_C
+from proofbath.store.journal import OPEN, Journal
+from proofbath.store.kinds import Batch, Loading, Result, StationRun, Unit
+from proofbath.web.api_shapes import Shape
+from proofbath.web.benches import benches_of, heard_at, standing
+from proofbath.web.benches_now import BenchNow
+from proofbath.web.frame import frame_of
+from proofbath.web.live_hub import asking
+from proofbath.web.night_page import look
+from proofbath.wire.table import STATIONS
+from proofbath.workshop.batch_view import batch_view
+from proofbath.workshop.charts import reference_chart_of
+from proofbath.workshop.findings import warnings_in
+from proofbath.workshop.keeping import loadings_of
+from proofbath.workshop.planning import due, plan_night
+from proofbath.workshop.shop import Shop
+from proofbath.workshop.snapshot import Snapshot
+from proofbath.workshop.story import batch_story
+from proofbath.workshop.unit_view import Value, start_in, values_in
+
+MORNING = dt.timedelta(hours=24)
+"""So long after its end a night's results stand on the start page."""
+STAGES: tuple[Stage, ...] = ("as-left", "as-found")
+NEW = dt.timedelta(minutes=2)
+"""A sample this old is told as the bath's temperature of now."""
+
+
+class BathState(Shape):
+    """The bath by the last committed sample; `may_open` only where it is known to be cool."""
+
+    bath_c: float | None
+    sampled: str
+    """When that was, ISO 8601; empty where no sample is known."""
+    age: str
+    may_open: Literal["yes", "no", "not known"]
+    words: str
+
+
+class Hung(Shape):
+    """What is to hang at a station; no serial: it stays empty."""
+
+    station: int
+    serial: str
+    role: str
+
+
+class Tonight(Shape):
+    """The night that is due next, as it would be if it began now; times of day."""
+
+    batch: str
+    batch_number: int
+    stage: Stage
+    stations: tuple[Hung, ...]
+    fill_above_switch_l: float | None
+    ready_at: str
+    cold_at: str
+    warnings: tuple[str, ...]
+    faults: tuple[str, ...]
+    """Why it cannot be planned so."""
+    address: str
+    """The page that plans it."""
+
+
+class UnitCard(Shape):
+    """One unit of a night: its verdict, how far from nominal it opens (K, with U), what to do."""
+
+    station: int
+    serial: str
+    role: str
+    batch: str
+    batch_number: int | None
+    outcome: str
+    start: Value | None
+    deviation_k: float | None
+    deviation_u_k: float | None
+    next_step: str
+    refusals: tuple[str, ...]
+    warnings: tuple[str, ...]
+    certificate: str | None
+
+
+class LastNight(Shape):
+    """The newest run of a bench that has ended; not `kept`: its results are not on record yet."""
+
+    run: int
+    status: str
+    reason: str
+    started: str
+    kept: bool
+    fresh: bool
+    """Whether it ended within a day."""
+    units: tuple[UnitCard, ...]
+
+
+class BenchStart(Shape):
+    """A bench on the start page; `sign` good, warn, bad or plain."""
+
+    name: str
+    sign: str
+    words: str
+    running: bool
+    run: int | None
+    batch: str
+    step: str
+    bath: BathState
+    overdue: tuple[str, ...]
+    tonight: Tonight | None
+    last_night: LastNight | None
+
+
+class StartState(Shape):
+    """The whole start page as of a time, UTC."""
+
+    at: str
+    benches: tuple[BenchStart, ...]
+    cautions: tuple[str, ...]
+
+
+def start_state(connection: HTTPConnection, shop: Shop) -> StartState:
+    """Return what the start page shows; writes nothing."""
+    frame = frame_of(connection)
+    at, benches = frame.utc(), benches_of(connection.app)
+    once = replace(shop, records=Snapshot(shop.records))
+    found = tuple(
+        _bench(once, name, benches.now.get(name) or BenchNow(name), benches.clock(), at)
+        for name in shop.bench_files()
+    )
+    return StartState(at=at, benches=found, cautions=CAUTIONS)
+
+
+def _bench(shop: Shop, name: str, now: BenchNow, now_s: float, at: str) -> BenchStart:
+    sign, words = standing(now, now_s)
+    running = now.status == OPEN
+    busy = not running and asking(shop.bench(name))() is not None
+    tonight, overdue = None, list[str]()
+    if not running:
+        tonight, overdue = _tonight(shop, name, at)
+    return BenchStart(
+        name=name,
+        sign=sign,
+        words=words,
+        running=running,
+        run=now.run_id,
+        batch=now.batch or "",
+        step=now.step,
+        bath=bath_state(now, now.fresh(now_s), at, busy),
+        overdue=tuple(overdue),
+        tonight=tonight,
+        last_night=None if running else _last_night(shop, name, now, at),
+    )
+
+
+def bath_state(now: BenchNow, live: bool, at: str, busy: bool = False) -> BathState:
+    """Return whether a bath may be opened, by its newest run's last sample.
+
+    Not known while it is `busy`: another program runs the bench and keeps its record elsewhere.
+    """
+    sampled = heard_at(now)
+    if now.bath_c is None or not sampled:
+        words = "No sample is known: measure before you open the bath."
+        return BathState(bath_c=None, sampled="", age="", may_open="not known", words=words)
+    old = max(dt.datetime.fromisoformat(at) - dt.datetime.fromisoformat(sampled), dt.timedelta())
+    age = "now" if live else age_in_words(old)
+    running = now.status == OPEN
+    cool = now.bath_c < OPEN_C
+    may_open: Literal["yes", "no", "not known"] = "no"
+    if running and not live:
+        may_open = "not known"
+        words = "The bench is not heard of: measure before you open the bath."
+    elif busy:
+        may_open = "not known"
+        words = "Another program runs this bench: measure before you open the bath."
+    elif running:
+        words = "A night runs: keep the bath shut."
+    elif cool:
+        may_open = "yes"
+        words = f"Below {OPEN_C:g} °C at the last sample, no run since: it may be opened."
+    elif old <= NEW:
+        words = f"Hot: keep it shut until it is below {OPEN_C:g} °C."
+    else:
+        may_open = "not known"
+        words = "It was hot at the last sample: measure before you open the bath."
+    return BathState(bath_c=now.bath_c, sampled=sampled, age=age, may_open=may_open, words=words)
+
+
+def age_in_words(old: dt.timedelta) -> str:
+    """Return how long ago something was."""
+    minutes = int(old.total_seconds() // 60)
+    if minutes < 2:
+        return "just now"
+    if minutes < 120:
+        return f"{minutes} min ago"
+    return f"{minutes // 60} h ago" if minutes < 48 * 60 else f"{minutes // 1440} days ago"
+
+
+def _tonight(shop: Shop, bench: str, at: str) -> tuple[Tonight | None, list[str]]:
+    """Return the night that is due next on a bench, and what is overdue at it."""
+    for batch in reversed(shop.records.current(Batch)):
+        name = batch.entry.name
+        stories = batch_story(shop.records, name)
+        for stage in STAGES:
+            if due(stories, stage):
+                return _planned(shop, bench, name, batch.root, stage, at)
+    return None, blocking_reasons(shop.records, shop.bench(bench), dt.date.fromisoformat(at[:10]))
+
+
+def _planned(
+    shop: Shop, bench: str, batch: str, number: int, stage: Stage, at: str
+) -> tuple[Tonight, list[str]]:
+    query = urlencode({"bench": bench, "batch": batch, "stage": stage})
+    shown = Tonight(
+        batch=batch,
+        batch_number=number,
+        stage=stage,
+        stations=(),
+        fill_above_switch_l=None,
+        ready_at="",
+        cold_at="",
+        warnings=(),
+        faults=(),
+        address=f"/night?{query}",
+    )
+    try:
+        plan = plan_night(shop, batch, stage, bench)
+        seen = look(shop, plan, bench, at)
+    except ProofbathError as error:
+        on = dt.date.fromisoformat(at[:10])
+        reasons = blocking_reasons(shop.records, shop.bench(bench), on)
+        return shown.model_copy(update={"faults": error.faults}), reasons
+    hung = {place.station: place for place in plan.station}
+    told = seen["seen"]
+    update = {
+        "stations": tuple(
+            Hung(station=n, serial=hung[n].serial, role=hung[n].role)
+            if n in hung
+            else Hung(station=n, serial="", role="empty")
+            for n in range(1, STATIONS + 1)
+        ),
+        "fill_above_switch_l": told.checked.fill_above_switch_l,
+        "ready_at": told.ready_at,
+        "cold_at": told.cold_at,
+        "warnings": tuple(told.checked.warnings),
+    }
+    return shown.model_copy(update=update), seen["blocks"]
+
+
+def _last_night(shop: Shop, bench: str, now: BenchNow, at: str) -> LastNight | None:
+    if now.run_id is None or now.head is None or now.head.plan_text == HEATING_TEST:
+        return None
+    runs = shop.records.current(StationRun, run_id=now.run_id)
+    if not runs:
+        with closing(Journal(shop.records.place)) as journal:
+            if not loadings_of(journal, now.run_id):
+                return None
+    ended = dt.datetime.fromisoformat(heard_at(now) or now.head.started)
+    return LastNight(
+        run=now.run_id,
+        status=now.status,
+        reason=now.reason,
+        started=now.head.started,
+        kept=bool(runs),
+        fresh=dt.datetime.fromisoformat(at) - ended < MORNING,
+        units=tuple(_cards(shop, bench, [run.entry for run in runs], at)),
+    )
+
+
+def _cards(shop: Shop, bench: str, runs: list[StationRun], at: str) -> Iterator[UnitCard]:
+    on, views = dt.date.fromisoformat(at[:10]), {}
+    for run in sorted(runs, key=lambda run: run.station):
+        loading = shop.records.one(Loading, run.loading_id).entry
+        if loading.unit_id is None:
+            continue
+        serial = shop.records.one(Unit, loading.unit_id).entry.serial
+        if loading.place == "reference" or loading.batch_id is None:
+            yield _plain_card(shop, bench, run, serial, loading.place)
+            continue
+        if loading.batch_id not in views:
+            name = shop.records.one(Batch, loading.batch_id).entry.name
+            views[loading.batch_id] = batch_view(shop, name, on)
+        batch = views[loading.batch_id]
+        unit = next(unit for unit in batch.units if unit.serial == serial)
+        yield UnitCard(
+            **unit.model_dump(include={*UnitCard.model_fields} - {"outcome"}),
+            station=run.station,
+            role="unit",
+            batch=batch.batch,
+            batch_number=batch.number,
+            outcome=unit.outcome or "not judged",
+            start=start_in(unit.as_left) or start_in(unit.as_found),
+        )
+
+
+def _plain_card(shop: Shop, bench: str, run: StationRun, serial: str, role: str) -> UnitCard:
+    """Return the card of a reference unit, or of a trial outside any batch."""
+    kept = [
+        result
+        for at_station in shop.records.current(StationRun, run_id=run.run_id)
+        if at_station.entry.station == run.station
+        for result in shop.records.current(Result, station_run_id=at_station.root)
+    ]
+    content = kept[0].entry.content if kept else {}
+    start, outcome, step, off_k = start_in(values_in(content)), "measured", "", None
+    if role == "reference":
+        chart = reference_chart_of(shop.records, bench, serial, run.run_id)
+        outcome = "out of control" if chart.blocked else "in control"
+        step = f"record the cause on the page Reference unit: {chart.blocked}"
+        step = step if chart.blocked else "leave it where it is"
+        if chart.points and start is not None and start.value is not None:
+            off_k = start.value - chart.points[-1].centre
+    return UnitCard(
+        station=run.station,
+        serial=serial,
+        role=role,
+        batch="",
+        batch_number=None,
+        outcome=outcome,
+        start=start,
+        deviation_k=off_k,
+        deviation_u_k=None,
+        next_step=step,
+        refusals=(),
+        warnings=warnings_in(content),
+        certificate=None,
+    )
