@@ -35,12 +35,15 @@ class NightOrder(NamedTuple):
     attended: bool = False
     loaded: str = ""
     """Why, or by whom, it was loaded without the guided loading."""
+    retest: tuple[str, str, str] = ("", "", "")
+    """Serial, cause and record of a unit that is measured once more."""
 
     def options(self) -> list[str]:
         """Return the options of the verb that say so."""
         options = ["--clear-trip"] if self.clear_trip else []
         options += ["--attended"] if self.attended else []
-        return options + (["--loaded-as-planned", self.loaded] if self.loaded else [])
+        options += ["--retest", *self.retest] if self.retest[0] else []
+        return options + ([f"--loaded-as-planned={self.loaded}"] if self.loaded else [])
 
 
 class Launched(NamedTuple):

@@ -26,7 +26,7 @@ from proofbath.wire.table import DUTY_FULL, STATIONS, State, StationFlag, TripRe
 
 EVENTS_SHOWN = 12
 _TOLD = frozenset({"warning", "alarm", "late", "cycle_spoiled", "run_end"})
-_TOLD_PLAIN = frozenset({"gap", "silent", "rebooted", "trip", "unreleased", "supply", "resumed"})
+_TOLD_PLAIN = frozenset({"gap", "silent", "rebooted", "unreleased", "supply", "resumed"})
 _STATES = {State.TRIPPED: "tripped", State.READY: "ready, outputs off", State.LIVE: "live"}
 
 
@@ -118,7 +118,8 @@ class LiveRun:
             text, kind = event.text, event.kind
         else:
             return
-        self._told.append({"t_s": event.t_s, "kind": kind.replace("_", " "), "text": text})
+        told = {"kind": kind.replace("_", " "), "text": text.replace("_", " ")}
+        self._told.append({"t_s": event.t_s, **told})
 
     def _step(self) -> str:
         return self._notes[-1].text if self._notes else ""

@@ -82,10 +82,9 @@ class LiveSource:
             ended = look.run != self._run.state
             track = self._run.take(look.run, look.news)
             self._number = look.news.number
-            if track is not None or look.head is not None:
-                self._news_s = self._wall_s()
             if track is None and look.head is None and not ended:
                 return None
+            self._news_s = self._wall_s()
             return Increment(self._run.history.count, track, look.head is not None)
 
     def begin(self, window: Window) -> dict[str, Any]:
@@ -134,9 +133,9 @@ class LiveSource:
     def _standing(self, age_s: float) -> tuple[str, str]:
         run, answers = self._run, self._answer is not None
         if run is None or run.state.status != OPEN:
-            if self._answer:
+            if self._answer and age_s > STALE_S:
                 return "busy", "Another program runs this bench; its record is kept elsewhere."
-            if answers:
+            if self._answer == {}:
                 return "starting", "A run is being started: the bench is checked before heat."
             return ("idle", "No run on this bench yet.") if run is None else ("ended", _ended(run))
         if not answers and age_s > STALE_S:
@@ -161,5 +160,8 @@ def windowed(track: Track, window: Window) -> Track:
 
 
 def _ended(run: LiveRun) -> str:
-    reason = f": {run.state.reason}" if run.state.reason else ""
-    return f"The last run has ended, {run.state.status}{reason}."
+    reason = f": {run.state.reason}".replace("_", " ") if run.state.reason else ""
+    return (
+        f"The last run has ended, {run.state.status}{reason}. Shown is how it ended, not how the "
+        "bath is now: it scalds until it is seen to be below 45 °C."
+    )

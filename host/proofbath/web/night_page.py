@@ -20,6 +20,7 @@ from proofbath.bench.in_force import bench_in_force
 from proofbath.bench.preflight import Check
 from proofbath.description import parse_toml
 from proofbath.errors import BenchFaultError, InputError, ProofbathError
+from proofbath.proof.verdict import RetestCause
 from proofbath.run.plan import NightPlan, Stage
 from proofbath.run.profiles import PROFILES
 from proofbath.store.kinds import Action, Batch
@@ -31,7 +32,14 @@ from proofbath.web.night_preview import day_seconds, preview
 from proofbath.web.sessions import Signed
 from proofbath.web.templating import page
 from proofbath.workshop.nights import certify_blocks
-from proofbath.workshop.planning import due, loading_faults, plan_night
+from proofbath.workshop.planning import (
+    NO_RETESTS,
+    Retest,
+    Retests,
+    due,
+    loading_faults,
+    plan_night,
+)
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import batch_story
 
@@ -41,6 +49,7 @@ LARGEST_PLAN = 200_000
 CHECK_PATIENCE_S = 60.0
 Text = Annotated[str, Form(max_length=LARGEST_PLAN)]
 Name = Annotated[str, Form(max_length=60)]
+Word = Annotated[str, Form(max_length=200)]
 
 
 class Chosen(NamedTuple):
@@ -53,6 +62,18 @@ class Chosen(NamedTuple):
     profile: str = ""
     ready_by: str = ""
     cold_by: str = ""
+    retest: tuple[str, str, str] = ("", "", "")
+    """Serial, cause and record of a unit that is measured once more."""
+
+    def retests(self) -> Retests:
+        """Return the retest as planning wants it; raises InputError for an unknown cause."""
+        serial, cause, record = (part.strip() for part in self.retest)
+        if not serial:
+            return {}
+        known = {one.name.lower(): one for one in RetestCause}
+        if cause not in known:
+            raise InputError(f"retest of {serial}: its cause is one of {', '.join(known)}")
+        return {serial: Retest(known[cause], record)}
 
 
 @router.get("/night")
@@ -67,10 +88,14 @@ def night_page(
     profile: str = "",
     ready_by: str = "",
     cold_by: str = "",
+    retest: str = "",
+    cause: str = "",
+    record: str = "",
 ) -> Response:
     """Show the choice of a night, and what it would be once a batch is chosen."""
     bench = bench or next(iter(shop.bench_files()), "")
-    chosen = Chosen(bench, batch, stage, tuple(serial or ()), profile, ready_by, cold_by)
+    serials, again = tuple(serial or ()), (retest, cause, record)
+    chosen = Chosen(bench, batch, stage, serials, profile, ready_by, cold_by, again)
     if not batch:
         return _shown(request, signed, chosen)
     try:
@@ -102,10 +127,17 @@ def plan_file(
 
 @router.post("/night/check")
 def check(
-    request: Request, signed: Operator, stamp: CurrentStamp, bench: Name, plan: Text
+    request: Request,
+    signed: Operator,
+    stamp: CurrentStamp,
+    bench: Name,
+    plan: Text,
+    retest: Word = "",
+    cause: Word = "",
+    record: Word = "",
 ) -> Response:
     """Look at the bench at rest for a planned night; nothing is heated."""
-    chosen = Chosen(bench)
+    chosen = Chosen(bench, retest=(retest, cause, record))
     try:
         night = _plan_in(plan)
     except ProofbathError as error:
@@ -127,19 +159,23 @@ def start(
     cautions_read: Annotated[bool, Form()] = False,
     clear_trip: Annotated[bool, Form()] = False,
     attended: Annotated[bool, Form()] = False,
-    loaded: Annotated[str, Form(max_length=200)] = "",
+    loaded: Word = "",
+    retest: Word = "",
+    cause: Word = "",
+    record: Word = "",
 ) -> Response:
     """Start a planned night as its own process, held by who starts it."""
     frame, hub = frame_of(request), hub_of(request)
-    chosen, person, night = Chosen(bench), signed.person.entry.name, None
+    chosen = Chosen(bench, retest=(retest, cause, record))
+    person, night = signed.person.entry.name, None
     try:
         night = _plan_in(plan)
         if not cautions_read:
             raise InputError("cautions: not acknowledged; read them and tick the box")
-        look(frame.shop, night, bench, frame.utc())
+        look(frame.shop, night, bench, frame.utc(), chosen.retests())
         hub.holders.take(bench, person, frame.monotonic_s())
         word = " ".join(loaded.split())
-        order = NightOrder(night, bench, person, clear_trip, attended, word)
+        order = NightOrder(night, bench, person, clear_trip, attended, word, chosen.retest)
         folder = hub.launcher.start(order, stamp.at)
     except ProofbathError as error:
         return _shown(request, signed, chosen, night, faults=error.faults)
@@ -157,15 +193,18 @@ def planned(shop: Shop, chosen: Chosen) -> NightPlan:
         chosen.stage,
         chosen.bench,
         serials=chosen.serials or None,
+        retests=chosen.retests(),
         profile=chosen.profile or None,
     )
     times = {"ready_by": chosen.ready_by or None, "cold_by": chosen.cold_by or None}
     return _plan_in(plan_text(plan.model_copy(update=times)))
 
 
-def look(shop: Shop, plan: NightPlan, bench_name: str, at: str) -> dict[str, Any]:
+def look(
+    shop: Shop, plan: NightPlan, bench_name: str, at: str, retests: Retests = NO_RETESTS
+) -> dict[str, Any]:
     """Return what is known of a night before heat; raises InputError where it may not be."""
-    faults = loading_faults(shop.records, plan)
+    faults = loading_faults(shop.records, plan, retests)
     if faults:
         raise InputError(*faults)
     now = dt.datetime.fromisoformat(at)
@@ -220,7 +259,7 @@ def _shown(
     context: dict[str, Any] = {"seen": None, "blocks": [], "simulated": False}
     if plan is not None:
         try:
-            context |= look(shop, plan, bench, frame.utc())
+            context |= look(shop, plan, bench, frame.utc(), chosen.retests())
         except ProofbathError as error:
             faults += tuple(line for line in error.faults if line not in faults)
     hold = hub_of(request).holders.of(bench)
@@ -230,6 +269,7 @@ def _shown(
         "batches": [kept.entry.name for kept in reversed(shop.records.current(Batch))],
         "stages": STAGES,
         "profiles": PROFILES,
+        "causes": {cause.name.lower(): cause.value for cause in RetestCause},
         "chosen": chosen,
         "due": _due(shop, chosen),
         "plan": plan,

@@ -20,7 +20,8 @@ from proofbath.workshop.serve_settings import ServeSettings
 from proofbath.workshop.shop import Shop
 
 AT = "2026-03-02T18:00:00+00:00"
-ORDER = NightOrder(plan(), "quay", "operator", clear_trip=True, loaded="Ana")
+AGAIN = ("A1", "bubbles", "seen")
+ORDER = NightOrder(plan(), "quay", "operator", clear_trip=True, loaded="Ana", retest=AGAIN)
 PROGRAM = """
 import os, sys
 print(sys.argv[1:], os.getsid(0))
@@ -58,8 +59,8 @@ def test_a_refused_start_is_told_in_its_own_words(shop: Shop) -> None:
     said = (folder / "night-output.txt").read_text()
     for part in (
         "--clear-trip",
-        "--loaded-as-planned",
-        "'Ana'",
+        "--loaded-as-planned=Ana",
+        "'--retest', 'A1', 'bubbles', 'seen'",
         "'--by', 'operator'",
         "bench.toml",
     ):

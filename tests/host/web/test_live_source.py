@@ -81,7 +81,18 @@ def test_a_run_that_ended_says_how(quay: LiveJournal) -> None:
     quay.source.poll()
     quay.writer.close(1.0, "stopped", "smoke")
     assert standing(quay, 100.0) == "ended"
-    assert "stopped: smoke" in quay.source.state()["words"]
+    words = quay.source.state()["words"]
+    assert "stopped: smoke" in words
+    assert "not how the bath is now" in words
+
+
+def test_a_process_that_has_just_closed_its_run_is_no_other_program(quay: LiveJournal) -> None:
+    quay.begin()
+    quay.commit()
+    quay.answer = HEALTHY
+    assert standing(quay) == "running"
+    quay.writer.close(1.0, "done", "")
+    assert standing(quay) == "ended"
 
 
 def test_a_newer_run_takes_the_place_of_the_last(quay: LiveJournal) -> None:
@@ -101,7 +112,7 @@ def test_what_heats_without_a_run_of_ours_is_told(quay: LiveJournal) -> None:
     quay.answer = "{}"
     assert standing(quay) == "starting"
     quay.answer = HEALTHY
-    assert standing(quay) == "busy"
+    assert standing(quay, STALE_S + 1.0) == "busy"
 
 
 def test_a_trip_is_told_in_words_with_its_remedy(quay: LiveJournal) -> None:

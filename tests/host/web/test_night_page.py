@@ -150,3 +150,13 @@ def test_a_plan_file_is_looked_at_like_a_batch(open_browser: Open) -> None:
         )
         assert answer.status_code == 422
         assert "plan" in answer.text
+
+
+def test_a_retest_needs_its_cause_and_goes_along(open_browser: Open, app: FastAPI) -> None:
+    """A unit that was not measured yet is no retest: planning says so before anything starts."""
+    browser = open_browser("operator")
+    text = browser.get(f"{PLANNED}&retest=A1&cause=bubbles&record=seen+at+the+gauge").text
+    assert 'name="record" maxlength="200" value="seen at the gauge"' in text
+    answer = browser.get(f"{PLANNED}&retest=A1&cause=liked+it+better")
+    assert answer.status_code == 422
+    assert "its cause is one of bubbles" in answer.text

@@ -8,7 +8,7 @@ const STANDING = {
   ended: ["plain", "ended"], busy: ["warn", "busy"], stale: ["bad", "old data"],
   lost: ["bad", "lost"], refused: ["bad", "not started"],
 };
-const OLD = new Set(["stale", "lost"]);
+const OLD = new Set(["stale", "lost", "ended"]);
 const MOST_POINTS = 6000;
 const FIGURES_MS = 500;
 
@@ -100,6 +100,8 @@ function start() {
     put("holder", now.holder ? now.holder.person + (now.holder.may_be_taken ? " (idle, may be taken)" : "") : "Nobody");
     progress(now.process);
     if (now.run) run(now.run);
+    const acts = at("run-acts");
+    if (acts) acts.hidden = now.standing !== "running" && now.standing !== "stale";
     old();
     const mine = now.holder ? now.holder.person : "";
     const other = (standing === "refused") !== (now.standing === "refused");
