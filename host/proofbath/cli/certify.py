@@ -9,14 +9,14 @@ from pathlib import Path
 import click
 
 from proofbath.bench.clock import utc_text
-from proofbath.certificate.keys import fingerprint, open_key, public_keys, rotate_key
+from proofbath.certificate.keys import fingerprint, public_keys
 from proofbath.cli.certify_tables import certified_json, certified_lines, issued_json, issued_lines
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.errors import InputError
-from proofbath.store.kinds import Action
 from proofbath.workshop import batch_papers, comparison, judging, papers
+from proofbath.workshop.desk import signing_key
 from proofbath.workshop.issued import certificates_of, doubts_of
 from proofbath.workshop.recomputing import recompute_run
 from proofbath.workshop.shop import open_shop
@@ -248,12 +248,7 @@ def key(
     """
     phrase, at = _passphrase(passphrase_file), utc_text()
     with open_shop(shop_file) as shop:
-        if "certifier" not in shop.person(by).entry.rights:
-            raise InputError(f"{by} has not the right certifier; let a certifier do it")
-        used = (rotate_key if rotate else open_key)(shop.keys, phrase)
-        if rotate:
-            what = Action(what="key rotated", detail=f"key {used.number} {used.fingerprint}")
-            shop.records.add(what, shop.stamp(by, at))
+        used = signing_key(shop, by, at, phrase, rotate)
         known = {number: fingerprint(public) for number, public in public_keys(shop.keys).items()}
     if as_json:
         print_json({"in_use": used.number, "fingerprints": known})

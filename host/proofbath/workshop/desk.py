@@ -14,10 +14,11 @@ from typing import NamedTuple
 
 from proofbath.certificate.atomic import only_writer
 from proofbath.certificate.issue import Issued, Mended, issue, mend_folder
-from proofbath.certificate.keys import SigningKey, open_key
+from proofbath.certificate.keys import SigningKey, open_key, rotate_key
 from proofbath.certificate.parties import Person
 from proofbath.certificate.pdf import Document
 from proofbath.errors import InputError, RecordError
+from proofbath.store.kinds import Action
 from proofbath.store.records import Records, Stamp, Writer
 from proofbath.workshop.numbers import (
     digests_on_record,
@@ -99,13 +100,35 @@ def open_desk(
     shop: Shop, by: str, at: str, on: dt.date, passphrase: bytes | None = None
 ) -> Iterator[Desk]:
     """Let a certifier sign; raises InputError for one who may not, and for a locked key."""
+    stamp = _certifier(shop, by, at)
+    with only_writer(shop.certificates):
+        key = open_key(shop.keys, passphrase)
+        yield Desk(shop, Signer(Person(name=by, role="certifier"), key, stamp, on))
+
+
+def signing_key(
+    shop: Shop, by: str, at: str, passphrase: bytes | None = None, rotate: bool = False
+) -> SigningKey:
+    """Return the key in use, made at first use, or the next one; a rotation goes on record.
+
+    Raises InputError for one who is no certifier, and for a locked key.
+    """
+    stamp = _certifier(shop, by, at)
+    with only_writer(shop.certificates):
+        if not rotate:
+            return open_key(shop.keys, passphrase)
+        key = rotate_key(shop.keys, passphrase)
+        shop.records.add(
+            Action(what="key rotated", detail=f"{key.number} {key.fingerprint}"), stamp
+        )
+        return key
+
+
+def _certifier(shop: Shop, by: str, at: str) -> Stamp:
     person = shop.person(by)
     if "certifier" not in person.entry.rights or not person.entry.active:
         raise InputError(f"{by} has not the right certifier; let a certifier sign")
-    key = open_key(shop.keys, passphrase)
-    signed = Person(name=person.entry.name, role="certifier")
-    with only_writer(shop.certificates):
-        yield Desk(shop, Signer(signed, key, Stamp(at, person.root), on))
+    return Stamp(at, person.root)
 
 
 def as_action(title: str) -> Put:
