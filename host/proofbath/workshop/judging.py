@@ -13,7 +13,7 @@ from proofbath.proof.specification import check_frozen
 from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Decision, Person, Result, TypeVersion
-from proofbath.store.records import Kept, Records, Stamp
+from proofbath.store.records import Kept, Records, Stamp, Writer
 from proofbath.workshop.blocks import Blocks
 from proofbath.workshop.entry import made
 from proofbath.workshop.keeping import keep_missing
@@ -42,7 +42,7 @@ class Judged(NamedTuple):
 def judge_batch(shop: Shop, batch_name: str, on: dt.date) -> list[Judged]:
     """Return each unit of a batch judged on a day; writes nothing."""
     with _judge(shop, on) as judge:
-        return [judge.unit(story) for story in batch_story(judge.records, batch_name)]
+        return judge.batch(batch_name)
 
 
 def judge_unit(shop: Shop, batch_name: str, serial: str, on: dt.date) -> Judged:
@@ -57,14 +57,16 @@ def decide(shop: Shop, batch_name: str, stamp: Stamp, on: dt.date) -> list[Judge
     Runs that are not on record yet are kept first.
     """
     keep_missing(shop, stamp)
-    judged = judge_batch(shop, batch_name, on)
-    with shop.records.writing(stamp) as writer:
-        for unit in judged:
-            if unit.result is not None and unit.verdict is not None:
-                decision = decision_on(unit.story, unit.result, unit.verdict)
-                if _is_new(decision, unit.decision):
-                    writer.add(decision)
-    return judge_batch(shop, batch_name, on)
+    with _judge(shop, on) as judge:
+        judged = judge.batch(batch_name)
+        with shop.records.writing(stamp) as writer:
+            for unit in judged:
+                if unit.result is not None and unit.verdict is not None:
+                    decision = decision_on(unit.story, unit.result, unit.verdict)
+                    if _is_new(decision, _last(writer, unit.result)):
+                        writer.add(decision)
+        judge.records = Snapshot(shop.records)
+        return judge.batch(batch_name)
 
 
 def fail_unit(
@@ -101,12 +103,11 @@ def agree(
     Raises InputError for any other outcome, and without who agreed and where that stands.
     """
     unit = judge_unit(shop, batch_name, serial, on)
-    known = unit.decision
     if unit.result is None or unit.verdict is None:
         raise InputError(f"{serial}: was not measured as it is now; {unit.next_step}")
     if unit.verdict.outcome is not Outcome.CONDITIONAL_PASS:
         raise InputError(f"{serial}: came to {unit.verdict.outcome}; nothing to agree to")
-    if known is not None and known.entry.rule == BY_PERSON:
+    if unit.decision is not None and unit.decision.entry.rule == BY_PERSON:
         raise InputError(f"{serial}: was failed by a person; nothing to agree to")
     if not customer.strip() or not record.strip():
         raise InputError(f"{serial}: say who agreed, and where that is recorded")
@@ -114,6 +115,7 @@ def agree(
     said = {"agreement_customer": customer, "agreement_record": record}
     agreed = made(Decision, serial, **decision.model_dump() | said)
     with shop.records.writing(stamp) as writer:
+        known = _last(writer, unit.result)
         new = known is None or _is_new(decision, known)
         root = writer.add(decision) if known is None or new else known.root
         writer.correct(root, agreed, f"{customer} agreed to the conditional pass")
@@ -127,6 +129,10 @@ class _Judge:
         self.records = records
         self._blocks = Blocks(records, journal, on)
 
+    def batch(self, name: str) -> list[Judged]:
+        """Return each unit of a batch judged."""
+        return [self.unit(story) for story in batch_story(self.records, name)]
+
     def unit(self, story: UnitStory) -> Judged:
         """Return a unit judged."""
         version = self.records.one(TypeVersion, story.batch.entry.type_version_id).entry
@@ -135,9 +141,9 @@ class _Judge:
             words = unmeasured_step(story)
             return Judged(story, None, None, _unmeasured(story), words, None)
         verdict = verdict_on(version.specification, step.result)
-        decision = self._decision(step.result)
+        decision = _last(self.records, step.result)
         failed = self._by_person(decision)
-        refused = refuse_certificate(verdict, _agreement(decision))
+        refused = refuse_certificate(verdict, _agreement(decision, step.result))
         blocks = (
             *_missing_found(story),
             *_unfrozen(version, story),
@@ -148,10 +154,6 @@ class _Judge:
         if failed:
             words = "give it back: it was failed"
         return Judged(story, step.result, verdict, refusals, words, decision)
-
-    def _decision(self, result: Kept[Result]) -> Kept[Decision] | None:
-        taken = self.records.current(Decision, result_id=result.root)
-        return taken[-1] if taken else None
 
     def _by_person(self, decision: Kept[Decision] | None) -> str | None:
         if decision is None or decision.entry.rule != BY_PERSON or decision.by is None:
@@ -189,8 +191,15 @@ def _unfrozen(version: TypeVersion, story: UnitStory) -> list[str]:
     return []
 
 
-def _agreement(decision: Kept[Decision] | None) -> Agreement | None:
-    if decision is None:
+def _last(records: Records | Writer, result: Kept[Result]) -> Kept[Decision] | None:
+    """Return the last decision on a result."""
+    taken = records.current(Decision, result_id=result.root)
+    return taken[-1] if taken else None
+
+
+def _agreement(decision: Kept[Decision] | None, result: Kept[Result]) -> Agreement | None:
+    """Return the customer's agreement to a result as it stands: not to one before a correction."""
+    if decision is None or decision.entry.content.get(RESULT_ROW) != result.id:
         return None
     return Agreement(decision.entry.agreement_customer, decision.entry.agreement_record)
 
@@ -202,5 +211,5 @@ def _is_new(decision: Decision, known: Kept[Decision] | None) -> bool:
     entry = known.entry
     if entry.rule == BY_PERSON:
         return False
-    same = (entry.fingerprint, entry.rule, entry.content[RESULT_ROW])
+    same = (entry.fingerprint, entry.rule, entry.content.get(RESULT_ROW))
     return same != (decision.fingerprint, decision.rule, decision.content[RESULT_ROW])

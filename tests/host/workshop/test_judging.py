@@ -128,6 +128,18 @@ def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> N
     assert [kept.entry.agreement_customer for kept in history] == ["", "River Ferry"]
 
 
+def test_an_agreement_does_not_cover_a_result_computed_anew(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 83.6})
+    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp, ferry.day)
+    assert judged(ferry).refusals == ()
+    kept = judged(ferry).result
+    assert kept is not None
+    ferry.shop.records.correct(kept.root, kept.entry, "read again", ferry.stamp)
+    assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
+    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 5 Oct", ferry.stamp, ferry.day)
+    assert judged(ferry).refusals == ()
+
+
 def test_nothing_else_can_be_agreed_to(ferry: FerryShop) -> None:
     with pytest.raises(InputError, match="was not measured as it is now; measure as found"):
         agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp, ferry.day)

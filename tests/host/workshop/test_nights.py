@@ -222,6 +222,9 @@ def test_a_real_night_from_plan_to_record(short: FerryShop, tmp_path: Path) -> N
     assert step.result.entry.content["start_to_open_c"]["value"] is None
     assert len(step.result.entry.content["probe_minus_guard_k"]) == 1
     assert (short.shop.nights / "run-1" / "curves.svg").exists()
+    decided = decide(short.shop, BATCH, short.stamp, short.day)[0].decision
+    assert decided is not None
+    assert decided.entry.outcome == "unset", "41 °C opens nothing"
     records.verify()
 
 
