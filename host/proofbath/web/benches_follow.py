@@ -46,6 +46,8 @@ class News(NamedTuple):
     events: tuple[Told, ...]
     first_s: float | None
     """The controller's clock at the run's first sample; None before it."""
+    past: bool
+    """Whether it had ended before it was followed: its rows only show how it stands."""
 
 
 class Follower:
@@ -76,10 +78,13 @@ class Follower:
         try:
             with self._database.reading() as connection:
                 rows = self._watched(connection)
-                if self._next is None:
+                first = self._next is None
+                if first:
                     self._begin(connection, rows)
                 changed = [row for row in rows if self._changed(row)]
-                news = [self._news(connection, row) for row in changed]
+                news = [
+                    self._news(connection, row, first and row.status != OPEN) for row in changed
+                ]
         except BaseException:
             self._next, self._status, self._positions, self._again = before
             raise
@@ -131,7 +136,7 @@ class Follower:
         self._again[row.id] = self._again.get(row.id, 0) - 1
         return self._again[row.id] > 0
 
-    def _news(self, connection: Connection, row: Row[Any]) -> News | None:
+    def _news(self, connection: Connection, row: Row[Any], past: bool) -> News | None:
         assert self._next is not None
         before, first = self._status.get(row.id), self._next.get(row.id, 0)
         query = select(CHUNK.c.number, CHUNK.c.rows).where(CHUNK.c.run_id == row.id)
@@ -151,6 +156,7 @@ class Follower:
             np.frombuffer(b"".join(chunk.rows for chunk in chunks), ROW),
             _events(connection, row.id, self._positions.pop(row.id, first), self._next[row.id]),
             self._first_s(connection, row.id),
+            past,
         )
 
     def _head(self, connection: Connection, run_id: int) -> RunHead | None:

@@ -38,7 +38,7 @@ class Teller:
 
     def news(self, news: News, now: BenchNow) -> None:
         """Take what is new of a run, once `now` has taken it: samples, then events."""
-        if news.run_id == now.run_id:
+        if news.run_id == now.run_id and not news.past:
             for sample in self._thinned(news, now):
                 self.outbox.put_sample(Message(*self._to("sample", sample), qos=0))
         for told, after in zip_longest(news.events, news.events[1:]):
@@ -100,7 +100,7 @@ class Teller:
             status=now.status,
             reason=now.reason,
             fresh=now.fresh(now_s),
-            step=now.step,
+            step=now.step if now.status == OPEN else "",
             controller=now.controller,
             trip=now.trip,
             t_s=now.t_s,

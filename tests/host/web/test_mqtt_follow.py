@@ -68,10 +68,28 @@ def test_who_begins_in_the_middle_shows_the_newest_chunk_and_goes_on(
         night.write_second()
     with closing(Follower(place)) as follower:
         (found,) = follower.look()
+        assert not found.past
         assert found.rows["sequence"].tolist() == [*range(40, 50)]
         assert found.first_s == 0.0
         night.write_second()
         assert follower.look()[0].rows["sequence"].tolist() == [*range(50, 60)]
+
+
+def test_what_had_ended_before_only_shows_how_it_stands(
+    journal: Journal,
+    place: Place,  # noqa: F811
+) -> None:
+    night = Night(journal)
+    night.write_second("soak")
+    night.end()
+    with closing(Follower(place)) as follower:
+        (found,) = follower.look()
+        assert (found.status, found.past, found.events) == ("done", True, ())
+        late = Night(journal)
+        late.write_second()
+        late.end()  # begun and ended between two looks
+        (found,) = follower.look()
+        assert (found.status, found.past, len(found.rows)) == ("done", False, 10)
 
 
 def test_a_closed_run_that_is_resumed_goes_on(journal: Journal, follower: Follower) -> None:
@@ -86,7 +104,9 @@ def test_a_closed_run_that_is_resumed_goes_on(journal: Journal, follower: Follow
 
 
 def test_a_look_that_failed_in_the_middle_loses_nothing(
-    journal: Journal, follower: Follower, place: Place  # noqa: F811
+    journal: Journal,
+    follower: Follower,
+    place: Place,  # noqa: F811
 ) -> None:
     first, second = Night(journal, "quay"), Night(journal, "pier")
     follower.look()
