@@ -5,12 +5,19 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
+from proofbath.certificate.keys import trusted_fingerprints
+from proofbath.certificate.verify import Outcome, verify
 from proofbath.curve.record import parse_csv
+from proofbath.scenario.story import BATCH
+from proofbath.store.backup import prove
 from proofbath.store.journal import Journal
+from proofbath.workshop.shop import open_shop
+from proofbath.workshop.story import batch_story
 
 pytestmark = pytest.mark.xdist_group("demo")
 RUN = [sys.executable, "-c", "from proofbath.cli import main; main()"]
@@ -59,10 +66,58 @@ def test_the_pictures_are_there(night: Path) -> None:
 
 
 def test_the_journal_is_closed_and_unbroken(night: Path) -> None:
-    journal = Journal(night / "journal.sqlite")
-    (run,) = journal.runs()
-    assert (run.status, run.reason) == ("done", "")
-    assert journal.verify_chain(run.run_id) >= 1
-    rows = journal.samples(run.run_id)
-    assert (rows["sequence"][1:] - rows["sequence"][:-1] == 1).all()
-    journal.close()
+    with closing(Journal(night / "records.sqlite")) as journal:
+        runs = journal.runs()
+        assert [(run.status, run.reason) for run in runs] == [("done", "")] * 3
+        for run in runs:
+            assert journal.verify_chain(run.run_id) >= 1
+            rows = journal.samples(run.run_id)
+            assert (rows["sequence"][1:] - rows["sequence"][:-1] == 1).all()
+
+
+def test_the_records_are_unchanged_and_tell_the_story(night: Path) -> None:
+    assert prove(night / "records.sqlite").runs == 3
+    with open_shop(night / "workshop.toml") as shop:
+        stories = batch_story(shop.records, BATCH)
+    refused = [story for story in stories if not story.intake.entry.accepted]
+    assert [story.steps for story in refused] == [()]
+    for story in stories:
+        if story.intake.entry.accepted:
+            stages = [step.stage for step in story.steps]
+            assert stages[0] == "as-found"
+            assert stages[-1] == "as-left"
+            assert "rework" in stages
+
+
+def test_only_units_that_pass_are_certified_and_one_fails(night: Path) -> None:
+    summary = json.loads((night / "summary.json").read_text())
+    for unit in summary["units"][:-1]:
+        assert (unit["certificate"] is not None) == (unit["verdict"] == "pass")
+    worn = summary["units"][2]
+    assert worn["verdict"] == "fail"
+
+
+def test_each_certificate_verifies_and_none_other_does(night: Path) -> None:
+    trusted = trusted_fingerprints(night / "keys")
+    summary = json.loads((night / "summary.json").read_text())
+    numbers = {unit["certificate"] for unit in summary["units"]} - {None}
+    assert numbers
+    for number in numbers:
+        for ending in ("pdf", "json"):
+            data = (night / "certificates" / f"{number}.{ending}").read_bytes()
+            found = verify(data, trusted)
+            assert (found.outcome, found.number) == (Outcome.GENUINE, number)
+            at = len(data) // 2
+            changed = data[:at] + bytes([data[at] ^ 1]) + data[at + 1 :]
+            assert verify(changed, trusted).outcome is not Outcome.GENUINE
+
+
+def test_a_folder_of_somebodys_workshop_is_left_alone(tmp_path: Path) -> None:
+    shop = tmp_path / "workshop.toml"
+    shop.write_text("# ours\n")
+    done = subprocess.run(
+        [*RUN, "demo", "--out", str(tmp_path)], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "name another folder" in done.stderr
+    assert shop.read_text() == "# ours\n"

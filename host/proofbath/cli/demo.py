@@ -16,6 +16,7 @@ from proofbath.cli.options import json_option, out_option
 from proofbath.cli.output import console, print_json, progress_console
 from proofbath.errors import InputError
 from proofbath.scenario.story import Told, tell_story
+from proofbath.scenario.workshop import DEMO_MARK
 from proofbath.workshop.night_files import make_folder, write_json, write_night
 
 SUMMARY = "summary.json"
@@ -57,7 +58,8 @@ def command(seed: int, out: Path, as_json: bool) -> None:
 
 def _make_room(out: Path) -> None:
     """Clear an earlier demo away; refuse a folder that holds somebody's workshop."""
-    if (out / "workshop.toml").exists() and not (out / SUMMARY).exists():
+    shop = out / "workshop.toml"
+    if shop.exists() and not shop.read_text().startswith(DEMO_MARK):
         raise InputError(f"{out}: holds a workshop that is no demo; name another folder")
     for path in (found for part in PARTS for found in out.glob(part)):
         shutil.rmtree(path) if path.is_dir() else path.unlink()

@@ -39,6 +39,7 @@ from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_referenc
 from proofbath.workshop.settings import BenchPlace, ShopFile
 from proofbath.workshop.shop import Shop
 
+DEMO_MARK = "# A demo's workshop: invented, and cleared away by the next demo in this folder.\n"
 BENCH = "ferry workshop"
 REFERENCE = "F82-REF"
 CERTIFIER, OPERATOR = "Mara Lind", "Tomas Reed"
@@ -73,7 +74,7 @@ def set_up(folder: Path, bench: BenchFile) -> Path:
     )
     save_bench(folder, bench)
     path = folder / "workshop.toml"
-    path.write_text(_toml(file.model_dump(mode="json", exclude_defaults=True)))
+    path.write_text(DEMO_MARK + _toml(file.model_dump(mode="json", exclude_defaults=True)))
     return path
 
 

@@ -17,6 +17,7 @@ from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Result, StationRun
 from proofbath.store.records import Records
+from proofbath.workshop.entry import day_of
 from proofbath.workshop.history import reference_of
 from proofbath.workshop.run_evidence import RunEvidence
 
@@ -55,7 +56,13 @@ class RunShelf:
             curves[station] = _curve(record, plan, station, used, shifts.get(station))
             took_s = max(took_s, float(record.t_s[-1]))
         ended = (began + dt.timedelta(seconds=took_s)).date()
-        return RunEvidence(run_id, plan, bench, began.date(), ended, curves)
+        return RunEvidence(
+            run_id, plan, bench, began.date(), min(ended, self._kept(run_id)), curves
+        )
+
+    def _kept(self, run_id: int) -> dt.date:
+        """Return when a run was put on record: a virtual bench is done before its own clock is."""
+        return max(day_of(kept.at) for kept in self._records.current(StationRun, run_id=run_id))
 
     def _shifts(self, run_id: int) -> dict[int, float | None]:
         """Return by how many kelvin per watt each station's unit opens earlier when heated."""
