@@ -140,7 +140,7 @@ def hand_over(
 
 
 @router.post("/bench/start/forget")
-def forget(request: Request, signed: Operator, stamp: CurrentStamp, bench: BenchName) -> Response:
+def forget(request: Request, signed: Operator, bench: BenchName) -> Response:
     """Say no more of a start that was refused."""
     hub_of(request).launcher.forget(bench)
     return _back(bench, "forget")

@@ -48,7 +48,8 @@ class SetpointReplay:
             followed = np.union1d(followed[::every], turns[turns < len(t_s)])
         at_s, at_c = t_s[followed], bath_c[followed]
         steps = zip(at_s.tolist(), at_c.tolist(), strict=True)
-        return np.interp(t_s, at_s, np.array([self._step(t, c) for t, c in steps]))
+        followed_c = np.array([self._step(t, c) for t, c in steps])
+        return np.asarray(np.interp(t_s, at_s, followed_c))
 
     def over_stroke(self, bath_c: float) -> None:
         """A unit is over its stroke: the run goes no hotter than now."""
