@@ -1,6 +1,6 @@
 /* The connection to a bench: what comes over the websocket, and whether it still comes. */
 
-const SILENT_MS = 2500;
+const SILENT_MS = 2000;
 const RETRY_MS = [300, 700, 1500, 3000];
 const SIGNED_OUT = 4401;
 const STEP_MS = 100;
@@ -76,6 +76,7 @@ export class Live {
 
   async closed(event) {
     if (event.code === SIGNED_OUT) return location.reload();
+    this.tell.link(false, (performance.now() - this.heard) / 1000);
     this.tries += 1;
     if (this.tries > 1 && await signedOut()) return location.reload();
     const wait = RETRY_MS[Math.min(this.tries, RETRY_MS.length) - 1];
