@@ -82,8 +82,8 @@ def calibrations_of(
     records: Records, calibration_ids: tuple[int, ...], station: int
 ) -> tuple[Calibration, ...]:
     """Return the calibrations that a station's result rests on; raises InputError for none."""
-    kept = [records.one(kinds.Calibration, root) for root in calibration_ids]
-    mine = [k for k in kept if k.entry.station in (0, station)]
+    here = (records.current(kinds.Calibration, station=number) for number in (0, station))
+    mine = [kept for found in here for kept in found if kept.root in calibration_ids]
     if not mine:
         raise InputError("its result rests on no calibration on record; calibrate and recompute")
     order = list(ITEMS)
