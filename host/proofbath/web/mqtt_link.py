@@ -65,7 +65,6 @@ class BrokerLink:
         """`topic` is the bench's; `told` hears of every message with a mark that was delivered."""
         self.connected = False
         self.delivered = 0
-        self.reconnections = 0
         self._settings = settings
         self._given = given
         self._topic = topic
@@ -105,8 +104,6 @@ class BrokerLink:
                     async with asyncio.timeout(GOODBYE_S):
                         await self._say_online(client, False, "the program was ended")
                 raise
-            finally:
-                self.reconnections += 1
 
     async def _deliver(self, client: Client) -> None:
         message = await self._outbox.next()
