@@ -187,6 +187,19 @@ def test_a_broker_that_goes_and_comes_back_hears_everything_in_order(
     assert clock == sorted(clock)
 
 
+def test_who_has_nothing_to_tell_is_back_online_at_once(scene: Callable[..., Scene]) -> None:
+    here = scene(state_every_s=600.0)
+    here.publisher()
+    before = here.listener()
+    until(lambda: before.of("state"))
+    before.close()
+    here.broker.kill()
+    here.broker.start()
+    after = here.listener()
+    until(lambda: after.of("online") and after.of("state") and after.of("identity"), 10.0)
+    assert after.of("online")[-1]["online"] is True
+
+
 def test_what_does_not_fit_is_dropped_oldest_first_and_counted(
     scene: Callable[..., Scene],
 ) -> None:

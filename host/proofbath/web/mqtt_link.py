@@ -97,23 +97,35 @@ class BrokerLink:
             await self._say_online(client, True)
             self._outbox.retell()
             try:
-                while True:
-                    await self._deliver(client)
+                await self._deliver_until_gone(client)
             except asyncio.CancelledError:
                 with contextlib.suppress(MqttError, TimeoutError):  # else the will says it
                     async with asyncio.timeout(GOODBYE_S):
                         await self._say_online(client, False, "the program was ended")
                 raise
 
+    async def _deliver_until_gone(self, client: Client) -> None:
+        tasks = [asyncio.create_task(work(client)) for work in (self._deliver, _gone)]
+        try:
+            await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in tasks:
+                task.cancel()
+            ended = await asyncio.gather(*tasks, return_exceptions=True)
+        for error in ended:
+            if isinstance(error, Exception):
+                raise error
+
     async def _deliver(self, client: Client) -> None:
-        message = await self._outbox.next()
-        await client.publish(
-            message.topic, message.payload, message.qos, message.retain, self._json
-        )
-        self._outbox.told(message)
-        self.delivered += 1
-        if message.mark is not None:
-            self._told(message.mark)
+        while True:
+            message = await self._outbox.next()
+            await client.publish(
+                message.topic, message.payload, message.qos, message.retain, self._json
+            )
+            self._outbox.told(message)
+            self.delivered += 1
+            if message.mark is not None:
+                self._told(message.mark)
 
     async def _say_online(self, client: Client, online: bool, reason: str = "") -> None:
         said = Online(online=online, at=utc_text(), reason=reason)
@@ -135,3 +147,9 @@ class BrokerLink:
             tls_context=self._given.tls,
             max_queued_incoming_messages=1,
         )
+
+
+async def _gone(client: Client) -> None:
+    """Wait for the end of the connection, which raises; there is nothing to come in."""
+    async for _ in client.messages:
+        pass
