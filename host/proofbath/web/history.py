@@ -12,7 +12,7 @@ from proofbath.bench.record import run_record, times_ms
 from proofbath.store.row import ROW
 from proofbath.wire.table import STATIONS
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 BATH, SETPOINT, LIFT, CURRENT = 0, 1, 2, 2 + STATIONS
 """First columns of a track's values."""
 COLUMNS = 2 + 2 * STATIONS
@@ -39,11 +39,11 @@ class Track(NamedTuple):
 
 
 class History:
-    """A track that grows; what was added stays as it is."""
+    """A track that grows, kept to seven digits: a night of 10 h fills 23 MB."""
 
     def __init__(self) -> None:
         self._t_s = np.empty(FIRST_CAPACITY)
-        self._values = np.empty((FIRST_CAPACITY, COLUMNS))
+        self._values = np.empty((FIRST_CAPACITY, COLUMNS), np.float32)
         self.count = 0
 
     def add(self, track: Track) -> None:
@@ -61,7 +61,7 @@ class History:
 
     def _grow(self, needed: int) -> None:
         capacity = max(needed, 2 * len(self._t_s))
-        t_s, values = np.empty(capacity), np.empty((capacity, COLUMNS))
+        t_s, values = np.empty(capacity), np.empty((capacity, COLUMNS), np.float32)
         t_s[: self.count], values[: self.count] = self.track()
         self._t_s, self._values = t_s, values
 
@@ -113,5 +113,5 @@ def thinned(track: Track, buckets: int) -> Track:
 
 
 def _known(column: Floats, decimals: int) -> list[float | None]:
-    rounded: list[float] = np.round(column, decimals).tolist()
+    rounded: list[float] = np.round(column.astype(np.float64), decimals).tolist()
     return [None if value != value else value for value in rounded]  # NaN alone differs from itself

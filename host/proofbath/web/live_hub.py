@@ -22,6 +22,10 @@ from proofbath.web.live_feed import Feed
 from proofbath.web.live_source import Ask, LiveSource
 
 
+AHEAD_MOST = 8
+"""Benches that are read though nobody looks; each night kept for the screen fills memory."""
+
+
 class LiveHub:
     """Made on first use; forgotten with the process."""
 
@@ -58,9 +62,9 @@ class LiveHub:
             return self._feeds[bench]
 
     def feeds(self) -> list[Feed]:
-        """Return the readers of all benches whose files can be read."""
+        """Return the readers of the first `AHEAD_MOST` benches whose files can be read."""
         found = []
-        for name in self._names():
+        for name in self._names()[:AHEAD_MOST]:
             with suppress(ProofbathError):
                 found.append(self.feed(name))
         return found

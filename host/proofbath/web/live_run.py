@@ -18,7 +18,7 @@ from proofbath.run.note import Note
 from proofbath.run.plan import NightPlan
 from proofbath.run.profile import Leg
 from proofbath.store.journal import EventLine, RunHead
-from proofbath.web.history import BATH, SETPOINT, Calibrator, History, Track
+from proofbath.web.history import BATH, SETPOINT, Calibrator, Floats, History, Track
 from proofbath.web.live_chunks import News, RunState
 from proofbath.web.live_setpoint import SetpointReplay
 from proofbath.web.live_words import TRIP_WORDS, flags_in_words, outputs_in_words
@@ -98,7 +98,7 @@ class LiveRun:
 
     def _follow(
         self, replay: SetpointReplay, track: Track, rows: NDArray[Any], notes: list[Note]
-    ) -> NDArray[np.float64]:
+    ) -> Floats:
         """Return the set-point; from the first over-stroke on the run goes no hotter."""
         bath_c = track.values[:, BATH]
         over = rows["station_flags"] & StationFlag.OVER_STROKE

@@ -53,9 +53,9 @@ def test_what_is_shown_is_the_journal_under_its_calibration(tmp_path: Path) -> N
     with closing(Journal(path)) as journal:
         whole = run_record(journal.samples(night.run_id), bench_file(WARM).calibration)
     np.testing.assert_allclose(shown.t_s, whole.t_s)
-    np.testing.assert_array_equal(shown.values[:, BATH], whole.bath_c)
-    np.testing.assert_array_equal(shown.values[:, LIFT:CURRENT], whole.lift_mm)
-    np.testing.assert_array_equal(shown.values[:, CURRENT:], whole.element_a)
+    np.testing.assert_array_equal(shown.values[:, BATH], np.float32(whole.bath_c))
+    np.testing.assert_array_equal(shown.values[:, LIFT:CURRENT], np.float32(whole.lift_mm))
+    np.testing.assert_array_equal(shown.values[:, CURRENT:], np.float32(whole.element_a))
 
 
 def paused_between(from_s: float, to_s: float) -> Callable[[float], Act | None]:
