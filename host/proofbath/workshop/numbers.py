@@ -7,26 +7,26 @@ from collections.abc import Iterable
 from proofbath.store.kinds import Action, Certificate
 from proofbath.store.records import Records, Writer
 
-_ISSUED = "issued "
+ISSUED = "issued "
 
 
 def issued_action(number: str, sha256: str, title: str) -> Action:
     """Return the record of a document that is no certificate."""
-    return Action(what=f"{_ISSUED}{number}", detail=f"{sha256} {title}")
+    return Action(what=f"{ISSUED}{number}", detail=f"{sha256} {title}")
 
 
 def digests_on_record(records: Records) -> dict[str, str]:
     """Return the digest of every document on record by its number."""
     found = {kept.entry.number: kept.entry.sha256 for kept in records.current(Certificate)}
     for kept in records.current(Action):
-        if kept.entry.what.startswith(_ISSUED):
-            found[kept.entry.what.removeprefix(_ISSUED)] = kept.entry.detail.partition(" ")[0]
+        if kept.entry.what.startswith(ISSUED):
+            found[kept.entry.what.removeprefix(ISSUED)] = kept.entry.detail.partition(" ")[0]
     return found
 
 
 def on_record(writer: Writer, number: str) -> bool:
     """Whether a number is a document's already."""
-    actions = writer.current(Action, what=f"{_ISSUED}{number}")
+    actions = writer.current(Action, what=f"{ISSUED}{number}")
     return bool(actions or writer.current(Certificate, number=number))
 
 
