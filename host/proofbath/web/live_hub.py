@@ -21,7 +21,6 @@ from proofbath.web.live_chunks import ChunkReader
 from proofbath.web.live_feed import Feed
 from proofbath.web.live_source import Ask, LiveSource
 
-
 AHEAD_MOST = 8
 """Benches that are read though nobody looks; each night kept for the screen fills memory."""
 

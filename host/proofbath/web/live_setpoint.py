@@ -41,6 +41,8 @@ class SetpointReplay:
         """Return the set-point in °C at each moment, shape (n,); NaN before the first step."""
         told = [note for note in notes if note.code in ("step_begin", "warning")]
         self._notes.extend(told)
+        if not len(t_s):
+            return t_s
         followed = np.arange(len(t_s))
         if len(t_s) > BULK:
             every = round(LONGEST_STEP_S * 1000 / TICK_MS)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from host.web.live_journal import LiveJournal
+from proofbath.bench.calibration import Calibration
 from proofbath.web.live_source import STALE_S, Window
 from proofbath.web.live_words import FLAG_WORDS, TRIP_WORDS
 from proofbath.wire.table import Input, State, StationFlag, TripReason
@@ -133,6 +134,20 @@ def test_a_stations_fault_stands_at_its_station(quay: LiveJournal) -> None:
     stations = quay.source.state()["run"]["stations"]
     assert [bool(s["flags"]) for s in stations] == [False, False, True, False, False, False]
     assert [s["role"] for s in stations] == ["unit", "empty", "reference", *["empty"] * 3]
+
+
+@pytest.mark.parametrize("healthy", [0, 5, 10])
+def test_after_an_over_stroke_the_set_point_goes_no_hotter(quay: LiveJournal, healthy: int) -> None:
+    """The step of the plan goes on to 41 °C, at 5 K/min by 2 K within the first half minute."""
+    quay.begin()
+    cold = {"bath_sum": round(Calibration().bath.code_sum(30.0))}
+    for _ in range(healthy):
+        quay.commit(count=1, **cold)
+    for _ in range(300):
+        quay.commit(count=1, station_flags=(StationFlag.OVER_STROKE, 0, 0, 0, 0, 0), **cold)
+    quay.source.poll()
+    setpoint_c = quay.source.begin(Window())["history"]["setpoint_c"]
+    assert 29.0 < min(setpoint_c[healthy:]) <= max(setpoint_c) < 30.1
 
 
 def test_every_trip_and_flag_has_its_words() -> None:
