@@ -1,0 +1,69 @@
+"""A night by the pages: planned, started on the virtual bench, watched, stopped; and one that trips."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from proofbath.bench.cautions import NIGHT as CAUTIONS
+from proofbath.scenario.workshop import BENCH
+from system.browser.conftest import PATIENCE_MS, WIDTHS, OpenPage
+from system.browser.steps import figures, go, line_drawn, plan_night, standing, start_night
+from system.web_shop import LEAKY
+
+pytestmark = pytest.mark.xdist_group("browser")
+widths = pytest.mark.parametrize("width", [*WIDTHS])
+
+
+@widths
+def test_a_night_is_planned_started_watched_and_stopped(open_page: OpenPage, width: int) -> None:
+    page = open_page("operator", width)
+    plan_night(page, BENCH)
+    expect(page.get_by_role("table", name="What hangs where")).to_contain_text("F82-REF")
+    page.get_by_role("button", name="Look at the bench now").click()
+    expect(page.get_by_role("row", name="bath probe")).to_contain_text("°C", timeout=PATIENCE_MS)
+    for caution in CAUTIONS:
+        expect(page.get_by_text(caution)).to_be_visible()
+    page.get_by_role("button", name="Start this night").click()
+    expect(page.get_by_label("I have read these cautions")).to_be_focused()  # not without it
+
+    start_night(page)
+    expect(figures(page)).to_contain_text("cycle 1")
+    stations = page.get_by_role("region", name="Stations")
+    expect(stations.get_by_role("listitem").nth(5)).to_contain_text("F82-REF (reference)")
+    chart = page.get_by_role("img", name="Bath temperature and set-point against time")
+    drawn = line_drawn(chart)
+    before = figures(page).inner_text()
+    expect(figures(page)).not_to_have_text(before, timeout=PATIENCE_MS)
+    expect(figures(page)).to_contain_text("rising", timeout=PATIENCE_MS)
+    assert len(line_drawn(chart)) > 100
+    assert line_drawn(chart) != drawn
+
+    page.get_by_role("button", name="STOP this bench").click()
+    expect(page.get_by_role("status")).to_contain_text("heat and element currents go off")
+    expect(standing(page)).to_contain_text(
+        "ended, stopped: by Tomas Reed from the page", timeout=PATIENCE_MS
+    )
+
+
+@widths
+def test_a_trip_is_told_in_words_with_what_to_do(open_page: OpenPage, width: int) -> None:
+    page = open_page("operator", width)
+    plan_night(page, LEAKY)
+    assert "Nothing of this night could be certified" in page.inner_text("main")
+    start_night(page)
+    alert = page.get_by_role("alert").filter(has_text="Tripped")
+    expect(alert).to_contain_text("the bath's level is low", timeout=PATIENCE_MS)
+    expect(alert).to_contain_text("let it cool below 45 °C")
+    expect(standing(page)).to_contain_text("ended, tripped", timeout=PATIENCE_MS)
+    expect(page.get_by_role("region", name="What happened")).to_contain_text("level")
+
+
+def test_who_may_only_look_can_stop_but_not_start(open_page: OpenPage) -> None:
+    page = open_page("viewer", 360)
+    plan_night(page, BENCH)
+    expect(page.get_by_text("Starting heat needs the right operator.")).to_be_visible()
+    expect(page.get_by_role("button", name="Start this night")).to_have_count(0)
+    go(page, "Settings")
+    page.get_by_role("button", name="STOP every run").click()
+    expect(page.get_by_role("status")).to_contain_text("nothing to stop")
