@@ -18,12 +18,12 @@ from proofbath.store.records import Kept
 from proofbath.web.deps import need
 from proofbath.web.frame import frame_of
 from proofbath.web.sessions import Signed
+from proofbath.web.shop_words import GivenText
 from proofbath.workshop.shop import Shop
 
 K = TypeVar("K", bound=Kind)
 LARGEST_FILE = 4_000_000
 """Bytes of an uploaded text; a log of a day at ten samples a second is smaller."""
-SAFE_FOR_PRINT = 'inline; filename="{}"'
 
 Hands = Annotated[Signed, Depends(need("operator", "certifier"))]
 """Whoever takes in, loads and reworks units: the rights that the records ask for."""
@@ -37,14 +37,15 @@ def today(connection: HTTPConnection) -> dt.date:
 Today = Annotated[dt.date, Depends(today)]
 
 
-async def given_form(request: Request) -> dict[str, str]:
+async def given_form(request: Request) -> GivenText:
     """Return the text fields of a form as they were given, to show the form again."""
     if "form" not in request.headers.get("content-type", ""):
-        return {}
-    return {key: text for key, text in (await request.form()).items() if isinstance(text, str)}
+        return GivenText()
+    fields = (await request.form()).items()
+    return GivenText({key: text for key, text in fields if isinstance(text, str)})
 
 
-Given = Annotated[dict[str, str], Depends(given_form)]
+Given = Annotated[GivenText, Depends(given_form)]
 
 
 def numbered(shop: Shop, kind: type[K], number: int) -> Kept[K]:

@@ -1,0 +1,94 @@
+"""The workshop's pages: how they write numbers and outcomes, and who may do what on them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from proofbath.certificate.words import NOTHING, decimals_of, fixed
+from proofbath.web.templating import environment, page
+from proofbath.workshop.unit_view import Value
+
+SIGNS = {
+    "pass": "good",
+    "conditional pass": "warn",
+    "conditional fail": "bad",
+    "fail": "bad",
+    "failed by a person": "bad",
+    "invalid": "warn",
+    "unset": "warn",
+    "in control": "good",
+    "out of control": "bad",
+    "valid": "good",
+    "withdrawn": "bad",
+    "replaced": "warn",
+    "in force": "good",
+    "due soon": "warn",
+    "overdue": "bad",
+    "touched since": "bad",
+    "genuine": "good",
+    "yes": "good",
+    "no": "bad",
+    "not known": "warn",
+}
+"""Which sign a state is shown with; others get the plain one."""
+
+
+class GivenText(dict[str, str]):
+    """The text fields of a form as they were given; a field that was not is empty."""
+
+    def __missing__(self, name: str) -> str:
+        return ""
+
+
+def shop_page(
+    request: Request, template: str, /, status: int = 200, **context: Any
+) -> HTMLResponse:
+    """Return a page of the workshop; its template knows who may work and who may certify."""
+    rights = {*request.state.signed.rights}
+    may = {
+        "may_work": bool({"operator", "certifier"} & rights),
+        "may_certify": "certifier" in rights,
+        "given": GivenText(),
+    }
+    return page(request, template, status, **{**may, **context})
+
+
+def measured(value: Value | Mapping[str, Any] | None) -> str:
+    """Return a value with U and its unit, by two digits of U; a dash where there is none."""
+    if value is None:
+        return NOTHING
+    shown = value.model_dump() if isinstance(value, Value) else value
+    return with_u(shown.get("value"), shown.get("expanded_uncertainty"), shown.get("unit", ""))
+
+
+def with_u(value: float | None, u: float | None, unit: str = "", sign: bool = False) -> str:
+    """Return a number with its expanded uncertainty and unit; with its sign where asked."""
+    if value is None:
+        return NOTHING
+    decimals = decimals_of(u) if u else 2
+    text = fixed(value, decimals)
+    text = f"+{text}" if sign and value > 0 else text
+    return " ".join(filter(None, [text, f"± {fixed(u, decimals)}" if u else "", unit]))
+
+
+def number(value: float | None, decimals: int = 2, sign: bool = False) -> str:
+    """Return a number with so many decimals; a dash where there is none."""
+    if value is None:
+        return NOTHING
+    text = fixed(value, decimals)
+    return f"+{text}" if sign and value > 0 else text
+
+
+def sign_of(state: str | None) -> str:
+    """Return the sign that a state is shown with."""
+    return SIGNS.get(state or "", "plain")
+
+
+environment.filters["measured"] = measured
+environment.filters["digits"] = number
+environment.globals["with_u"] = with_u
+environment.globals["sign_of"] = sign_of
