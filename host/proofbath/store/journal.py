@@ -76,7 +76,7 @@ class Journal:
         self.path = place if isinstance(place, Path) else Path()
         """Its file; for a server's database the present folder, where everything else is kept."""
         self._name = shown(place)
-        self._engine = open_engine(place)
+        self._engine = open_engine(place, keeps_connection=True)
         with self._writing() as connection:
             METADATA.create_all(connection, JOURNAL_TABLES)
 

@@ -75,14 +75,17 @@ EVENT = Table(
 JOURNAL_TABLES = (RUN, CHUNK, EVENT)
 
 
-def open_engine(place: Place, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine:
+def open_engine(
+    place: Place, busy_timeout_ms: int = BUSY_TIMEOUT_MS, keeps_connection: bool = False
+) -> Engine:
     """Return an engine on a SQLite file that survives a power cut, or on a PostgreSQL database.
 
-    The file is kept in WAL mode, synchronous FULL; raises InputError for a URL of neither.
+    The file is kept in WAL mode, synchronous FULL. `keeps_connection` is for who commits each
+    second and closes in the end.  Raises InputError for a URL of neither.
     """
     url = url_of(place)
     if url.get_backend_name() == "postgresql":
-        return _server_engine(url)
+        return _server_engine(url, keeps_connection)
     if url.get_backend_name() != "sqlite":
         raise InputError(f"{url}: only SQLite files and postgresql:// databases hold records")
     engine = create_engine(url)
@@ -128,12 +131,16 @@ def shown(place: Place) -> str:
     return str(place) if isinstance(place, Path) else url_of(place).render_as_string()
 
 
-def _server_engine(url: URL) -> Engine:
+def _server_engine(url: URL, keeps_connection: bool) -> Engine:
     driver = url.set(drivername="postgresql+psycopg")
     try:
-        # A connection a transaction: one that a restarted server dropped is nobody's trouble.
+        # A connection a transaction, or one kept and looked at before each: either way one that a
+        # restarted server dropped is nobody's trouble.
+        pool: Any = {"pool_size": 1, "pool_pre_ping": True}
         return create_engine(
-            driver, poolclass=NullPool, connect_args={"connect_timeout": CONNECT_TIMEOUT_S}
+            driver,
+            connect_args={"connect_timeout": CONNECT_TIMEOUT_S},
+            **(pool if keeps_connection else {"poolclass": NullPool}),
         )
     except (ModuleNotFoundError, NoSuchModuleError) as error:
         raise InputError(

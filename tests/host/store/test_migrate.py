@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -68,14 +69,14 @@ def test_the_newest_revision_is_the_one_stated() -> None:
 
 @everywhere
 def test_journal_and_records_share_a_place_in_either_order(place: Place) -> None:
-    journal = Journal(place)
-    first = write_run(journal, 2)
-    first.close(0.4, "done", "profile complete")
-    small_shop(Records(place))
-    second = write_run(Journal(place), 1)
-    assert journal.samples(second.run_id)["sequence"].tolist() == [0, 1]
-    assert journal.run(first.run_id).head == RUN_HEAD
-    assert journal.verify_chain(first.run_id) == 3
+    with closing(Journal(place)) as journal, closing(Journal(place)) as beside:
+        first = write_run(journal, 2)
+        first.close(0.4, "done", "profile complete")
+        small_shop(Records(place))
+        second = write_run(beside, 1)
+        assert journal.samples(second.run_id)["sequence"].tolist() == [0, 1]
+        assert journal.run(first.run_id).head == RUN_HEAD
+        assert journal.verify_chain(first.run_id) == 3
 
 
 def test_records_first_then_a_journal(tmp_path: Path) -> None:
