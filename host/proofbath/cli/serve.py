@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from proofbath.bench.clock import utc_text
 from proofbath.cli.output import console
+from proofbath.cli.serve_service import COMMANDS
 from proofbath.cli.shop_options import shop_option
 from proofbath.errors import InputError
 from proofbath.files import read_text
@@ -62,10 +63,12 @@ def command(
         return
     from proofbath.web.app import make_app
     from proofbath.web.app_server import refuse_unsafe, serve
+    from proofbath.web.mqtt import mqtt_service
 
     with _opened(shop_file, virtual, speed) as found:
         settings = _settings(found.file.serve, host, port)
         shop = replace(found, file=found.file.model_copy(update={"serve": settings}))
+        mqtt_service(shop)  # refuses here what it cannot tell, not when the pages have started
         app = make_app(shop, virtual_speed=speed if virtual else None)
         people = bool(app.state.frame.access.credentials())
         refuse_unsafe(settings, people, unprotected)
@@ -116,6 +119,10 @@ def administrator(
         stamp = Stamp(at, number)
         set_password(shop.records, access, Passwords(), number, password, stamp, False)
     console().print(f"{name}: may sign in as administrator", markup=False)
+
+
+for _service_command in COMMANDS:
+    command.add_command(_service_command)
 
 
 @contextmanager

@@ -17,6 +17,7 @@ from proofbath.web.deps import audited, csrf_checked
 from proofbath.web.errors import tell_errors
 from proofbath.web.frame import Frame
 from proofbath.web.limits import SignInDelays
+from proofbath.web.logging_json import RequestLog
 from proofbath.web.password import Passwords
 from proofbath.web.routers import routers
 from proofbath.web.security import Gate
@@ -71,6 +72,7 @@ def make_app(
     app.mount("/static", StaticFiles(directory=FOLDER / "static"), name="static")
     tell_errors(app)
     app.add_middleware(Gate, settings=shop.file.serve)
+    app.add_middleware(RequestLog)
     return app
 
 
