@@ -1,4 +1,4 @@
-"""Everything without hardware: a workshop with a virtual bench, furnished where there is none."""
+"""Everything without hardware: a workshop of virtual benches, furnished where there is none."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import secrets
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from importlib.resources import files
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -17,6 +18,8 @@ from proofbath.bench.description import VIRTUAL_PORT, BenchFile
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.files import read_text, read_toml
+from proofbath.proof.specification import Limit, Specification
+from proofbath.run.plan import NightPlan
 from proofbath.scenario.ferry import F82, ferry_bench
 from proofbath.scenario.workshop import REFERENCE, calibrate_all, set_up, staff_and_type
 from proofbath.store.access import Access
@@ -24,10 +27,12 @@ from proofbath.store.kinds import Findings, Person, Unit
 from proofbath.store.records import Stamp
 from proofbath.web.access_people import set_password
 from proofbath.web.password import Passwords
-from proofbath.workshop.intake import add_unit, open_batch, take_in
+from proofbath.workshop.intake import TypeFile, add_unit, open_batch, put_type, take_in
 from proofbath.workshop.shop import Shop, open_shop
 
 SEED = 1
+HEATED_BENCH, HEATED_NAME = "bench-heated.toml", "heated types"
+HEATED_BATCH = "ferry-F103H-spring"
 BATCH, CUSTOMER = "ferry-F82-spring", "Ness River Ferries"
 ADDRESS = ("Pier House", "Upper Ness")
 ADMINISTRATOR = "Ida Berg"
@@ -70,17 +75,23 @@ def open_virtual_shop(
 def furnish(path: Path, passwords: Passwords, at: str | None = None) -> list[str]:
     """Make a workshop at `path` as of a time (now), and return who may sign in by which password.
 
-    Its bench is calibrated and has run a blank night; a batch waits to be measured as found.
+    Its bench for plain types is calibrated and has run a blank night, the one for heater-assisted
+    types is new; on each a batch waits to be measured as found.
     """
     now = at or utc_text()
     bench = ferry_bench(SEED)
     made = set_up(path.parent, bench)
-    if made != path:
-        made.rename(path)
+    heated, heated_type = _heated_bench(path.parent)
+    document = tomlkit.parse(read_text(made))
+    document["bench"].append({"file": HEATED_BENCH})
+    made.write_text(tomlkit.dumps(document), encoding="utf-8")
+    made.rename(path)
     with open_shop(path) as shop, TemporaryDirectory() as locks:
         stamp = staff_and_type(shop, now)
         calibrate_all(shop, bench, stamp, Path(locks))
-        _receive(shop, bench, stamp)
+        put_type(shop, heated_type, stamp)
+        _receive(shop, BATCH, F82.name, bench, stamp)
+        _receive(shop, HEATED_BATCH, heated_type.unit_type.name, heated, stamp)
         shop.records.add(Person(name=ADMINISTRATOR, rights=("administrator",)), stamp)
         with closing(Access(shop.records.place)) as access:
             return [
@@ -102,14 +113,35 @@ def set_speed(bench_file: Path, speed: float) -> None:
     bench_file.write_text(text, encoding="utf-8")
 
 
-def _receive(shop: Shop, bench: BenchFile, stamp: Stamp) -> None:
-    assert bench.virtual is not None, "the scenario's bench is a virtual one"
+def _heated_bench(folder: Path) -> tuple[BenchFile, TypeFile]:
+    """Write the example's bench for heater-assisted types; return it and what hangs on it."""
+    examples = files("proofbath.virtual") / "examples"
+    document = tomlkit.parse((examples / "f103h_batch.toml").read_text(encoding="utf-8"))
+    document["bench"]["name"] = HEATED_NAME
+    document["limits"] = {"bath_limit_c": F82.cap_c + 1.5}  # the reference unit stands no more
+    text = tomlkit.dumps(document)
+    (folder / HEATED_BENCH).write_text(text, encoding="utf-8")
+    plan = (examples / "f103h_plan.toml").read_text(encoding="utf-8")
+    unit_type = parse_toml(plan, NightPlan, "f103h_plan.toml").unit_type
+    opens = Limit(
+        quantity="unpowered_start_to_open_c",
+        nominal=unit_type.nominal_start_to_open_c,
+        tolerance=2.0,
+        threshold_mm=unit_type.threshold_mm,
+    )
+    specification = Specification(unit_type=unit_type.name, version=1, limit=(opens,))
+    heated = TypeFile(unit_type=unit_type, specification=specification)
+    return parse_toml(text, BenchFile, HEATED_BENCH), heated
+
+
+def _receive(shop: Shop, batch: str, unit_type: str, bench: BenchFile, stamp: Stamp) -> None:
+    assert bench.virtual is not None, "the scenario's benches are virtual ones"
     day = dt.date.fromisoformat(stamp.at[:10])
-    open_batch(shop, BATCH, CUSTOMER, ADDRESS, "", day, F82.name, stamp)
+    open_batch(shop, batch, CUSTOMER, ADDRESS, "", day, unit_type, stamp)
     for unit in bench.virtual.unit:
         if unit.serial != REFERENCE:
-            add_unit(shop, Unit(serial=unit.serial, unit_type=F82.name), stamp)
-            take_in(shop, BATCH, unit.serial, "rework", LOOKED_AT, True, "", stamp)
+            add_unit(shop, Unit(serial=unit.serial, unit_type=unit_type), stamp)
+            take_in(shop, batch, unit.serial, "rework", LOOKED_AT, True, "", stamp)
 
 
 def _first_password(

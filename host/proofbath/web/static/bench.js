@@ -35,12 +35,12 @@ function start() {
       draw();
       figures();
     },
-    more(moments) {
+    more(moments, all) {
       for (const one of moments) add(record, one);
       if (lastS !== null) trim(record, lastS);
       if (record.t.length > MOST_POINTS) live.look(lastS, across());
       if (!document.hidden) draw();
-      if (performance.now() - shownS > FIGURES_MS) figures();
+      if (all || performance.now() - shownS > FIGURES_MS) figures();
     },
     state: showState,
     link(up, silentS) {
@@ -136,7 +136,7 @@ function start() {
 
   function run(one) {
     put("step", one.step || "–");
-    put("shown", (one.shown || []).join(" · "));
+    put("shown", OLD.has(state.standing) ? "" : (one.shown || []).join(" · "));
     const trip = at("trip");
     trip.hidden = !one.trip;
     put("trip-what", one.trip ? `Tripped: ${one.trip.what}` : "");

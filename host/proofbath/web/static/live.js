@@ -6,7 +6,7 @@ const SIGNED_OUT = 4401;
 const STEP_MS = 100;
 
 export class Live {
-  /** `tell` has begin(message), more(history), state(state), link(up, silentForSeconds). */
+  /** `tell` has begin(message), more(moments, all), state(state), link(up, silentForSeconds). */
   constructor(bench, tell) {
     this.bench = bench;
     this.tell = tell;
@@ -65,7 +65,7 @@ export class Live {
   play() {
     if (!this.waiting.length) return;
     const count = document.hidden ? this.waiting.length : this.share;
-    this.tell.more(this.waiting.splice(0, count));
+    this.tell.more(this.waiting.splice(0, count), this.waiting.length === 0);
   }
 
   watch() {
