@@ -88,7 +88,7 @@ def serve(
         ws_max_size=_LARGEST_MESSAGE_BYTES,
         timeout_graceful_shutdown=STOP_WITHIN_S,
     )
-    with _open_socket(settings.host, settings.port) as opened:
+    with open_socket(settings.host, settings.port) as opened:
         host, port = opened.getsockname()[:2]
         shown = f"[{host}]" if ":" in host else host
         listening(f"{'https' if certificate else 'http'}://{shown}:{port}/")
@@ -97,14 +97,18 @@ def serve(
         uvicorn.Server(config).run(sockets=[opened])
 
 
-def _open_socket(host: str, port: int) -> socket.socket:
+def open_socket(host: str, port: int) -> socket.socket:
+    """Listen at an address; raises InputError where that cannot be."""
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
-        return socket.create_server((host, port), family=family, backlog=128)
+        opened = socket.create_server((host, port), family=family, backlog=128)
     except OSError as error:
         raise InputError(
             f"{host}:{port}: cannot listen there: {error.strerror}; name another --port or --host"
         ) from error
+    # Connections inherit it: an answer's body does not wait until its head is acknowledged.
+    opened.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    return opened
 
 
 def _checked_tls(settings: ServeSettings, folder: Path) -> tuple[Path | None, Path | None]:

@@ -29,7 +29,7 @@ from proofbath.errors import InputError
 from proofbath.store.access import Access
 from proofbath.store.kinds import Action, Person
 from proofbath.store.records import Records
-from proofbath.web.app_server import HastyProtocol, refuse_unsafe
+from proofbath.web.app_server import HastyProtocol, open_socket, refuse_unsafe
 from proofbath.web.password import Passwords
 from proofbath.workshop.serve_settings import ServeSettings
 
@@ -113,6 +113,14 @@ def test_the_process_speaks_tls_with_the_workshops_own_files(shop_file: Path) ->
         assert answer.headers["strict-transport-security"]
         process.send_signal(signal.SIGINT)
         assert process.wait(30) == 0
+
+
+def test_no_answer_waits_until_its_head_is_acknowledged() -> None:
+    """Nagle's algorithm (RFC 896) would hold each body back for a delayed acknowledgement."""
+    port = free_port()
+    with open_socket("127.0.0.1", port) as listening:
+        with socket.create_connection(("127.0.0.1", port)), listening.accept()[0] as accepted:
+            assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
 def write_tls(folder: Path) -> None:
