@@ -10,10 +10,10 @@ from pydantic import Field
 
 from proofbath.description import Described
 from proofbath.store.kinds import Findings, Line, Remark
+from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_shapes import (
     AdviceView,
     LimitSpread,
-    Numbered,
     advice_view,
     spread_view,
 )

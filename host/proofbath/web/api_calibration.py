@@ -10,8 +10,9 @@ from pydantic import Field
 
 from proofbath.description import Described
 from proofbath.store.kinds import Handling, Line, ReferenceUnit, Unit
+from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_bench import BenchName, known_bench
-from proofbath.web.api_shapes import ChartView, Numbered, Shape, chart_view
+from proofbath.web.api_shapes import ChartView, Shape, chart_view
 from proofbath.web.deps import (
     Certifier,
     CurrentShop,

@@ -13,8 +13,9 @@ from proofbath.description import Described
 from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan, Stage
 from proofbath.store.kinds import Action
+from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_bench import Said
-from proofbath.web.api_shapes import Numbered, Shape
+from proofbath.web.api_shapes import Shape
 from proofbath.web.deps import (
     CurrentFrame,
     CurrentShop,

@@ -28,12 +28,6 @@ class Shape(BaseModel):
     model_config = ConfigDict(extra="ignore", frozen=True)
 
 
-class Numbered(Shape):
-    """The number of what was put on record."""
-
-    number: int
-
-
 class Interval(Shape):
     """What a next run is expected to read: mean and 95 % interval, °C or mm."""
 

@@ -12,9 +12,9 @@ from starlette.responses import Response
 
 from proofbath.description import Described
 from proofbath.store.kinds import Line, Remark, Unit
+from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_shapes import (
     AdviceView,
-    Numbered,
     ServiceView,
     advice_view,
     service_view,

@@ -41,6 +41,7 @@ Text = Annotated[str, Form(max_length=2000)]
 MEASURED = ("heater_ohm", "insulation_mohm")
 LOOKED_AT = tuple(name for name in Findings.model_fields if name not in MEASURED)
 FINDINGS = get_args(Finding)
+NOT_LOOKED = "not looked at"
 CAUSES = get_args(Intake.model_fields["cause"].annotation)
 REWORKS = get_args(Rework.model_fields["kind"].annotation)
 SAID = {
@@ -70,12 +71,17 @@ def intake_form(
     correction: Text = "",
     accepted: Text = "yes",
     new: Annotated[bool, Form()] = False,
+    all_good: Annotated[bool, Form()] = False,
 ) -> Response:
     """Take a unit in, or refuse it, with what was found on it."""
     name = batch_name(shop, number)
 
     def act() -> Response:
-        looked: dict[str, Any] = {what: given[what] or "not looked at" for what in LOOKED_AT}
+        unseen = "good" if all_good else NOT_LOOKED
+        said_of = {what: given[what] or NOT_LOOKED for what in LOOKED_AT}
+        looked: dict[str, Any] = {
+            what: unseen if how == NOT_LOOKED else how for what, how in said_of.items()
+        }
         read = {what: number_in(given[what], what.replace("_", " ")) for what in MEASURED}
         fields = {
             "cause": cause,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -83,6 +84,14 @@ def number(value: float | None, decimals: int = 2, sign: bool = False) -> str:
     return f"+{text}" if sign and value > 0 else text
 
 
+def chance(probability: float) -> str:
+    """Return a lower bound of the chance to conform in short."""
+    hundredths = math.floor(100 * probability)
+    if hundredths >= 99:
+        return "conforms: better than 99 in 100"
+    return f"conforms: at least {hundredths} in 100"
+
+
 def sign_of(state: str | None) -> str:
     """Return the sign that a state is shown with."""
     return SIGNS.get(state or "", "plain")
@@ -90,5 +99,6 @@ def sign_of(state: str | None) -> str:
 
 environment.filters["measured"] = measured
 environment.filters["digits"] = number
+environment.filters["chance"] = chance
 environment.globals["with_u"] = with_u
 environment.globals["sign_of"] = sign_of
