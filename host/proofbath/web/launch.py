@@ -14,11 +14,9 @@ from typing import Literal, NamedTuple
 
 import tomlkit
 
-from proofbath.errors import InputError, ProofbathError
-from proofbath.files import read_toml
+from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan
-from proofbath.workshop.settings import ShopFile
-from proofbath.workshop.shop import DEFAULT_FILE, Shop
+from proofbath.workshop.shop import Shop
 
 PLAN, SAID, TOLD = "plan.toml", "night-output.txt", "night-errors.txt"
 LINES_SHOWN = 12
@@ -81,13 +79,12 @@ class Launcher:
             if before is not None and before.process.poll() is None:
                 raise InputError(f"bench {order.bench}: a night is under way; stop it first")
             bench_file = self._shop.bench_files()[order.bench]
-            shop_file = shop_path(self._shop)
             folder = _folder(self._shop, order.plan.batch, at)
             plan_file = folder / PLAN
             plan_file.write_text(plan_text(order.plan), encoding="utf-8")
             command = [
                 *self._verb, str(plan_file), "--bench", str(bench_file),
-                "--shop", str(shop_file), "--by", order.by, *order.options(),
+                "--shop", str(self._shop.path), "--by", order.by, *order.options(),
             ]  # fmt: skip
             process = _detached(command, self._shop.folder, folder)
             self._starts[order.bench] = _Start(process, at, folder)
@@ -126,23 +123,6 @@ def last_lines(path: Path) -> tuple[str, ...]:
         return ()
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     return tuple(lines[-LINES_SHOWN:])
-
-
-def shop_path(shop: Shop) -> Path:
-    """Return the file of an open workshop; raises InputError where it is no longer there."""
-    usual = shop.folder / DEFAULT_FILE
-    others = sorted(path for path in shop.folder.glob("*.toml") if path != usual)
-    for path in [usual, *others]:
-        try:
-            file = read_toml(path, ShopFile)
-            if file.model_copy(update={"serve": shop.file.serve}) == shop.file:
-                return path
-        except ProofbathError:
-            continue
-    raise InputError(
-        f"{shop.folder}: the workshop's file was changed since the pages are served;"
-        " restart proofbath serve"
-    )
 
 
 def _folder(shop: Shop, batch: str, at: str) -> Path:

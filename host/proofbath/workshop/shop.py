@@ -20,11 +20,16 @@ DEFAULT_FILE = Path("workshop.toml")
 
 @dataclass(frozen=True)
 class Shop:
-    """An open workshop; `folder` is its file's."""
+    """An open workshop; `path` is where its file was read."""
 
     file: ShopFile
-    folder: Path
+    path: Path
     records: Records
+
+    @property
+    def folder(self) -> Path:
+        """Where relative paths of the file start."""
+        return self.path.parent
 
     @property
     def keys(self) -> Path:
@@ -72,6 +77,6 @@ def records_place(file: ShopFile, folder: Path) -> Place:
 def open_shop(path: Path = DEFAULT_FILE) -> Iterator[Shop]:
     """Open the workshop a file describes; raises InputError or RecordError."""
     file = read_toml(path, ShopFile)
-    folder = path.resolve().parent
-    with closing(Records(records_place(file, folder))) as records:
-        yield Shop(file, folder, records)
+    path = path.resolve()
+    with closing(Records(records_place(file, path.parent))) as records:
+        yield Shop(file, path, records)

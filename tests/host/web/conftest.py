@@ -129,7 +129,7 @@ def shop(tmp_path: Path, staffed: Path, settings: ServeSettings) -> Iterator[Sho
         serve=settings,
     )
     with closing(Records(tmp_path / "records.sqlite")) as records:
-        yield Shop(file, tmp_path, records)
+        yield Shop(file, tmp_path / "workshop.toml", records)
 
 
 @pytest.fixture

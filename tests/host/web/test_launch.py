@@ -13,10 +13,9 @@ from host.web.live_shop import with_quay
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.run.plan import NightPlan
-from proofbath.web.launch import Launched, Launcher, NightOrder, plan_text, shop_path
+from proofbath.web.launch import Launched, Launcher, NightOrder, plan_text
 from proofbath.web.live_hub import started
 from proofbath.web.virtual_serve import set_speed
-from proofbath.workshop.serve_settings import ServeSettings
 from proofbath.workshop.shop import Shop
 
 AT = "2026-03-02T18:00:00+00:00"
@@ -94,17 +93,6 @@ def test_a_start_is_refused_only_until_its_run_begins() -> None:
     assert started(after, failed)["standing"] == "ended"
     before = {"run": {"started": "2026-03-01T18:00:00+00:00"}, "standing": "ended", "words": ""}
     assert started(before, failed)["standing"] == "refused"
-
-
-def test_the_workshops_file_is_found_by_what_it_says(shop: Shop) -> None:
-    assert shop_path(shop).name == "workshop.toml"
-    (shop.folder / "workshop.toml").rename(shop.folder / "ferry.toml")
-    moved = shop.file.model_copy(update={"serve": ServeSettings(port=9000)})
-    served = Shop(moved, shop.folder, shop.records)
-    assert shop_path(served).name == "ferry.toml"
-    (shop.folder / "ferry.toml").unlink()
-    with pytest.raises(InputError, match="restart proofbath serve"):
-        shop_path(shop)
 
 
 def test_a_virtual_benchs_file_says_its_speed_and_keeps_its_words(shop: Shop) -> None:
