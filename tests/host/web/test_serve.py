@@ -118,9 +118,12 @@ def test_the_process_speaks_tls_with_the_workshops_own_files(shop_file: Path) ->
 def test_no_answer_waits_until_its_head_is_acknowledged() -> None:
     """Nagle's algorithm (RFC 896) would hold each body back for a delayed acknowledgement."""
     port = free_port()
-    with open_socket("127.0.0.1", port) as listening:
-        with socket.create_connection(("127.0.0.1", port)), listening.accept()[0] as accepted:
-            assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+    with (
+        open_socket("127.0.0.1", port) as listening,
+        socket.create_connection(("127.0.0.1", port)),
+        listening.accept()[0] as accepted,
+    ):
+        assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
 def write_tls(folder: Path) -> None:
