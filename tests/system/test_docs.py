@@ -126,9 +126,16 @@ def _outside_fences(text: str) -> list[str]:
     return [line for n, line in enumerate(text.splitlines(), start=1) if n not in inside]
 
 
+SHORT = re.compile(
+    rf"`((?:{'|'.join(words for words in COMMANDS if ' ' in words)})(?: [^`|]*)?)`"
+)
+"""A verb and its subcommand between backticks, without the program's name."""
+
+
 def _said(text: str) -> list[str]:
     """Every command of ours that a page says: in the text between backticks, and in blocks."""
-    inline = re.findall(r"`(proofbath [^`]+)`", " ".join(_outside_fences(text)))
+    inline = re.findall(r"`(proofbath [^`|]+)[^`]*`", " ".join(_outside_fences(text)))
+    inline += [f"proofbath {said}" for said in SHORT.findall(" ".join(_outside_fences(text)))]
     typed = [
         line.strip()
         for block in run.fences(text)
