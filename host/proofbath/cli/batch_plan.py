@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,13 +20,12 @@ from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import shop_option
 from proofbath.errors import InputError
 from proofbath.proof.verdict import RetestCause
-from proofbath.run.plan import NightPlan, Stage
+from proofbath.run.plan import NightPlan, Spoilt, Stage
 from proofbath.store.kinds import Unit
 from proofbath.wire.table import STATIONS
-from proofbath.workshop.bench_study import plan_toml
 from proofbath.workshop.entry import day_of
 from proofbath.workshop.nights import certify_blocks
-from proofbath.workshop.planning import Retest, plan_night
+from proofbath.workshop.planning import Retest, cause_of, plan_night, plan_text
 from proofbath.workshop.shop import Shop, open_shop
 
 _CAUSES = {cause.name.lower(): cause for cause in RetestCause}
@@ -66,7 +66,7 @@ _CAUSES = {cause.name.lower(): cause for cause in RetestCause}
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Plan file to write; in the shop's folder of nights when left out.",
+    help="Plan file to write; a new one in the shop's folder of nights when left out.",
 )
 @shop_option
 @json_option
@@ -77,7 +77,7 @@ def plan(
     reference: str | None,
     serials: tuple[str, ...],
     stations: tuple[tuple[str, int], ...],
-    retests: tuple[tuple[str, str, str], ...],
+    retests: tuple[tuple[str, Spoilt, str], ...],
     profile: str | None,
     out: Path | None,
     shop_file: Path,
@@ -89,7 +89,7 @@ def plan(
 
     Example:  proofbath batch plan "ferry 12" --stage as-found
     """
-    again = {serial: Retest(_CAUSES[cause], record) for serial, cause, record in retests}
+    again = {serial: Retest(cause, record) for serial, cause, record in retests}
     day = utc_text()[:10]
     with open_shop(shop_file) as shop:
         bench_name = bench_name or _only_bench(shop)
@@ -105,13 +105,13 @@ def plan(
             profile=profile,
         )
         _check_hung(night, dict(stations))
-        path = out or shop.nights / f"{_slug(name)}-{stage}-{day}.toml"
+        path = out or _free(shop.nights / f"{_slug(name)}-{stage}-{day}.toml")
         planned = _look_at(shop, night, bench_name, day, path)
-    _write(path, plan_toml(night))
+    _write(path, plan_text(night))
     if as_json:
         print_json(_json(planned))
     else:
-        _print(planned, again)
+        _print(planned)
 
 
 class _Planned(NamedTuple):
@@ -151,11 +151,12 @@ def _json(planned: _Planned) -> dict[str, Any]:
     }
 
 
-def _print(planned: _Planned, again: Mapping[str, Retest]) -> None:
+def _print(planned: _Planned) -> None:
     shown = console()
     shown.print(_loading_list(planned))
-    for serial, retest in again.items():
-        shown.print(f"{serial} is measured once more: {retest.cause}", markup=False)
+    for place in planned.night.station:
+        if cause := cause_of(place):
+            shown.print(f"{place.serial} is measured once more: {cause}", markup=False)
     blocking = (f"no certificate from this night: {block}" for block in planned.blocks)
     for line in (*planned.forecast, *blocking, f"plan: {planned.path}"):
         shown.print(line, markup=False, soft_wrap=True)
@@ -204,6 +205,12 @@ def _write(path: Path, text: str) -> None:
         raise InputError(f"{path}: exists already; name another with --out") from error
     except OSError as error:
         raise InputError(f"{path}: cannot be written: {error.strerror}") from error
+
+
+def _free(path: Path) -> Path:
+    """Return a path that is not taken: this one, or with a number."""
+    others = (path.with_stem(f"{path.stem}-{n}") for n in itertools.count(2))
+    return next(name for name in itertools.chain([path], others) if not name.exists())
 
 
 def _slug(name: str) -> str:

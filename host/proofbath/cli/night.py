@@ -22,13 +22,12 @@ from proofbath.cli.options import attended_option, clear_trip_option, json_optio
 from proofbath.cli.output import console, print_json, progress_console
 from proofbath.errors import InputError
 from proofbath.files import read_toml
-from proofbath.proof.verdict import RetestCause
 from proofbath.run.check import CheckedPlan
 from proofbath.run.plan import NightPlan
 from proofbath.workshop.entry import day_of
 from proofbath.workshop.night_files import make_folder
 from proofbath.workshop.nights import certify_blocks, shop_night
-from proofbath.workshop.planning import Retest, Retests, loading_faults
+from proofbath.workshop.planning import loading_faults
 from proofbath.workshop.shop import Shop, open_shop
 
 CAUTIONS = (
@@ -56,15 +55,6 @@ night_by_option = click.option("--by", help="Who starts it: a person on record; 
 @night_bench_option
 @night_shop_option
 @night_by_option
-@click.option(
-    "--retest",
-    "retests",
-    nargs=3,
-    multiple=True,
-    metavar="SERIAL CAUSE RECORD",
-    help="A unit is measured once more: what spoilt the first run, and how one knows."
-    f" CAUSE is one of {', '.join(c.name.lower() for c in RetestCause)}.",
-)
 @out_option("night", "Folder for the journal (nights are added), curves and results.")
 @clear_trip_option
 @attended_option
@@ -86,7 +76,6 @@ def command(
     bench_word: str | None,
     shop_file: Path | None,
     by: str | None,
-    retests: tuple[tuple[str, str, str], ...],
     out: Path,
     clear_trip: bool,
     attended: bool,
@@ -108,11 +97,11 @@ def command(
     plan = read_toml(plan_file, NightPlan)
     asked = Asked(plan, out, clear_trip, attended, loaded, only_check, as_json)
     if shop_file is not None:
-        return _shop_night(asked, shop_file, bench_word, by, _retests(retests))
+        return _shop_night(asked, shop_file, bench_word, by)
     if bench_word is None:
         raise click.UsageError("name the bench's file with --bench, or the workshop's with --shop.")
-    if by is not None or retests:
-        raise click.UsageError("--by and --retest belong to a night of the workshop: add --shop.")
+    if by is not None:
+        raise click.UsageError("--by belongs to a night of the workshop: add --shop.")
     return _folder_night(asked, Path(bench_word))
 
 
@@ -149,9 +138,7 @@ def _folder_night(asked: Asked, bench_file: Path) -> int:
     return report_outcome(outcome, out, asked.as_json)
 
 
-def _shop_night(
-    asked: Asked, shop_file: Path, bench_word: str | None, by: str | None, retests: Retests
-) -> int:
+def _shop_night(asked: Asked, shop_file: Path, bench_word: str | None, by: str | None) -> int:
     plan, at = asked.plan, utc_text()
     with open_shop(shop_file) as shop:
         name = bench_of(shop, bench_word)
@@ -160,7 +147,7 @@ def _shop_night(
             line = f"warning: could not be certified: {why}"
             progress_console().print(line, markup=False, soft_wrap=True)
         if asked.only_check:
-            faults = loading_faults(shop.records, plan, retests)
+            faults = loading_faults(shop.records, plan)
             if faults:
                 raise InputError(*faults)
             _tell_plan(check_night(plan, bench, seconds_of_day()), asked.as_json)
@@ -176,7 +163,6 @@ def _shop_night(
                 name,
                 by,
                 at,
-                retests=retests,
                 clear=asked.clear_trip,
                 on_ready=partial(tell_ready, release),
                 on_progress=tell,
@@ -194,14 +180,6 @@ def _released(
     release = release_attendance(bench, proof, stations, asked.attended, now)
     loading = release_loading(asked.plan, bench, asked.out, asked.loaded, now)
     return release, (*release.remarks, *loading)
-
-
-def _retests(words: tuple[tuple[str, str, str], ...]) -> Retests:
-    causes = {cause.name.lower(): cause for cause in RetestCause}
-    for serial, cause, _ in words:
-        if cause not in causes:
-            raise InputError(f"retest of {serial}: cause {cause!r}; say one of {', '.join(causes)}")
-    return {serial: Retest(causes[cause], record) for serial, cause, record in words}
 
 
 def bench_of(shop: Shop, word: str | None) -> str:

@@ -18,9 +18,9 @@ from proofbath.workshop.bench_study import (
     budget_from_study,
     evaluate_study,
     keep_study,
-    plan_toml,
     study_plans,
 )
+from proofbath.workshop.planning import plan_text
 from proofbath.workshop.shop import open_shop
 
 
@@ -57,7 +57,7 @@ def plan(
     try:
         out.mkdir(parents=True, exist_ok=True)
         for path, night in zip(paths, plans, strict=True):
-            path.write_text(plan_toml(night), encoding="utf-8")
+            path.write_text(plan_text(night), encoding="utf-8")
     except OSError as error:
         raise InputError(f"{out}: cannot be written: {error.strerror}; name another") from error
     if as_json:

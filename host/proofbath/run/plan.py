@@ -14,7 +14,8 @@ from proofbath.wire.table import STATIONS
 
 Role = Literal["unit", "reference", "blank"]
 Stage = Literal["as-found", "as-left", "trial"]
-
+Spoilt = Literal["bubbles", "gauge", "mounting", "trip", "chart", "bath"]
+"""What spoilt a measurement, where a unit is measured once more."""
 
 Cycle = Annotated[int, Field(ge=0, le=99)]
 TimeOfDay = Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
@@ -29,6 +30,16 @@ class LoadedStation(Described):
     role: Role = "unit"
     intake_ohm: Annotated[float, Field(gt=0.0, le=200.0)] | None = None
     """Resistance of its heater as measured at intake; the type's counts where it is not given."""
+    retest_cause: Spoilt | None = None
+    """It is measured once more: what spoilt the first measurement."""
+    cause_record: Annotated[str, Field(max_length=200, pattern=r"\S")] | None = None
+    """How one knows that."""
+
+    @model_validator(mode="after")
+    def _cause_is_recorded(self) -> Self:
+        if (self.retest_cause is None) != (self.cause_record is None):
+            raise ValueError("a retest needs both retest_cause and cause_record, how one knows it")
+        return self
 
 
 class NightPlan(Described):

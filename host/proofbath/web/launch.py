@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, NamedTuple
 
-import tomlkit
-
 from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan
+from proofbath.workshop.planning import plan_text
 from proofbath.workshop.shop import Shop
 
 PLAN, SAID, TOLD = "plan.toml", "night-output.txt", "night-errors.txt"
@@ -33,14 +32,11 @@ class NightOrder(NamedTuple):
     attended: bool = False
     loaded: str = ""
     """Why, or by whom, it was loaded without the guided loading."""
-    retest: tuple[str, str, str] = ("", "", "")
-    """Serial, cause and record of a unit that is measured once more."""
 
     def options(self) -> list[str]:
         """Return the options of the verb that say so."""
         options = ["--clear-trip"] if self.clear_trip else []
         options += ["--attended"] if self.attended else []
-        options += ["--retest", *self.retest] if self.retest[0] else []
         return options + ([f"--loaded-as-planned={self.loaded}"] if self.loaded else [])
 
 
@@ -108,11 +104,6 @@ class Launcher:
             start = self._starts.get(bench)
             if start is not None and start.process.poll() is not None:
                 del self._starts[bench]
-
-
-def plan_text(plan: NightPlan) -> str:
-    """Return a plan as the TOML that a person would write."""
-    return tomlkit.dumps(plan.model_dump(mode="json", exclude_none=True))
 
 
 def last_lines(path: Path) -> tuple[str, ...]:

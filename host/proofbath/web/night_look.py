@@ -6,7 +6,7 @@ import datetime as dt
 import json
 import subprocess
 import sys
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 from proofbath.bench.connect import simulated
 from proofbath.bench.in_force import bench_in_force
@@ -14,11 +14,10 @@ from proofbath.bench.preflight import Check
 from proofbath.description import parse_toml
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.proof.verdict import RetestCause
-from proofbath.run.plan import NightPlan, Stage
-from proofbath.web.launch import plan_text
+from proofbath.run.plan import NightPlan, Spoilt, Stage
 from proofbath.web.night_preview import day_seconds, preview
 from proofbath.workshop.nights import certify_blocks
-from proofbath.workshop.planning import NO_RETESTS, Retest, Retests, loading_faults, plan_night
+from proofbath.workshop.planning import Retest, loading_faults, plan_night, plan_text
 from proofbath.workshop.shop import Shop
 
 CHECK_PATIENCE_S = 60.0
@@ -37,7 +36,7 @@ class Chosen(NamedTuple):
     retest: tuple[str, str, str] = ("", "", "")
     """Serial, cause and record of a unit that is measured once more."""
 
-    def retests(self) -> Retests:
+    def retests(self) -> dict[str, Retest]:
         """Return the retest as planning wants it; raises InputError for an unknown cause."""
         serial, cause, record = (part.strip() for part in self.retest)
         if not serial:
@@ -45,7 +44,7 @@ class Chosen(NamedTuple):
         known = {one.name.lower(): one for one in RetestCause}
         if cause not in known:
             raise InputError(f"retest of {serial}: its cause is one of {', '.join(known)}")
-        return {serial: Retest(known[cause], record)}
+        return {serial: Retest(cast(Spoilt, cause), record)}
 
 
 def planned(shop: Shop, chosen: Chosen) -> NightPlan:
@@ -63,11 +62,9 @@ def planned(shop: Shop, chosen: Chosen) -> NightPlan:
     return plan_in(plan_text(plan.model_copy(update=times)))
 
 
-def look(
-    shop: Shop, plan: NightPlan, bench_name: str, at: str, retests: Retests = NO_RETESTS
-) -> dict[str, Any]:
+def look(shop: Shop, plan: NightPlan, bench_name: str, at: str) -> dict[str, Any]:
     """Return what is known of a night before heat; raises InputError where it may not be."""
-    faults = loading_faults(shop.records, plan, retests)
+    faults = loading_faults(shop.records, plan)
     if faults:
         raise InputError(*faults)
     now = dt.datetime.fromisoformat(at)

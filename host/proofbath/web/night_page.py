@@ -19,12 +19,12 @@ from proofbath.run.profiles import PROFILES
 from proofbath.store.kinds import Action, Batch
 from proofbath.web.deps import CurrentShop, CurrentStamp, Operator, Viewer
 from proofbath.web.frame import frame_of
-from proofbath.web.launch import NightOrder, plan_text
+from proofbath.web.launch import NightOrder
 from proofbath.web.live_hub import hub_of
 from proofbath.web.night_look import Chosen, bench_checks, look, plan_in, planned
 from proofbath.web.sessions import Signed
 from proofbath.web.templating import page
-from proofbath.workshop.planning import due
+from proofbath.workshop.planning import due, plan_text
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import batch_story
 
@@ -92,12 +92,9 @@ def check(
     signed: Operator,
     bench: Name,
     plan: Text,
-    retest: Word = "",
-    cause: Word = "",
-    record: Word = "",
 ) -> Response:
     """Look at the bench at rest for a planned night; nothing is heated."""
-    chosen = Chosen(bench, retest=(retest, cause, record))
+    chosen = Chosen(bench)
     try:
         night = plan_in(plan)
     except ProofbathError as error:
@@ -120,22 +117,19 @@ def start(
     clear_trip: Annotated[bool, Form()] = False,
     attended: Annotated[bool, Form()] = False,
     loaded: Word = "",
-    retest: Word = "",
-    cause: Word = "",
-    record: Word = "",
 ) -> Response:
     """Start a planned night as its own process, held by who starts it."""
     frame, hub = frame_of(request), hub_of(request)
-    chosen = Chosen(bench, retest=(retest, cause, record))
+    chosen = Chosen(bench)
     person, night = signed.person.entry.name, None
     try:
         night = plan_in(plan)
         if not cautions_read:
             raise InputError("cautions: not acknowledged; read them and tick the box")
-        look(frame.shop, night, bench, frame.utc(), chosen.retests())
+        look(frame.shop, night, bench, frame.utc())
         hub.holders.take(bench, person, frame.monotonic_s())
         word = " ".join(loaded.split())
-        order = NightOrder(night, bench, person, clear_trip, attended, word, chosen.retest)
+        order = NightOrder(night, bench, person, clear_trip, attended, word)
         folder = hub.launcher.start(order, stamp.at)
     except ProofbathError as error:
         return _shown(request, signed, chosen, night, faults=error.faults)
@@ -160,7 +154,7 @@ def _shown(
     context: dict[str, Any] = {"seen": None, "blocks": [], "simulated": False}
     if plan is not None:
         try:
-            context |= look(shop, plan, bench, frame.utc(), chosen.retests())
+            context |= look(shop, plan, bench, frame.utc())
         except ProofbathError as error:
             faults += tuple(line for line in error.faults if line not in faults)
     hold = hub_of(request).holders.of(bench)

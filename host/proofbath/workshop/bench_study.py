@@ -7,8 +7,6 @@ from collections.abc import Mapping, Sequence
 from contextlib import closing
 from typing import Any, NamedTuple
 
-import tomlkit
-
 from proofbath.bench.night import HEATING_TEST, plan_of
 from proofbath.errors import InputError
 from proofbath.proof.study import Cell, Component, Study, layout, study
@@ -60,11 +58,6 @@ def study_plans(
         )
         for night in layout(nights, STATIONS)
     ]
-
-
-def plan_toml(plan: NightPlan) -> str:
-    """Return a plan as the TOML that a night is run from."""
-    return tomlkit.dumps(plan.model_dump(mode="json", exclude_defaults=True, exclude_none=True))
 
 
 class Evaluated(NamedTuple):

@@ -22,7 +22,7 @@ from proofbath.store.kinds import Batch, Loading, Result, StationRun, Unit
 from proofbath.store.records import Kept, Stamp, Writer
 from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.keeping import LOADINGS, keep_missing, keep_run
-from proofbath.workshop.planning import NO_RETESTS, Retests, loading_faults
+from proofbath.workshop.planning import cause_of, loading_faults
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import only
 
@@ -38,20 +38,18 @@ class NightDone(NamedTuple):
     reports: tuple[UnitReport, ...]
 
 
-def begin_loading(
-    shop: Shop, plan: NightPlan, bench: BenchFile, stamp: Stamp, retests: Retests = NO_RETESTS
-) -> list[int]:
+def begin_loading(shop: Shop, plan: NightPlan, bench: BenchFile, stamp: Stamp) -> list[int]:
     """Put on record what hangs where, and return the entries' numbers in the plan's order.
 
     Raises InputError with every reason why a unit may not be measured so.
     """
-    faults = loading_faults(shop.records, plan, retests)
+    faults = loading_faults(shop.records, plan)
     if faults:
         raise InputError(*faults)
     batch = only(shop.records.current(Batch, name=plan.batch))
     with shop.records.writing(stamp) as writer:
         return [
-            writer.add(_loading(writer, plan, place, bench.bench.name, batch, retests))
+            writer.add(_loading(writer, plan, place, bench.bench.name, batch))
             for place in plan.station
         ]
 
@@ -70,7 +68,6 @@ def shop_night(
     by: str,
     at: str,
     *,
-    retests: Retests = NO_RETESTS,
     clear: bool = False,
     on_ready: Callable[[Ready], None] = lambda _: None,
     on_progress: Callable[[Progressed], None] = lambda _: None,
@@ -88,7 +85,7 @@ def shop_night(
     keep_missing(shop, stamp)  # what was measured already decides what may be measured now
     bench = bench_in_force(shop.records, shop.bench(bench_name), day_of(at))
     check_night(plan, bench)
-    loadings = begin_loading(shop, plan, bench, stamp, retests)
+    loadings = begin_loading(shop, plan, bench, stamp)
     known = {place.station: root for place, root in zip(plan.station, loadings, strict=True)}
     blocks = certify_blocks(shop, plan, bench, day_of(at))
     outcome = bench_night(
@@ -164,10 +161,8 @@ def _loading(
     place: LoadedStation,
     bench_name: str,
     batch: Kept[Batch] | None,
-    retests: Retests,
 ) -> Loading:
     unit = only(writer.current(Unit, serial=place.serial)) if place.role != "blank" else None
-    retest = retests.get(place.serial)
     return made(
         Loading,
         f"station {place.station}",
@@ -177,6 +172,6 @@ def _loading(
         station=place.station,
         place=place.role,
         stage=plan.stage,
-        retest_cause=retest.cause if retest else None,
-        cause_record=retest.record if retest else "",
+        retest_cause=cause_of(place),
+        cause_record=place.cause_record or "",
     )

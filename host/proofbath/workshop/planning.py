@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+import tomlkit
+
 from proofbath.bench.night import check_night
 from proofbath.errors import InputError
 from proofbath.proof.verdict import Attempt, RetestCause, refuse_retest
-from proofbath.run.plan import LoadedStation, NightPlan, Stage
+from proofbath.run.plan import LoadedStation, NightPlan, Spoilt, Stage
 from proofbath.run.profile import AnyStep
 from proofbath.run.unit_type import UnitType
 from proofbath.store.kinds import Batch, ReferenceUnit, TypeVersion, Unit
@@ -17,19 +19,14 @@ from proofbath.wire.table import STATIONS
 from proofbath.workshop.entry import made
 from proofbath.workshop.intake import newest_type
 from proofbath.workshop.shop import Shop
-from proofbath.workshop.story import UnitStory, batch_story, story_in
+from proofbath.workshop.story import UnitStory, batch_story, only, story_in
 
 
 class Retest(NamedTuple):
     """Why a unit is measured once more: what spoilt the first measurement, and how one knows."""
 
-    cause: RetestCause
+    cause: Spoilt
     record: str
-
-
-Retests = Mapping[str, Retest]
-"""By serial."""
-NO_RETESTS: Retests = {}
 
 
 def plan_night(
@@ -39,7 +36,7 @@ def plan_night(
     bench_name: str,
     reference: str | None = None,
     serials: Sequence[str] | None = None,
-    retests: Retests = NO_RETESTS,
+    retests: Mapping[str, Retest] | None = None,
     *,
     stations: Mapping[str, int] | None = None,
     profile: str | None = None,
@@ -48,19 +45,27 @@ def plan_night(
     """Return the night of a batch's units on a bench; raises InputError with every fault.
 
     Without `serials` the units that are due for the stage are taken, as many as there is room
-    for. `reference` is left out where one reference unit fits; it hangs at the last station unless
-    `stations` (by serial) say otherwise. Without `profile` or `steps` the stage's shipped one runs.
+    for, those of `retests` first. `reference` is left out where one reference unit fits; it hangs
+    at the last free station unless `stations` (by serial) say otherwise. Without `profile` or
+    `steps` the stage's shipped one runs.
     """
+    again = retests or {}
     stories = batch_story(shop.records, batch_name)
     batch = shop.records.find(Batch, name=batch_name)
     unit_type = shop.records.one(TypeVersion, batch.entry.type_version_id).entry.unit_type
     guard = _reference(shop.records, unit_type, reference, stage)
     room = STATIONS - (1 if guard else 0)
-    wanted = list(serials) if serials is not None else due(stories, stage, retests)[:room]
-    if not 0 < len(wanted) <= room:
-        what = f"{len(wanted)} units" if wanted else f"no unit is due {stage}"
-        raise InputError(f"batch {batch_name}: {what}, a night takes 1 to {room}")
-    places = _places(wanted, guard.entry.serial if guard else None, stations or {}, stories)
+    wanted = list(serials or dict.fromkeys([*again, *due(stories, stage)]))
+    wanted = wanted if serials else wanted[:room]
+    if not wanted:
+        raise InputError(f"batch {batch_name}: no unit is due {stage}; look who needs what next")
+    if len(wanted) > room:
+        raise InputError(f"batch {batch_name}: {len(wanted)} units, a night takes 1 to {room}")
+    absent = [f"retest of {serial}: is not loaded" for serial in again if serial not in wanted]
+    if absent:
+        raise InputError(*absent)
+    serial = guard.entry.serial if guard else None
+    places = _places(wanted, serial, stations or {}, stories, again)
     guard_type = newest_type(shop.records, guard.entry.unit_type).entry.unit_type if guard else None
     plan = made(
         NightPlan,
@@ -73,48 +78,69 @@ def plan_night(
         profile=None if steps else profile or _usual_profile(unit_type, stage),
         step=list(steps),
     )
-    faults = loading_faults(shop.records, plan, retests)
+    faults = loading_faults(shop.records, plan)
     if faults:
         raise InputError(*faults)
     check_night(plan, shop.bench(bench_name))
     return plan
 
 
-def due(stories: Sequence[UnitStory], stage: Stage, retests: Retests = NO_RETESTS) -> list[str]:
+def due(stories: Sequence[UnitStory], stage: Stage) -> list[str]:
     """Return the serials of a batch's units that are to be measured next in a stage."""
     return [
-        story.unit.entry.serial
-        for story in stories
-        if not _stage_fault(story, stage, retests.get(story.unit.entry.serial))
+        story.unit.entry.serial for story in stories if not _stage_fault(story, stage, Attempt(""))
     ]
 
 
-def loading_faults(records: Records, plan: NightPlan, retests: Retests = NO_RETESTS) -> list[str]:
+def loading_faults(records: Records, plan: NightPlan) -> list[str]:
     """Return why what a plan loads may not be measured so, one line each; none: it may.
 
     A trial decides nothing: its units need only be on record.
     """
-    faults = [f"retest of {s}: is not loaded" for s in retests if s not in _serials(plan)]
+    batch = only(records.current(Batch, name=plan.batch))
+    if batch is None and plan.stage != "trial":
+        return [f"batch {plan.batch}: is not on record; plan the night of one that is"]
+    faults = list[str]()
     for place in plan.station:
         if place.role == "blank":
             continue
-        found = records.current(Unit, serial=place.serial)
-        wanted = plan.type_at(place)
-        if not found:
+        unit = only(records.current(Unit, serial=place.serial))
+        if unit is None:
             faults.append(f"station {place.station}: {place.serial} is not on record; add the unit")
-        elif wanted is not None and found[0].entry.unit_type != wanted.name:
-            faults.append(
-                f"station {place.station}: {place.serial} is a {found[0].entry.unit_type}, the plan"
-                f" takes it for a {wanted.name}; correct the plan"
-            )
+            continue
+        fault = _type_fault(records, plan, place, unit.entry, batch)
+        if fault:
+            faults.append(f"station {place.station}: {fault}")
         elif place.role == "reference":
-            faults += _reference_faults(records, found[0])
+            faults += _reference_faults(records, unit)
         elif plan.stage != "trial":
-            faults += _unit_faults(records, plan, place.serial, retests.get(place.serial))
+            faults += _unit_faults(records, plan, place)
     roles = {place.role for place in plan.station}
     if plan.stage != "trial" and "unit" in roles and "reference" not in roles:
         faults.append("no reference unit is loaded: nothing would show that the bench is right")
     return faults
+
+
+def _type_fault(
+    records: Records, plan: NightPlan, place: LoadedStation, unit: Unit, batch: Kept[Batch] | None
+) -> str | None:
+    """Why a plan's figures of a unit are not those on record: a run's limits rest on them."""
+    planned = plan.type_at(place)
+    assert planned is not None
+    if unit.unit_type != planned.name:
+        return (
+            f"{place.serial} is a {unit.unit_type}, the plan takes it for a {planned.name};"
+            " correct the plan"
+        )
+    if place.role == "unit" and batch is not None:
+        known = records.one(TypeVersion, batch.entry.type_version_id).entry.unit_type
+    else:
+        known = newest_type(records, unit.unit_type).entry.unit_type
+    other = [name for name, value in known if getattr(planned, name) != value]
+    if not other:
+        return None
+    told = ", ".join(f"{name} {getattr(planned, name)}" for name in other)
+    return f"the plan says {told} of {planned.name}, the record does not; plan the night anew"
 
 
 def reference_in_use(records: Records, unit_id: int) -> Kept[ReferenceUnit] | None:
@@ -152,18 +178,26 @@ def _reference_faults(records: Records, unit: Kept[Unit]) -> list[str]:
     return []
 
 
-def _unit_faults(
-    records: Records, plan: NightPlan, serial: str, retest: Retest | None
-) -> list[str]:
+def _unit_faults(records: Records, plan: NightPlan, place: LoadedStation) -> list[str]:
     try:
-        story = story_in(records, plan.batch, serial)
+        story = story_in(records, plan.batch, place.serial)
     except InputError as error:
         return list(error.faults)
-    fault = _stage_fault(story, plan.stage, retest)
-    return [f"{serial}: {fault}"] if fault else []
+    fault = _stage_fault(story, plan.stage, Attempt("", cause_of(place), place.cause_record or ""))
+    return [f"{place.serial}: {fault}"] if fault else []
 
 
-def _stage_fault(story: UnitStory, stage: Stage, retest: Retest | None) -> str | None:
+def plan_text(plan: NightPlan) -> str:
+    """Return a plan as the TOML that a night is run from."""
+    return tomlkit.dumps(plan.model_dump(mode="json", exclude_none=True))
+
+
+def cause_of(place: LoadedStation) -> RetestCause | None:
+    """Return what spoilt the first measurement, as it is kept on record."""
+    return RetestCause[place.retest_cause.upper()] if place.retest_cause else None
+
+
+def _stage_fault(story: UnitStory, stage: Stage, asked: Attempt) -> str | None:
     """Why a unit may not be measured in a stage now."""
     if not story.intake.entry.accepted:
         return f"was refused at intake ({story.intake.entry.remark}); leave it out"
@@ -175,7 +209,6 @@ def _stage_fault(story: UnitStory, stage: Stage, retest: Retest | None) -> str |
         return "was not reworked since it was measured as found; its as-found result counts"
     if stage == "as-found" and story.reworked:
         return "was reworked already; it can only be measured as left"
-    asked = Attempt("", retest.cause, retest.record) if retest else Attempt("")
     return refuse_retest(story.attempts(stage), asked)
 
 
@@ -184,34 +217,25 @@ def _places(
     reference: str | None,
     told: Mapping[str, int],
     stories: Sequence[UnitStory],
+    again: Mapping[str, Retest],
 ) -> list[LoadedStation]:
     """Each unit at its told station, else at the first free one; the reference unit at the last."""
-    told = {serial: told[serial] for serial in serials if serial in told} | (
-        {reference: told.get(reference, STATIONS)} if reference is not None else {}
-    )
-    free = [n for n in range(1, STATIONS + 1) if n not in told.values()]
+    hung = [*serials, *([reference] if reference is not None else [])]
+    taken = [told[serial] for serial in hung if serial in told]
+    free = [n for n in range(1, STATIONS + 1) if n not in taken]
+    last = free.pop() if reference is not None and reference not in told else 0
     heaters = {s.unit.entry.serial: s.intake.entry.findings.heater_ohm for s in stories}
     places = []
     for serial in serials:
-        station = told.get(serial) or free.pop(0)
-        called, ohm = f"station {station}", heaters.get(serial) or None
-        places.append(made(LoadedStation, called, station=station, serial=serial, intake_ohm=ohm))
+        station, retest = told.get(serial) or free.pop(0), again.get(serial)
+        said = {"retest_cause": retest.cause, "cause_record": retest.record} if retest else {}
+        where = {"station": station, "serial": serial, "intake_ohm": heaters.get(serial) or None}
+        places.append(made(LoadedStation, f"{serial} at station {station}", **where, **said))
     if reference is not None:
-        places.append(
-            made(
-                LoadedStation,
-                f"station {told[reference]}",
-                station=told[reference],
-                serial=reference,
-                role="reference",
-            )
-        )
+        where = {"station": told.get(reference, last), "serial": reference, "role": "reference"}
+        places.append(made(LoadedStation, f"station {where['station']}", **where))
     return places
 
 
 def _usual_profile(unit_type: UnitType, stage: Stage) -> str:
     return f"{unit_type.kind}-{'as-found' if stage == 'as-found' else 'as-left'}"
-
-
-def _serials(plan: NightPlan) -> set[str]:
-    return {place.serial for place in plan.station}

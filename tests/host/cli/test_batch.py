@@ -182,6 +182,10 @@ def test_a_retest_needs_its_cause(call: Call, ferry: FerryShop, shop: Arguments)
     said = call(*plan, "--retest", "F82-1", "bubbles", "seen under the plate at 90 °C")
     assert said.status == 0
     assert "F82-1 is measured once more: bubbles under plate or gauge" in said.out
+    path = Path(said.out.splitlines()[-1].removeprefix("plan: "))
+    assert 'retest_cause = "bubbles"' in path.read_text()
+    another = call(*plan, "--retest", "F82-1", "bubbles", "seen under the plate at 90 °C")
+    assert another.out.splitlines()[-1] == f"plan: {path.with_stem(path.stem + '-2')}"
 
 
 def test_a_person_fails_a_stuck_unit(call: Call, ferry: FerryShop, shop: Arguments) -> None:

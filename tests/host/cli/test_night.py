@@ -8,13 +8,12 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
-import tomlkit
 
 from host.cli.conftest import Call, Said
 from host.workshop.ferry_shop import BATCH, OPERATOR, QUAY, REFERENCE, FerryShop, ferry_shop
 from host.workshop.test_nights import STEPS, WARM
 from proofbath.store.kinds import Loading, Result, StationRun
-from proofbath.workshop.planning import plan_night
+from proofbath.workshop.planning import Retest, plan_night, plan_text
 
 EXAMPLES = files("proofbath.virtual") / "examples"
 BENCH = (EXAMPLES / "f82_batch.toml").read_text()
@@ -154,8 +153,7 @@ def shop(tmp_path: Path) -> Iterator[FerryShop]:
         path.write_text(path.read_text().replace("seed = 3\n", "seed = 3\n" + WARM))
         made.batch(["A1"])
         plan = plan_night(made.shop, BATCH, "as-found", QUAY, steps=STEPS)
-        written = plan.model_dump(mode="json", exclude_none=True)
-        (tmp_path / "plan.toml").write_text(tomlkit.dumps(written))
+        (tmp_path / "plan.toml").write_text(plan_text(plan))
         yield made
 
 
@@ -183,8 +181,10 @@ def test_a_unit_is_not_measured_twice_unasked(call: Call, shop: FerryShop) -> No
     said = of_shop(call, shop, "--by", OPERATOR, "--clear-trip")
     assert (said.status, said.out) == (2, "")
     assert said.err.splitlines()[-1].startswith("A1: a retest needs a recorded cause")
-    retest = ("--retest", "A1", "bubbles", "steps of 0.2 mm at 78 °C")
-    assert of_shop(call, shop, "--by", OPERATOR, "--clear-trip", *retest).status == 0
+    again = {"A1": Retest("bubbles", "steps of 0.2 mm at 78 °C")}
+    plan = plan_night(shop.shop, BATCH, "as-found", QUAY, retests=again, steps=STEPS)
+    (shop.shop.folder / "plan.toml").write_text(plan_text(plan))
+    assert of_shop(call, shop, "--by", OPERATOR, "--clear-trip").status == 0
     assert len(shop.shop.records.current(StationRun)) == 4
 
 
@@ -194,8 +194,6 @@ def test_a_unit_is_not_measured_twice_unasked(call: Call, shop: FerryShop) -> No
         ((), "say with --by who starts the night"),
         (("--by", "Nobody"), "has no person of name 'Nobody'"),
         (("--by", OPERATOR, "--bench", "pier"), "bench 'pier': not the workshop's"),
-        (("--by", OPERATOR, "--retest", "A1", "luck", "x"), "cause 'luck'; say one of bubbles"),
-        (("--by", OPERATOR, "--retest", "Z9", "gauge", "x"), "retest of Z9: is not loaded"),
     ],
 )
 def test_a_night_of_the_workshop_is_refused(
@@ -236,8 +234,8 @@ def test_a_night_of_the_workshop_is_gone_on_with(call: Call, shop: FerryShop) ->
     assert statuses == {"done"}
 
 
-def test_a_night_without_the_workshop_has_no_retests(night: Night) -> None:
-    said = night.run("--retest", "A1", "bubbles", "x")
+def test_a_night_without_the_workshop_is_started_by_nobody_on_record(night: Night) -> None:
+    said = night.run("--by", OPERATOR)
     assert said.status == 2
-    assert "belong to a night of the workshop" in said.err
+    assert "belongs to a night of the workshop" in said.err
     assert night.call("night", night.folder / "plan.toml").status == 2

@@ -13,14 +13,14 @@ from host.web.live_shop import with_quay
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.run.plan import NightPlan
-from proofbath.web.launch import Launched, Launcher, NightOrder, plan_text
+from proofbath.web.launch import Launched, Launcher, NightOrder
 from proofbath.web.live_hub import started
 from proofbath.web.virtual_serve import set_speed
+from proofbath.workshop.planning import plan_text
 from proofbath.workshop.shop import Shop
 
 AT = "2026-03-02T18:00:00+00:00"
-AGAIN = ("A1", "bubbles", "seen")
-ORDER = NightOrder(plan(), "quay", "operator", clear_trip=True, loaded="Ana", retest=AGAIN)
+ORDER = NightOrder(plan(), "quay", "operator", clear_trip=True, loaded="Ana")
 PROGRAM = """
 import os, sys
 print(sys.argv[1:], os.getsid(0))
@@ -59,7 +59,6 @@ def test_a_refused_start_is_told_in_its_own_words(shop: Shop) -> None:
     for part in (
         "--clear-trip",
         "--loaded-as-planned=Ana",
-        "'--retest', 'A1', 'bubbles', 'seen'",
         "'--by', 'operator'",
         "bench.toml",
     ):

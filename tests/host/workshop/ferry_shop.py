@@ -45,7 +45,7 @@ from proofbath.workshop.intake import (
 )
 from proofbath.workshop.keeping import LOADINGS
 from proofbath.workshop.nights import begin_loading, keep_night
-from proofbath.workshop.planning import NO_RETESTS, Retests, plan_night
+from proofbath.workshop.planning import Retest, plan_night
 from proofbath.workshop.settings import BenchPlace, Places, ShopFile
 from proofbath.workshop.shop import Shop, open_shop
 
@@ -160,7 +160,7 @@ class FerryShop:
         apart_k: float = 0.02,
         status: str = "done",
         released: bool = True,
-        retests: Retests = NO_RETESTS,
+        retests: Mapping[str, Retest] | None = None,
         keep: bool = True,
     ) -> int:
         """Plan, load and journal a night of units that open where told (None: never), and keep it.
@@ -169,7 +169,7 @@ class FerryShop:
         """
         plan = plan_night(self.shop, batch, stage, QUAY, REFERENCE, list(opens_c), retests)
         opening = {**opens_c, REFERENCE: reference_c}
-        run_id = self.journal(plan, opening, apart_k, status, released, retests)
+        run_id = self.journal(plan, opening, apart_k, status, released)
         if keep:
             keep_night(self.shop, run_id, self.stamp, files=False)
         self.pass_days()
@@ -182,11 +182,10 @@ class FerryShop:
         apart_k: float = 0.02,
         status: str = "done",
         released: bool = True,
-        retests: Retests = NO_RETESTS,
     ) -> int:
         """Load a plan on record and journal its run: a soak, a rise and a fall of 1 K/min."""
         bench = bench_in_force(self.shop.records, self.shop.bench(QUAY), self.day)
-        loadings = begin_loading(self.shop, plan, bench, self.stamp, retests)
+        loadings = begin_loading(self.shop, plan, bench, self.stamp)
         known = {place.station: n for place, n in zip(plan.station, loadings, strict=True)}
         with closing(Journal(self.shop.records.place)) as journal:
             writer = journal.begin(_head(plan, bench, self.at))

@@ -21,9 +21,9 @@ from proofbath.workshop.bench_study import (
     budget_from_study,
     evaluate_study,
     keep_study,
-    plan_toml,
     study_plans,
 )
+from proofbath.workshop.planning import plan_text
 from proofbath.workshop.pooling import budget_for
 
 SIX = [f"S{n}" for n in range(1, 7)]
@@ -64,7 +64,7 @@ def test_plans_are_a_latin_square_that_the_bench_can_run(shop: MeasuredShop) -> 
     assert all(sorted(night) == SIX for night in at)
     assert all(sorted(station) == SIX for station in zip(*at, strict=True))
     for plan in plans:
-        again = parse_toml(plan_toml(plan), NightPlan, "plan")
+        again = parse_toml(plan_text(plan), NightPlan, "plan")
         assert again == plan
         assert again.stage == "trial"
         check_night(again, shop.shop.bench(BENCH))

@@ -28,6 +28,7 @@ from host.workshop.test_planning import BUBBLES
 from proofbath.bench.connect import control_path
 from proofbath.bench.control_socket import command
 from proofbath.errors import InputError, RecordError
+from proofbath.proof.verdict import RetestCause
 from proofbath.run.profile import Hold, Soak
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import BenchStudy, Loading, Result, StationRun, Unit
@@ -147,7 +148,7 @@ def test_a_retests_cause_stands_with_its_loading(ferry: FerryShop) -> None:
     kept = [k.entry for k in ferry.shop.records.current(Loading) if k.entry.place == "unit"]
     assert [(k.retest_cause, k.cause_record) for k in kept] == [
         (None, ""),
-        (BUBBLES.cause, BUBBLES.record),
+        (RetestCause.BUBBLES, BUBBLES.record),
     ]
 
 

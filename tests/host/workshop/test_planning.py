@@ -15,13 +15,14 @@ from host.workshop.ferry_shop import (
     FerryShop,
     ferry_shop,
 )
+from proofbath.description import parse_toml
 from proofbath.errors import InputError
-from proofbath.proof.verdict import RetestCause
+from proofbath.run.plan import NightPlan
 from proofbath.store.kinds import Findings, Unit
 from proofbath.workshop.intake import add_unit, set_reference, take_in
-from proofbath.workshop.planning import Retest, plan_night
+from proofbath.workshop.planning import Retest, loading_faults, plan_night, plan_text
 
-BUBBLES = Retest(RetestCause.BUBBLES, "steps of 0.2 mm at 78 °C, both cycles")
+BUBBLES = Retest("bubbles", "steps of 0.2 mm at 78 °C, both cycles")
 
 
 @pytest.fixture
@@ -72,7 +73,7 @@ def test_one_retest_for_a_recorded_cause_and_no_testing_until_pass(ferry: FerryS
     ferry.night("as-found", {"A1": 85.0})
     with pytest.raises(InputError, match="a retest needs a recorded cause"):
         ferry.night("as-found", {"A1": 82.0})
-    with pytest.raises(InputError, match="a retest needs a recorded cause"):
+    with pytest.raises(InputError, match="A1 at station 1: cause_record"):
         ferry.night("as-found", {"A1": 82.0}, retests={"A1": BUBBLES._replace(record=" ")})
     ferry.night("as-found", {"A1": 82.0}, retests={"A1": BUBBLES})
     with pytest.raises(InputError, match="already retested once"):
@@ -91,6 +92,43 @@ def test_a_retest_of_what_does_not_hang_is_refused(ferry: FerryShop) -> None:
     ferry.batch(["A1", "A2"])
     with pytest.raises(InputError, match="retest of A2: is not loaded"):
         plan_night(ferry.shop, BATCH, "as-found", QUAY, serials=["A1"], retests={"A2": BUBBLES})
+
+
+def test_a_retest_and_its_cause_go_with_the_plan(ferry: FerryShop) -> None:
+    ferry.batch(["A1", "A2"])
+    ferry.night("as-found", {"A1": 85.0})
+    plan = plan_night(ferry.shop, BATCH, "as-found", QUAY, retests={"A1": BUBBLES})
+    assert [p.serial for p in plan.station] == ["A1", "A2", REFERENCE]
+    again = parse_toml(plan_text(plan), NightPlan, "plan")
+    assert again == plan
+    assert (again.station[0].retest_cause, again.station[0].cause_record) == BUBBLES
+    assert loading_faults(ferry.shop.records, again) == []
+    again.station[0] = again.station[1].model_copy(update={"serial": "A1", "station": 1})
+    (fault,) = loading_faults(ferry.shop.records, again)
+    assert "a retest needs a recorded cause" in fault
+
+
+def test_a_plan_whose_figures_were_changed_by_hand_is_refused(ferry: FerryShop) -> None:
+    """The cap and the currents that a run may not pass are those on record."""
+    ferry.batch(["A1"])
+    plan = plan_night(ferry.shop, BATCH, "as-found", QUAY)
+    raised = plan.model_copy(
+        update={"unit_type": plan.unit_type.model_copy(update={"cap_c": 109.0})}
+    )
+    faults = loading_faults(ferry.shop.records, raised)
+    assert [fault.partition(";")[0] for fault in faults] == [
+        f"station {n}: the plan says cap_c 109.0 of F82, the record does not" for n in (1, 6)
+    ]
+    elsewhere = plan.model_copy(update={"batch": "ferry 99"})
+    assert loading_faults(ferry.shop.records, elsewhere) == [
+        "batch ferry 99: is not on record; plan the night of one that is"
+    ]
+
+
+def test_a_reference_unit_makes_room_for_a_unit_at_the_last_station(ferry: FerryShop) -> None:
+    ferry.batch(["A1"])
+    plan = plan_night(ferry.shop, BATCH, "as-found", QUAY, stations={"A1": 6})
+    assert [(p.station, p.serial) for p in plan.station] == [(6, "A1"), (5, REFERENCE)]
 
 
 def test_a_refused_unit_and_one_of_another_batch_stay_out(ferry: FerryShop) -> None:

@@ -10,6 +10,7 @@ import pytest
 from host.workshop.ferry_shop import BATCH, FerryShop, ferry_shop
 from host.workshop.test_planning import BUBBLES
 from proofbath.errors import InputError
+from proofbath.proof.verdict import RetestCause
 from proofbath.store.kinds import Rework
 from proofbath.workshop.story import batch_story, story_in, unit_story
 
@@ -61,7 +62,7 @@ def test_what_counts_is_the_last_since_the_last_rework(ferry: FerryShop) -> None
         assert step is not None
         assert step.station_run is not None
         assert step.station_run.entry.run_id == run_id
-    assert [a.retest_cause for a in story.attempts("as-left")] == [None, BUBBLES.cause]
+    assert [a.retest_cause for a in story.attempts("as-left")] == [None, RetestCause.BUBBLES]
 
 
 def test_a_trial_counts_for_nothing(ferry: FerryShop) -> None:
