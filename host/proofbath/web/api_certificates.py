@@ -10,6 +10,7 @@ from starlette.responses import FileResponse
 from proofbath.certificate.keys import fingerprint, open_key, public_keys, rotate_key
 from proofbath.certificate.verify import Verification, verify
 from proofbath.description import Described
+from proofbath.errors import InputError
 from proofbath.store.kinds import Action, Line
 from proofbath.store.records import Stamp
 from proofbath.web.api_batches import CertifiedUnit, certified
@@ -235,4 +236,7 @@ def new_key(shop: Shop, stamp: Stamp, phrase: bytes | None) -> list[Key]:
 
 def _verified(shop: Shop, data: bytes) -> Verification:
     known = frozenset(key.fingerprint for key in keys_of(shop))
-    return verify(data, known)
+    try:
+        return verify(data, known)
+    except RecursionError:  # nested deeper than any document of ours
+        raise InputError("file: nested too deep for a document of this kind") from None

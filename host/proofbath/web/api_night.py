@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends
 from pydantic import Field
@@ -12,7 +12,7 @@ from proofbath.bench.preflight import Check
 from proofbath.description import Described
 from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan, Stage
-from proofbath.store.kinds import Action
+from proofbath.store.kinds import Action, Line
 from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_bench import Said
 from proofbath.web.api_shapes import Shape
@@ -26,12 +26,20 @@ from proofbath.web.deps import (
 )
 from proofbath.web.launch import NightOrder
 from proofbath.web.live_hub import hub_of
-from proofbath.web.night_page import Chosen, bench_checks, look, planned
+from proofbath.web.night_look import Chosen, bench_checks, look, planned
 from proofbath.web.night_preview import Preview
 from proofbath.web.shop_views import Hands
 from proofbath.workshop.keeping import keep_missing
 
 router = APIRouter(prefix="/api", tags=["night"], dependencies=[Depends(need("viewer"))])
+
+
+class RetestOf(Described):
+    """A unit that is measured once more: what spoilt its measurement, and how one knows."""
+
+    serial: Annotated[str, Field(max_length=40)]
+    cause: Literal["bubbles", "gauge", "mounting", "trip", "chart", "bath"]
+    record: Line
 
 
 class NightChoice(Described):
@@ -44,6 +52,13 @@ class NightChoice(Described):
     profile: Annotated[str, Field(max_length=60)] = ""
     ready_by: Annotated[str, Field(max_length=5)] = ""
     cold_by: Annotated[str, Field(max_length=5)] = ""
+    retest: RetestOf | None = None
+
+    def chosen(self) -> Chosen:
+        """Return it as the Night page plans it."""
+        again = self.retest
+        retest = (again.serial, again.cause, again.record) if again else ("", "", "")
+        return Chosen(**self.model_dump(exclude={"retest"}), retest=retest)
 
 
 class NightView(Shape):
@@ -93,8 +108,7 @@ class CheckView(Shape):
 @router.post("/night/plan")
 def plan_night(frame: CurrentFrame, signed: Viewer, choice: NightChoice) -> NightView:
     """Plan a night of a batch and tell its course; nothing is put on record."""
-    chosen = Chosen(**choice.model_dump())
-    plan = planned(frame.shop, chosen)
+    plan = planned(frame.shop, choice.chosen())
     seen = look(frame.shop, plan, choice.bench, frame.utc())
     return _night(plan, seen["seen"], seen["blocks"])
 

@@ -24,7 +24,7 @@ from proofbath.web.benches import benches_of, heard_at, standing
 from proofbath.web.benches_now import BenchNow
 from proofbath.web.frame import frame_of
 from proofbath.web.live_hub import asking
-from proofbath.web.night_page import look
+from proofbath.web.night_look import look
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.charts import reference_chart_of

@@ -1,0 +1,174 @@
+"""Batches on pages and by the API: opened, taken in, judged, reworked, ended, certified."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import pytest
+
+from host.web.conftest import Browser
+from host.workshop.papers_fixtures import CONDITIONAL, FAIL, PASS
+from host.workshop.raw_shop import BATCH
+from proofbath.store.kinds import Batch, Decision, Intake, Rework, Unit
+from proofbath.workshop.shop import Shop
+
+Open = Callable[..., Browser]
+HOSTILE = "<img src=x onerror=alert(1)> & 'co\""
+TYPE = """
+[unit_type]
+name = "F83"
+nominal_start_to_open_c = 83.0
+full_open_c = 96.0
+full_lift_mm = 6.0
+cap_c = 103.0
+
+[specification]
+unit_type = "F83"
+version = {version}
+
+[[specification.limit]]
+quantity = "start_to_open_c"
+nominal = 83.0
+tolerance = {tolerance}
+threshold_mm = 0.1
+"""
+
+
+def number(shop: Shop, name: str = BATCH) -> int:
+    """Return a batch's number."""
+    return shop.records.find(Batch, name=name).root
+
+
+def test_a_batch_is_opened_filled_by_a_list_and_planned(open_browser: Open, shop: Shop) -> None:
+    browser = open_browser("operator")
+    form = {"name": "ferry 13", "type_name": "F82", "customer": HOSTILE, "address": "Pier 2\nNess"}
+    opened = browser.post("/batches", form)
+    assert opened.status_code == 303, opened.text
+    entry = shop.records.find(Batch, name="ferry 13").entry
+    assert (entry.customer, entry.customer_address) == (HOSTILE, ("Pier 2", "Ness"))
+    at = f"/batches/{number(shop, 'ferry 13')}"
+    units = b"serial,seal,remark\nF82-0301,bad,new seal\nF82-0302,good,\n"
+    files = {"units": ("units.csv", units, "text/csv")}
+    assert browser.post(f"{at}/list", files=files).status_code == 303
+    page = browser.get(at)
+    assert "<img src=x" not in page.text
+    assert "Plan the as-found night (2 due)" in page.text
+    assert "<img src=x" not in browser.get("/batches").text
+    link = re.search(r'href="(/night\?[^"]+)"', page.text)
+    assert link
+    night = browser.get(link[1].replace("&amp;", "&"))
+    assert "F82-0301" in night.text
+
+
+def test_all_faults_of_a_list_are_told_and_none_is_taken(open_browser: Open, shop: Shop) -> None:
+    files = {"units": ("units.csv", b"serial,seal\nA B,good\nF82-0303,rotten\n", "text/csv")}
+    answer = open_browser("operator").post(f"/batches/{number(shop)}/list", files=files)
+    assert answer.status_code == 422
+    assert "rotten" in answer.text
+    assert not shop.records.current(Unit, serial="F82-0303")
+
+
+def test_what_was_not_looked_at_is_not_called_good(open_browser: Open, shop: Shop) -> None:
+    browser = open_browser("operator")
+    browser.post("/batches", {"name": "b", "type_name": "F82", "customer": "Ness"})
+    at = f"/batches/{number(shop, 'b')}/intake"
+    assert browser.post(at, {"serial": "F82-1", "new": "true", "spring": "good"}).status_code == 303
+    form = {"serial": "F82-2", "new": "true", "all_good": "true", "seal": "bad", "remark": "renew"}
+    assert browser.post(at, form).status_code == 303
+    first, second = (kept.entry.findings for kept in shop.records.current(Intake)[-2:])
+    assert (first.spring, first.cracks) == ("good", "not looked at")
+    assert (second.seal, second.cracks) == ("bad", "good")
+    page = browser.get(at).text
+    assert page.count('<option value="not looked at" selected>') == 7
+
+
+@pytest.mark.parametrize(
+    ("form", "fault"),
+    [
+        ({"serial": "F82-0999"}, "is not on record"),
+        ({"serial": "F82-0101", "new": "true"}, "is on record already"),
+        ({"serial": "F82-0101"}, "taken in already"),
+        ({"serial": "F82-7", "new": "true", "accepted": "no"}, "a refused unit needs the reason"),
+        ({"serial": "F82-7", "new": "true", "seal": "broken"}, "seal"),
+        ({"serial": "F82-7", "new": "true", "heater_ohm": "12"}, "has no heater"),
+        ({"serial": "F82-7", "new": "true", "heater_ohm": "twelve"}, "is no number"),
+    ],
+)
+def test_an_intake_is_refused_whole(
+    open_browser: Open, shop: Shop, form: dict[str, str], fault: str
+) -> None:
+    before = len(shop.records.current(Intake))
+    answer = open_browser("operator").post(f"/batches/{number(shop)}/intake", form)
+    assert (answer.status_code, fault in answer.text) == (422, True), answer.text
+    assert len(shop.records.current(Intake)) == before
+    assert not shop.records.current(Unit, serial="F82-7")
+
+
+def test_the_batch_page_says_who_passed_and_why_not(open_browser: Open, shop: Shop) -> None:
+    browser = open_browser("viewer")
+    told = browser.get(f"/api/batches/{number(shop)}").json()
+    units = {unit["serial"]: unit for unit in told["units"]}
+    assert {units[serial]["outcome"] for serial in PASS} == {"pass"}
+    assert (units[FAIL]["outcome"], units[CONDITIONAL]["outcome"]) == ("fail", "conditional pass")
+    page = browser.get(f"/batches/{number(shop)}").text
+    for unit in units.values():
+        assert unit["serial"] in page
+    assert "2 passed, not certified yet" in page
+    assert "needs the customer&#39;s recorded agreement" in page
+    assert "Certify what may be certified" not in page
+
+
+def test_rework_is_put_on_record_beside_its_advice(open_browser: Open, shop: Shop) -> None:
+    browser = open_browser("operator")
+    at = f"/batches/{number(shop)}/rework"
+    page = browser.get(at).text
+    assert "does not say how it can be reworked" in page
+    assert "hot wax and oil burn" in page
+    form = {"serial": FAIL, "kind": "setting", "amount": "+0,4", "text": "screw turned"}
+    assert browser.post(at, form).status_code == 303
+    assert shop.records.current(Rework)[-1].entry.amount == 0.4
+    refused = browser.post(at, {**form, "kind": "wax", "amount": ""})
+    assert (refused.status_code, "screw turned" in refused.text) == (422, True)
+
+
+def test_a_person_fails_a_unit_and_a_customer_agrees(open_browser: Open, shop: Shop) -> None:
+    browser, at = open_browser("operator"), f"/batches/{number(shop)}"
+    assert browser.post(f"{at}/fail", {"serial": FAIL, "reason": "leaks"}).status_code == 303
+    assert shop.records.current(Decision)[-1].entry.content["reason"] == "leaks"
+    agreed = {"serial": CONDITIONAL, "customer": "J. Ness", "record": "mail of 5 April"}
+    assert browser.post(f"{at}/agree", agreed).status_code == 303
+    assert browser.post(f"{at}/agree", {**agreed, "serial": PASS[0]}).status_code == 422
+    page = browser.get(at).text
+    assert "failed by a person" in page
+
+
+def test_a_type_is_uploaded_and_rises_in_version(open_browser: Open, shop: Shop) -> None:
+    browser = open_browser("certifier")
+    for version, tolerance, status in ((1, 2.0, 303), (1, 1.5, 422), (2, 1.5, 303)):
+        text = TYPE.format(version=version, tolerance=tolerance)
+        files = {"type": ("f83.toml", text.encode(), "application/toml")}
+        assert browser.post("/batches/types", files=files).status_code == status
+    page = browser.get("/batches/types/one", params={"name": "F83", "wanted_c": "87,5"}).text
+    assert "Type F83, version 2" in page
+    assert "87.5 °C in the engine" in page
+    assert (
+        browser.get("/batches/types/one", params={"name": "F82", "wanted_c": "hot"}).status_code
+        == 422
+    )
+    assert browser.get("/batches/types/one", params={"name": "none"}).status_code == 404
+    assert "4 units as left" in browser.get("/batches/types/one", params={"name": "F82"}).text
+
+
+def test_statistics_of_a_batch_stand_as_the_api_tells_them(open_browser: Open, shop: Shop) -> None:
+    browser, at = open_browser("viewer"), number(shop)
+    (start, *_) = browser.get(f"/api/batches/{at}/statistics").json()
+    assert start["as_found"]["mean"] - start["as_left"]["mean"] == pytest.approx(3.0, abs=0.05)
+    assert f"{start['as_left']['mean']:.3f}" in browser.get(f"/batches/{at}/statistics").text
+
+
+@pytest.mark.parametrize(
+    "path", ["/batches/999", "/batches/999/intake", "/batches/999/rework", "/batches/1/runs/9.svg"]
+)
+def test_what_is_not_there_is_not_found(open_browser: Open, path: str) -> None:
+    assert open_browser("viewer").get(path).status_code == 404
