@@ -7,7 +7,7 @@ page's scratch folder. What stands behind the three backticks says how:
 
     sh                  typed; must leave with status 0
     sh exits-1          typed; must leave with that status
-    sh until-stopped    typed; goes on until it is ended; must say a line and then end well
+    sh until-stopped    typed; goes on until it is ended; must say a line before
     sh long             typed only with --long: takes minutes, or fetches from a network
     sh hardware-only    never typed: needs a controller, a programmer or root
     typed               what a person types into the command of the block before
@@ -205,7 +205,7 @@ def _run_until_stopped(where: str, folder: Path, environment: dict[str, str], bl
         first = process.stdout.readline()
         process.send_signal(signal.SIGTERM)
         rest, _ = process.communicate(timeout=BLOCK_LIMIT_S)
-    if not first or process.returncode != block.status:
+    if not first or process.returncode not in (0, -signal.SIGTERM):
         raise PageError(f"{where}: ended with {process.returncode}\n{block.text}\n{first}{rest}")
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -272,7 +273,7 @@ def _start(case: Case) -> str:
     start = quantities[name]
     words = "unpowered start-to-open" if case.night == "powered" else "start-to-open"
     if start.value is None:
-        code, _, rest = start.reason.partition(": ")
+        code, _, rest = (start.reason or "").partition(": ")
         return f"- {words}: none, {f'because of `{code}`' if rest else code}"
     return f"- {words}: {start.value:.2f} ± {start.expanded_uncertainty:.2f} °C"
 
@@ -285,7 +286,7 @@ def wanted() -> dict[Path, str]:
     """Return every picture and the page as they should read."""
     files = {DOCS / "figures" / f"{_figure(case)}.svg": svg(case.plot()) for case in CASES.values()}
     text = PAGE.read_text(encoding="utf-8")
-    blocks = {name: (lambda name=name: block(name)) for name in CASES}
+    blocks = {name: partial(block, name) for name in CASES}
     return files | {PAGE: with_blocks(text, blocks, PAGE.name)}
 
 

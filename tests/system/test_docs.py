@@ -126,9 +126,7 @@ def _outside_fences(text: str) -> list[str]:
     return [line for n, line in enumerate(text.splitlines(), start=1) if n not in inside]
 
 
-SHORT = re.compile(
-    rf"`((?:{'|'.join(words for words in COMMANDS if ' ' in words)})(?: [^`|]*)?)`"
-)
+SHORT = re.compile(rf"`((?:{'|'.join(words for words in COMMANDS if ' ' in words)})(?: [^`|]*)?)`")
 """A verb and its subcommand between backticks, without the program's name."""
 
 

@@ -15,6 +15,7 @@ import proofbath
 from proofbath.bench.preflight import check_cool, check_disk, check_rest
 from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS, State, StationFlag, TripReason
+from proofbath.workshop.blocks import INFORMS
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "rig_docs"
@@ -80,6 +81,14 @@ def test_every_code_of_a_curve_has_a_row() -> None:
     wanted = set().union(*(codes_in(name) for name in modules))
     assert len(wanted) > 20
     assert sorted(first_cells(part(page("warnings"), "Of a curve"))) == sorted(wanted)
+
+
+def test_what_a_code_means_for_the_certificate_is_said_rightly() -> None:
+    rows = re.findall(
+        r"^\| `(\w+)` \|[^|]+\|[^|]+\| (yes|no) \|", part(page("warnings"), "Of a curve"), re.M
+    )
+    assert len(rows) > 20
+    assert {code for code, may in rows if may == "yes"} == INFORMS
 
 
 def test_every_code_of_a_batch_has_a_row() -> None:
