@@ -82,7 +82,7 @@ def heard(bath_c: float, status: str, old_s: float) -> BenchNow:
     """Return a bench whose newest sample is so old and so warm."""
     began = dt.datetime.fromisoformat(AT) - dt.timedelta(seconds=old_s + 100)
     now = BenchNow("quay", 7, status=status, t_s=100.0, first_s=0.0, bath_c=bath_c)
-    now.head = type("Head", (), {"started": began.isoformat()})()  # type: ignore[assignment]
+    now.head = type("Head", (), {"started": began.isoformat()})()
     return now
 
 
