@@ -18,6 +18,7 @@ from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.intake import put_rework
 from proofbath.workshop.receiving import check_known, receive
 from proofbath.workshop.shop import Shop, open_shop
+from proofbath.workshop.story import story_in
 
 LOOKED_AT = tuple(
     name for name in Findings.model_fields if name not in ("heater_ohm", "insulation_mohm")
@@ -41,9 +42,7 @@ class _Found(NamedTuple):
 @click.option(
     "--cause",
     type=click.Choice(CAUSES),
-    default="rework",
-    show_default=True,
-    help="Why it is here.",
+    help="Why it is here; rework when left out.",
 )
 @click.option(
     "--finding",
@@ -60,22 +59,32 @@ class _Found(NamedTuple):
 @click.option("--good", is_flag=True, help="All that is not named by --finding is good.")
 @click.option("--heater-ohm", type=_POSITIVE, help="Resistance of its heater, cold.")
 @click.option("--insulation-mohm", type=_POSITIVE, help="Heater against the case, in megohms.")
-@click.option("--refuse", is_flag=True, help="It is not taken; say why in --remark.")
+@click.option(
+    "--refuse/--accept",
+    "refuse",
+    default=None,
+    help="It is not taken: say why in --remark. Or it is, all the same.",
+)
 @click.option("--remark", default="", help="Needed where something is bad, or it is refused.")
 @click.option("--new", is_flag=True, help="The serial is new here: put the unit on record too.")
-@click.option("--correct", "reason", default="", help="Corrects its intake on record: say why.")
+@click.option(
+    "--correct",
+    "reason",
+    default="",
+    help="Corrects its intake on record: say why. What is not said stays as it was.",
+)
 @by_option
 @shop_option
 @json_option
 def intake(
     name: str,
     serial: str,
-    cause: str,
+    cause: str | None,
     said: tuple[tuple[str, str], ...],
     good: bool,
     heater_ohm: float | None,
     insulation_mohm: float | None,
-    refuse: bool,
+    refuse: bool | None,
     remark: str,
     new: bool,
     reason: str,
@@ -96,10 +105,14 @@ def intake(
         stamp = shop.stamp(by, utc_text())
         heated = _type(shop, name).unit_type.element_ohm is not None
         check_known(shop, serial, new)
-        if not (said or good or refuse):
+        if reason:
+            before = story_in(shop.records, name, serial).intake.entry
+            found, measured = _changed(before, found, refuse, measured)
+            cause = cause or before.cause
+        elif not (said or good or refuse is not None):
             found, measured = _ask(serial, heated, measured, remark)
         findings = made(Findings, serial, **found.findings, **measured)
-        fields = {"cause": cause, "findings": findings}
+        fields = {"cause": cause or CAUSES[0], "findings": findings}
         fields |= {"accepted": found.accepted, "remark": found.remark}
         number = receive(shop, name, serial, fields, new, stamp, reason)
     if as_json:
@@ -124,6 +137,7 @@ def intake(
 @click.option("--amount", type=float, help="mg of wax or mm of setting; + opens it earlier.")
 @click.option("--text", required=True, help="What was done, in words.")
 @click.option("--lot", help="Lot of the wax or the part.")
+@click.option("--correct", "reason", default="", help="Corrects its last rework: say why.")
 @click.option("--date", type=click.DateTime(["%Y-%m-%d"]), help="Day of it; today else.")
 @by_option
 @shop_option
@@ -136,11 +150,15 @@ def rework(
     text: str,
     lot: str | None,
     date: dt.datetime | None,
+    reason: str,
     by: str,
     shop_file: Path,
     as_json: bool,
 ) -> None:
     """Put on record what was changed on unit SERIAL of batch NAME, after it was measured as found.
+
+    Advice is learnt from rounds in which only wax, or only the setting, was changed: what goes with
+    that and moves no temperature, such as a new seal, is said in its text.
 
     Example:  proofbath batch rework "ferry 12" F82-0412 --kind wax --amount 4 --text "wax added"
     --by "Ada Quay"
@@ -149,7 +167,7 @@ def rework(
     day = date.date() if date else day_of(at)
     with open_shop(shop_file) as shop:
         stamp = shop.stamp(by, at)
-        number = put_rework(shop, name, serial, day, kind, amount, text, lot, stamp)
+        number = put_rework(shop, name, serial, day, kind, amount, text, lot, stamp, reason)
     if as_json:
         print_json({"serial": serial, "rework": number, "date": day.isoformat()})
     else:
@@ -161,6 +179,17 @@ def _said(said: tuple[tuple[str, str], ...], good: bool) -> dict[str, Any]:
     if twice:
         raise InputError(f"--finding: {', '.join(sorted(twice))} is said twice; say it once")
     return (dict.fromkeys(LOOKED_AT, "good") if good else {}) | dict(said)
+
+
+def _changed(
+    before: Intake, said: _Found, refuse: bool | None, measured: dict[str, float | None]
+) -> tuple[_Found, dict[str, float | None]]:
+    """Return an intake on record with what is said now in its place."""
+    known = before.findings.model_dump()
+    looked = {what: said.findings.get(what, known[what]) for what in LOOKED_AT}
+    numbers = {what: known[what] if ohm is None else ohm for what, ohm in measured.items()}
+    accepted = before.accepted if refuse is None else not refuse
+    return _Found(looked, accepted, said.remark or before.remark), numbers
 
 
 def _type(shop: Shop, name: str) -> TypeVersion:

@@ -84,6 +84,14 @@ class Records:
             raise RecordError(f"{self.name}: there is no {kind.table} {root}")
         return [_kept(kind, row) for row in rows]
 
+    def places(self, *kinds: type[Kind]) -> dict[tuple[type[Kind], int], int]:
+        """Return where in the chain each row of some kinds stands, whatever a clock said."""
+        named = {kind.table: kind for kind in kinds}
+        query = select(LINK).where(LINK.c.kind.in_(named))
+        with self._database.reading() as connection:
+            links = connection.execute(query).all()
+        return {(named[link.kind], link.row_id): link.number for link in links}
+
     def one(self, kind: type[K], root: int) -> Kept[K]:
         """Return an entry as last corrected; raises RecordError when there is none."""
         return self.history(kind, root)[-1]

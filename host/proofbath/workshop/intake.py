@@ -20,6 +20,9 @@ from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import story_in
 
 _CHANGED_BY = {"wax": "refillable", "setting": "setting"}
+_MOST = {"wax": (100.0, "mg"), "setting": (5.0, "mm")}
+"""Largest change of one round that is believed: several times what any type bears (common
+practice, no source). A slip of the pen would spoil all later advice."""
 
 
 class TypeFile(Described):
@@ -167,11 +170,13 @@ def put_rework(
     text: str,
     supplier_lot: str | None,
     stamp: Stamp,
+    reason: str = "",
 ) -> int:
     """Put on record what was changed on a unit, and return its number.
 
-    Refused before the unit was measured as found in this batch, while a certificate of this batch
-    stands, and where the type does not bear this kind of rework.
+    A `reason` corrects the unit's last rework in this batch instead.  Refused before the unit was
+    measured as found in this batch, while a certificate of this batch stands, and where the type
+    does not bear this kind of rework.
     """
     story = story_in(shop.records, batch_name, serial)
     called = f"rework of {serial}"
@@ -186,6 +191,8 @@ def put_rework(
         )
     if story.certificate is not None:
         raise InputError(f"{called}: certificate {story.certificate} stands; withdraw it first")
+    if story.moved_to is not None:
+        raise InputError(f"{called}: was taken into {story.moved_to} since; name that batch")
     _check_bears(shop.records, story.batch.entry, called, kind, amount)
     rework = made(
         Rework,
@@ -198,22 +205,34 @@ def put_rework(
         text=text,
         supplier_lot=supplier_lot,
     )
-    return shop.records.add(rework, stamp)
+    if not reason:
+        return shop.records.add(rework, stamp)
+    known = [step.rework for step in story.steps if step.rework is not None]
+    if not known:
+        raise InputError(f"{called}: none is on record in {batch_name}; nothing to correct")
+    shop.records.correct(known[-1].root, rework, reason, stamp)
+    return known[-1].root
 
 
 def _check_bears(
     records: Records, batch: Batch, called: str, kind: str, amount: float | None
 ) -> None:
-    """Refuse wax for what does not open, a setting where there is none, and either unmeasured."""
+    """Refuse wax for what does not open, a setting where there is none, an unbelievable amount."""
     wanted = _CHANGED_BY.get(kind)
     if wanted is None:
+        if amount is not None:
+            raise InputError(f"{called}: {kind} has no amount; say it in words")
         return
     known = records.one(TypeVersion, batch.type_version_id).entry.rework_kind
     if known is not None and known.kind != wanted:
         raise InputError(f"{called}: the type is {known.kind}, which bears no change of {kind}")
+    most, unit = _MOST[kind]
     if not amount:
-        unit = "mg" if kind == "wax" else "mm"
         raise InputError(f"{called}: say by how many {unit}; advice is learnt from it")
+    if not abs(amount) <= most:
+        raise InputError(
+            f"{called}: {amount:+g} {unit}, believable are {most:g} at most; give {unit}"
+        )
 
 
 def set_reference(

@@ -144,7 +144,9 @@ class _Judge:
         decision = _last(self.records, step.result)
         failed = self._by_person(decision)
         refused = refuse_certificate(verdict, _agreement(decision, step.result))
+        moved = _moved(story)
         blocks = (
+            *moved,
             *_missing_found(story),
             *_unfrozen(version, story),
             *self._blocks.of(step, version.unit_type.element_ohm is not None),
@@ -153,6 +155,8 @@ class _Judge:
         words = measured_step(story, version, verdict, refused, blocks)
         if failed:
             words = "give it back: it was failed"
+        elif moved:
+            words = f"go on in {story.moved_to}"
         return Judged(story, step.result, verdict, refusals, words, decision)
 
     def _by_person(self, decision: Kept[Decision] | None) -> str | None:
@@ -168,10 +172,18 @@ def _judge(shop: Shop, on: dt.date) -> Iterator[_Judge]:
         yield _Judge(Snapshot(shop.records), journal, on)
 
 
+def _moved(story: UnitStory) -> list[str]:
+    if story.moved_to is None or story.certificate is not None:
+        return []
+    return [f"taken into {story.moved_to} since: it is judged there as it is now"]
+
+
 def _unmeasured(story: UnitStory) -> tuple[str, ...]:
     intake = story.intake.entry
     if not intake.accepted:
         return (f"refused at intake: {intake.remark}",)
+    if story.moved_to is not None:
+        return tuple(_moved(story))
     if story.reworked:
         return ("as-left missing: was reworked and not measured since", *_missing_found(story))
     return tuple(_missing_found(story))

@@ -16,6 +16,8 @@ def unmeasured_step(story: UnitStory) -> str:
     """Return what comes next for a unit that was not measured as it is now."""
     if not story.intake.entry.accepted:
         return "give it back: it was refused at intake"
+    if story.moved_to is not None:
+        return f"go on in {story.moved_to}"
     return "measure as left" if story.reworked else "measure as found"
 
 

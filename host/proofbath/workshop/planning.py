@@ -203,13 +203,20 @@ def _stage_fault(story: UnitStory, stage: Stage, asked: Attempt) -> str | None:
         return f"was refused at intake ({story.intake.entry.remark}); leave it out"
     if stage == "trial":
         return None
+    return _order_fault(story, stage) or refuse_retest(story.attempts(stage), asked)
+
+
+def _order_fault(story: UnitStory, stage: Stage) -> str | None:
+    """Why it is not a unit's turn: found, reworked and left come in that order, in one batch."""
+    if story.moved_to is not None:
+        return f"was taken into {story.moved_to} since; plan that batch's night"
     if stage == "as-left" and story.counting("as-found") is None:
         return "is to be measured as left, but was not measured as found; measure that first"
     if stage == "as-left" and not story.reworked:
         return "was not reworked since it was measured as found; its as-found result counts"
     if stage == "as-found" and story.reworked:
         return "was reworked already; it can only be measured as left"
-    return refuse_retest(story.attempts(stage), asked)
+    return None
 
 
 def _places(

@@ -13,12 +13,13 @@ Found = dict[Any, list[Kept[Any]]]
 
 
 class Snapshot(Records):
-    """Answers `current`, `find` and `one` from memory; asks the records for histories only."""
+    """Answers `current`, `find`, `one` and `places` from memory, only histories from the records."""
 
     def __init__(self, records: Records) -> None:
         self._records = records
         self.name, self.place = records.name, records.place
         self._by_field: dict[tuple[type[Kind], str | None], Found] = {}
+        self._places: dict[tuple[type[Kind], ...], dict[tuple[type[Kind], int], int]] = {}
 
     def current(self, kind: type[K], **equal: Any) -> list[Kept[K]]:
         """Return the entries of a kind whose fields are `equal`, oldest first."""
@@ -33,6 +34,12 @@ class Snapshot(Records):
     def history(self, kind: type[K], root: int) -> list[Kept[K]]:
         """Return an entry and its corrections in order."""
         return self._records.history(kind, root)
+
+    def places(self, *kinds: type[Kind]) -> dict[tuple[type[Kind], int], int]:
+        """Return where in the chain each row of some kinds stands."""
+        if kinds not in self._places:
+            self._places[kinds] = self._records.places(*kinds)
+        return self._places[kinds]
 
     def one(self, kind: type[K], root: int) -> Kept[K]:
         """Return an entry as last corrected; raises RecordError when there is none."""

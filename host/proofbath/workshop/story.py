@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from operator import itemgetter
 from typing import Literal, NamedTuple, TypeVar
 
 from proofbath.errors import InputError
@@ -25,7 +26,6 @@ from proofbath.workshop.entry import day_of
 
 StepStage = Literal["as-found", "rework", "as-left", "trial"]
 K = TypeVar("K", bound=Kind)
-_RANK = {"as-found": 0, "rework": 1, "as-left": 2, "trial": 3}
 
 
 class Step(NamedTuple):
@@ -59,7 +59,7 @@ class Step(NamedTuple):
 
 
 class UnitStory(NamedTuple):
-    """A unit's way through one batch; steps in the order in which they happened."""
+    """A unit's way through one batch; steps in the order in which they were put on record."""
 
     unit: Kept[Unit]
     batch: Kept[Batch]
@@ -67,6 +67,8 @@ class UnitStory(NamedTuple):
     steps: tuple[Step, ...]
     certificate: str | None = None
     """Number of the certificate of this batch that stands."""
+    moved_to: str | None = None
+    """A later batch it was taken into: what it is now is measured and judged there."""
 
     @property
     def reworked(self) -> bool:
@@ -141,18 +143,29 @@ def _story(
     records: Records, unit: Kept[Unit], batch: Kept[Batch], intake: Kept[Intake]
 ) -> UnitStory:
     keys = {"unit_id": unit.root, "batch_id": batch.root}
-    timed = [
-        (_first_at(records, Loading, kept), _measured(records, kept))
+    place = records.places(Loading, Rework)
+    placed = [
+        (place[Loading, kept.root], _measured(records, kept))
         for kept in records.current(Loading, **keys)
         if kept.entry.place == "unit"
     ]
-    timed += [
-        (_first_at(records, Rework, kept), Step("rework", kept.entry.date, rework=kept))
+    placed += [
+        (place[Rework, kept.root], Step("rework", kept.entry.date, rework=kept))
         for kept in records.current(Rework, **keys)
     ]
-    timed.sort(key=lambda pair: (pair[0], _RANK[pair[1].stage]))
-    steps = tuple(step for _, step in timed)
-    return UnitStory(unit, batch, intake, steps, _standing(records, keys))
+    steps = tuple(step for _, step in sorted(placed, key=itemgetter(0)))
+    standing, later = _standing(records, keys), _moved_to(records, intake)
+    return UnitStory(unit, batch, intake, steps, standing, later)
+
+
+def _moved_to(records: Records, intake: Kept[Intake]) -> str | None:
+    """Return the last batch that took the unit in after this one did."""
+    later = [
+        kept
+        for kept in records.current(Intake, unit_id=intake.entry.unit_id)
+        if kept.root > intake.root and kept.entry.accepted
+    ]
+    return records.one(Batch, later[-1].entry.batch_id).entry.name if later else None
 
 
 def _measured(records: Records, loading: Kept[Loading]) -> Step:

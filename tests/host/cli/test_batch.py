@@ -96,6 +96,25 @@ def test_an_intake_is_corrected_with_a_reason(
     assert kept.entry.findings.spring == "good"
 
 
+def test_a_correction_leaves_the_rest_of_an_intake_as_it_was(
+    call: Call, ferry: FerryShop, shop: Arguments
+) -> None:
+    opened(call, shop, "ferry 13", "F103H")
+    intake = ("batch", "intake", "ferry 13", "F103H-1", *BY, *shop)
+    cracked = ("--finding", "cracks", "bad", "--refuse", "--remark", "cracked", "--heater-ohm", "9")
+    assert call(*intake, "--new", "--cause", "complaint", *cracked).status == 0
+
+    def corrected(*options: str) -> Intake:
+        assert call(*intake, "--correct", "looked again", *options).status == 0
+        return ferry.shop.records.current(Intake)[0].entry
+
+    found = corrected("--finding", "spring", "good")
+    assert (found.cause, found.accepted, found.remark) == ("complaint", False, "cracked")
+    findings = found.findings
+    assert (findings.cracks, findings.spring, findings.heater_ohm) == ("bad", "good", 9.0)
+    assert corrected("--accept", "--finding", "cracks", "good").accepted
+
+
 def test_a_list_is_taken_in_whole_or_not_at_all(
     call: Call, ferry: FerryShop, shop: Arguments, tmp_path: Path
 ) -> None:

@@ -13,7 +13,7 @@ from host.workshop.ferry_shop import BATCH, F82, F103H, GOOD, REFERENCE, FerrySh
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.proof.rework_kind import Sealed
-from proofbath.store.kinds import Batch, Findings, Intake, TypeVersion, Unit
+from proofbath.store.kinds import Batch, Findings, Intake, Rework, TypeVersion, Unit
 from proofbath.store.records import Stamp
 from proofbath.workshop.intake import (
     TypeFile,
@@ -187,6 +187,26 @@ def test_rework_is_dated_between_the_run_and_today_and_says_how_much(ferry: Ferr
     with pytest.raises(InputError, match="is refillable, which bears no change of setting"):
         put(ferry.day, "setting")
     assert put(ferry.day, "cleaning", None)
+
+
+def test_an_unbelievable_dose_is_refused_and_a_wrong_one_corrected(ferry: FerryShop) -> None:
+    """Grams typed for milligrams would teach that wax does next to nothing."""
+    ferry.batch(["A1"])
+    ferry.night("as-found", {"A1": 85.0})
+    for amount in (5000.0, -101.0, float("nan")):
+        with pytest.raises(InputError, match="mg, believable are 100 at most; give mg"):
+            ferry.rework("A1", amount=amount)
+
+    def put(amount: float, reason: str) -> int:
+        fields = (ferry.day, "wax", amount, "wax added", None, ferry.stamp, reason)
+        return put_rework(ferry.shop, BATCH, "A1", *fields)
+
+    with pytest.raises(InputError, match="none is on record in ferry 12; nothing to correct"):
+        put(4.0, "misread")
+    first = ferry.rework("A1", amount=40.0)
+    assert put(4.0, "the balance said 4.0") == first
+    (kept,) = ferry.shop.records.current(Rework)
+    assert (kept.root, kept.entry.amount, kept.reason) == (first, 4.0, "the balance said 4.0")
 
 
 def test_a_sealed_element_takes_no_wax(ferry: FerryShop) -> None:

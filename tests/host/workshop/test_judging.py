@@ -36,6 +36,7 @@ from proofbath.store.kinds import Batch, Decision, Loading, Result, StationRun, 
 from proofbath.workshop.charts import put_cause
 from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_reference, take_in
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
+from proofbath.workshop.planning import plan_night
 from proofbath.workshop.verdicts import measured_in
 
 FORM = "start_to_open_c at 0.1 mm at zero rate by crossing"
@@ -75,6 +76,21 @@ def test_a_good_unit_may_be_certified(ferry: FerryShop) -> None:
     assert found.verdict.outcome is Outcome.PASS
     assert found.decision is None
     assert ferry.shop.records.current(Decision) == [], "judging writes nothing"
+
+
+def test_a_unit_in_a_later_batch_is_judged_there_alone(ferry: FerryShop) -> None:
+    """What was measured here says nothing of a unit that another batch may have changed since."""
+    ferry.night("as-found", {"A1": 82.2})
+    ferry.batch(["A1"], "ferry 13")
+    assert only_refusal(ferry) == "taken into ferry 13 since: it is judged there as it is now"
+    assert judged(ferry).next_step == "go on in ferry 13"
+    with pytest.raises(InputError, match="was taken into ferry 13 since; name that batch"):
+        ferry.rework("A1")
+    with pytest.raises(InputError, match="A1: was taken into ferry 13 since; plan that batch's"):
+        plan_night(ferry.shop, BATCH, "as-found", QUAY, serials=["A1"])
+    found = (GOOD, False, "taken in by mistake", ferry.stamp, "another unit")
+    take_in(ferry.shop, "ferry 13", "A1", "rework", *found)
+    assert judged(ferry).refusals == ()
 
 
 def test_a_decision_is_written_once_with_every_limit(ferry: FerryShop) -> None:

@@ -7,11 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from host.workshop.ferry_shop import BATCH, FerryShop, ferry_shop
+from host.workshop.ferry_shop import BATCH, CERTIFIER, FerryShop, ferry_shop
 from host.workshop.test_planning import BUBBLES
 from proofbath.errors import InputError
 from proofbath.proof.verdict import RetestCause
 from proofbath.store.kinds import Rework
+from proofbath.store.records import Stamp
 from proofbath.workshop.story import batch_story, story_in, unit_story
 
 
@@ -69,6 +70,20 @@ def test_a_trial_counts_for_nothing(ferry: FerryShop) -> None:
     ferry.night("trial", {"A1": 85.0})
     story = story_in(ferry.shop.records, BATCH, "A1")
     assert [step.stage for step in story.steps] == ["trial"]
+    assert story.present is None
+
+
+def test_a_clock_that_steps_back_turns_no_order(ferry: FerryShop) -> None:
+    """A rework after the night as left counts, though the clock says it was before that."""
+    ferry.night("as-found", {"A1": 85.0})
+    ferry.rework("A1")
+    ferry.night("as-left", {"A1": 82.0})
+    ferry.pass_days(-1)
+    early = Stamp(ferry.at.replace("T18", "T06"), ferry.people[CERTIFIER])
+    kept = ferry.shop.records.current(Rework)[0].entry
+    ferry.shop.records.add(kept.model_copy(update={"text": "cleaned"}), early)
+    story = story_in(ferry.shop.records, BATCH, "A1")
+    assert [step.stage for step in story.steps] == ["as-found", "rework", "as-left", "rework"]
     assert story.present is None
 
 
