@@ -41,14 +41,14 @@ from proofbath.workshop.planning import plan_night
 from proofbath.workshop.shop import Shop, open_shop
 
 PASSWORD = "nine knots upstream"
-VIEWER, ADMINISTRATOR = "Nils Oster", "Ida Berg"
+VIEWER, ADMINISTRATOR, EVERYBODY = "Nils Oster", "Ida Berg", "Edda Holm"
 PEOPLE = {
     "viewer": VIEWER,
     "operator": OPERATOR,
     "certifier": CERTIFIER,
     "administrator": ADMINISTRATOR,
 }
-"""Somebody of each right."""
+"""Somebody of each right; besides, `EVERYBODY` has all of them."""
 TOLD, MEASURED, WAITING = "ferry-F82-spring", "ferry-F82-autumn", "ferry-F82-winter"
 """Batches: told by the story; measured as found and not judged; not measured yet."""
 LEAKY = "leaky bench"
@@ -76,8 +76,12 @@ def furnish(folder: Path, seed: int = 3) -> Path:
             plan = plan_night(shop, MEASURED, "as-found", BENCH, REFERENCE)
             shop_night(shop, plan, BENCH, OPERATOR, at, clear=True, folder=Path(locks))
             _receive(shop, WAITING, [f"F82-09{n:02}" for n in range(1, 6)], stamp)
-            for name, right in ((VIEWER, "viewer"), (ADMINISTRATOR, "administrator")):
-                shop.records.add(Person(name=name, rights=(right,)), stamp)
+            for name, rights in (
+                (VIEWER, ("viewer",)),
+                (ADMINISTRATOR, ("administrator",)),
+                (EVERYBODY, tuple(PEOPLE)),
+            ):
+                shop.records.add(Person.model_validate({"name": name, "rights": rights}), stamp)
             give_passwords(shop, stamp)
     return add_leaky_bench(folder / "workshop.toml")
 

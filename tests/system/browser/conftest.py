@@ -5,16 +5,26 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    ViewportSize,
+    sync_playwright,
+)
 
 from system.web_shop import PASSWORD, PEOPLE, Served, furnish, served
 
 CHROMIUM = "/usr/bin/chromium"
-WIDTHS = {360: {"width": 360, "height": 740}, 1280: {"width": 1280, "height": 800}}
+WIDTHS: dict[int, ViewportSize] = {
+    360: {"width": 360, "height": 740},
+    1280: {"width": 1280, "height": 800},
+}
 """A small phone held upright, and a desk's screen, in CSS pixels."""
 PATIENCE_MS = 60_000
 
@@ -37,7 +47,8 @@ class Watched:
     def asked(self, url: str) -> None:
         """Keep an address that is not the workshop's own."""
         here, parts = urlsplit(self.address), urlsplit(url)
-        if parts.scheme not in ("data", "blob") and parts.netloc != here.netloc:
+        own = parts.scheme in ("data", "blob", "chrome-extension")  # the last shows PDF files
+        if not own and parts.netloc != here.netloc:
             self.elsewhere.append(url)
 
     def said(self, message: ConsoleMessage) -> None:
@@ -69,23 +80,23 @@ def chromium() -> Iterator[Browser]:
 
 @pytest.fixture
 def open_page(chromium: Browser, workshop: Served) -> Iterator[OpenPage]:
-    """Return what opens a page: `open_page(right, width=..., **context)`, signed in by the form.
+    """Return what opens a page: `open_page("operator", width=..., **context)`, signed in.
 
     In the end nothing may have been asked from elsewhere, nor a console have complained.
     """
     watched = Watched(workshop.address)
     with ExitStack() as stack:
 
-        def open_one(right: str | None = None, width: int = 1280, **more: object) -> Page:
+        def open_one(name: str | None = None, width: int = 1280, **more: Any) -> Page:
             context = chromium.new_context(
                 base_url=workshop.address, viewport=WIDTHS[width], **more
-            )  # type: ignore[arg-type]
+            )
             stack.callback(context.close)
             context.set_default_timeout(PATIENCE_MS)
             watched.watch(context)
             page = context.new_page()
-            if right is not None:
-                sign_in(page, PEOPLE[right])
+            if name is not None:
+                sign_in(page, PEOPLE.get(name, name))
             return page
 
         yield open_one
@@ -100,9 +111,3 @@ def sign_in(page: Page, name: str, path: str = "/settings") -> None:
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
     page.get_by_role("button", name="Sign out").wait_for()
-
-
-@pytest.fixture
-def papers(tmp_path: Path) -> Path:
-    """Return a folder for what is downloaded."""
-    return tmp_path

@@ -1,4 +1,4 @@
-"""A night by the pages: planned, started on the virtual bench, watched, stopped; and one that trips."""
+"""A night by the pages: planned, started on the virtual bench, watched and stopped; one trips."""
 
 from __future__ import annotations
 
