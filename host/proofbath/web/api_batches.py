@@ -47,7 +47,10 @@ class NewBatch(Described):
 
 
 class NewIntake(Described):
-    """A unit that came in; `new` puts it on record, `correction` corrects an earlier intake."""
+    """A unit that came in; `new` puts it on record.
+
+    A `correction` says why this whole intake takes the place of the one on record.
+    """
 
     serial: Serial
     cause: Literal["rework", "new", "returned", "complaint"] = "rework"
@@ -65,7 +68,10 @@ class UnitList(Described):
 
 
 class NewRework(Described):
-    """What was changed on a unit: mg of wax or mm of setting, + opens it earlier; date: today."""
+    """What was changed on a unit: mg of wax or mm of setting, + opens it earlier; date: today.
+
+    A `correction` says why this takes the place of the unit's last rework.
+    """
 
     serial: Serial
     kind: Literal["wax", "setting", "part", "cleaning", "other"]
@@ -73,6 +79,7 @@ class NewRework(Described):
     text: Line
     supplier_lot: Remark | None = None
     date: dt.date | None = None
+    correction: Remark = ""
 
 
 class Failure(Described):
@@ -178,6 +185,7 @@ def new_rework(
         rework.text,
         rework.supplier_lot,
         stamp,
+        rework.correction.strip(),
     )
     return Numbered(number=found)
 

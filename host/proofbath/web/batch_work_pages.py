@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, get_args
 
-from fastapi import APIRouter, Form
+from fastapi import APIRouter, Form, Query
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -47,13 +47,23 @@ REWORKS = get_args(Rework.model_fields["kind"].annotation)
 SAID = {
     "taken": "The intake is on record; take the next unit in.",
     "list": "All units of the list are taken in.",
+    "corrected": "The correction is on record; what was said before stays there too.",
     "reworked": "The rework is on record; measure the unit as left next.",
 }
 
 
 @router.get("/batches/{number}/intake")
-def intake_page(request: Request, shop: CurrentShop, signed: Viewer, number: Number) -> Response:
-    """Show what was taken in, and the forms to take more in."""
+def intake_page(
+    request: Request,
+    shop: CurrentShop,
+    signed: Viewer,
+    number: Number,
+    correct: Annotated[str, Query(max_length=40)] = "",
+) -> Response:
+    """Show what was taken in, and the forms to take more in, or to correct what is on record."""
+    for story in batch_story(shop.records, batch_name(shop, number)):
+        if story.unit.entry.serial == correct:
+            return _intake(request, shop, number, given=_as_given(correct, story.intake.entry))
     return _intake(request, shop, number)
 
 
@@ -90,7 +100,8 @@ def intake_form(
             "remark": remark,
         }
         receive(shop, name, serial.strip(), fields, new, stamp, correction)
-        return back(f"/batches/{number}/intake", said="taken")
+        word = "corrected" if correction.strip() else "taken"
+        return back(f"/batches/{number}/intake", said=word)
 
     return tried(act, lambda faults: _intake(request, shop, number, faults, given))
 
@@ -136,16 +147,32 @@ def rework_form(
     amount: Text = "",
     supplier_lot: Text = "",
     date: Text = "",
+    correction: Text = "",
 ) -> Response:
-    """Put on record what was changed on a unit."""
+    """Put on record what was changed on a unit, or correct what was said of its last rework."""
     name = batch_name(shop, number)
 
     def act() -> Response:
         day, much = day_in(date, "day", on), number_in(amount, "amount")
-        put_rework(shop, name, serial, day, kind, much, text, supplier_lot or None, stamp)
-        return back(f"/batches/{number}/rework", said="reworked")
+        lot, why = supplier_lot or None, correction.strip()
+        put_rework(shop, name, serial, day, kind, much, text, lot, stamp, why)
+        word = "corrected" if why else "reworked"
+        return back(f"/batches/{number}/rework", said=word)
 
     return tried(act, lambda faults: _rework(request, shop, number, faults, given))
+
+
+def _as_given(serial: str, intake: Intake) -> GivenText:
+    """Return an intake on record as its form was filled, to be corrected."""
+    found = {name: how for name, how in intake.findings if how is not None}
+    said_then = {
+        "serial": serial,
+        "cause": intake.cause,
+        "remark": intake.remark,
+        "accepted": "yes" if intake.accepted else "no",
+        "correcting": "yes",
+    }
+    return GivenText(said_then | {name: str(how) for name, how in found.items()})
 
 
 def _intake(

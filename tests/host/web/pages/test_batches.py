@@ -83,6 +83,22 @@ def test_what_was_not_looked_at_is_not_called_good(open_browser: Open, shop: Sho
     assert page.count('<option value="not looked at" selected>') == 7
 
 
+def test_an_intake_is_corrected_from_what_is_on_record(open_browser: Open, shop: Shop) -> None:
+    browser, at = open_browser("operator"), f"/batches/{number(shop)}/intake"
+    page = browser.get(at, params={"correct": PASS[0]}).text
+    fieldset = page.split("<fieldset>")[1]
+    chosen = re.findall(r'<(?:select|input)[^>]* name="(\w+)"', fieldset)
+    assert {*chosen} == {
+        *("identity", "corrosion", "spring", "cracks", "wax_seep", "vent_pin", "seal", "all_good")
+    }
+    assert '<option value="doubtful" selected>' in fieldset
+    assert 'value="seal to be renewed"' in page
+    form = {"serial": PASS[0], "seal": "good", "correcting": "yes", "correction": "seal was good"}
+    assert browser.post(at, form).status_code == 303
+    kept = next(k for k in shop.records.current(Intake) if k.reason)
+    assert (kept.reason, kept.entry.findings.seal) == ("seal was good", "good")
+
+
 @pytest.mark.parametrize(
     ("form", "fault"),
     [
@@ -128,6 +144,10 @@ def test_rework_is_put_on_record_beside_its_advice(open_browser: Open, shop: Sho
     form = {"serial": FAIL, "kind": "setting", "amount": "+0,4", "text": "screw turned"}
     assert browser.post(at, form).status_code == 303
     assert shop.records.current(Rework)[-1].entry.amount == 0.4
+    wrong = {**form, "amount": "0.6", "correction": "misread"}
+    assert browser.post(at, wrong).headers["location"].endswith("said=corrected")
+    assert [k.entry.amount for k in shop.records.current(Rework)].count(0.4) == 0
+    assert shop.records.current(Rework)[-1].entry.amount == 0.6
     refused = browser.post(at, {**form, "kind": "wax", "amount": ""})
     assert (refused.status_code, "screw turned" in refused.text) == (422, True)
 
