@@ -12,6 +12,8 @@ from proofbath.bench.night import plan_of
 from proofbath.bench.unit_analysis import UnitReport
 from proofbath.cli.night_report import read_night, remarks, starts_table
 from proofbath.cli.output import console, print_json
+from proofbath.curve.batch_trust import batch_findings
+from proofbath.curve.result import Warned
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 from proofbath.workshop.night_files import write_json, write_night
@@ -29,23 +31,29 @@ def report_outcome(outcome: Outcome, out: Path, as_json: bool) -> int:
         reports = read_night(journal, outcome.run_id)
     if reports:
         write_night(out, reports)
-    write_json(out / f"run-{outcome.run_id}.json", _found(outcome, plan, reports))
-    return _tell(outcome, plan, reports, out, as_json)
+    together = batch_findings([report.result for report in reports])
+    write_json(out / f"run-{outcome.run_id}.json", _found(outcome, plan, reports, together))
+    return _tell(outcome, plan, reports, out, as_json, together)
 
 
 def report_done(shop: Shop, done: NightDone, plan: NightPlan, as_json: bool) -> int:
     """Print a night of the workshop that is on record, and return the exit status."""
     out = shop.nights / f"run-{done.outcome.run_id}"
-    return _tell(done.outcome, plan, done.reports, out, as_json)
+    return _tell(done.outcome, plan, done.reports, out, as_json, done.findings)
 
 
 def _tell(
-    outcome: Outcome, plan: NightPlan, reports: Sequence[UnitReport], out: Path, as_json: bool
+    outcome: Outcome,
+    plan: NightPlan,
+    reports: Sequence[UnitReport],
+    out: Path,
+    as_json: bool,
+    together: Sequence[Warned],
 ) -> int:
     if as_json:
-        print_json(_found(outcome, plan, reports))
+        print_json(_found(outcome, plan, reports, together))
     else:
-        _print(outcome, reports, out)
+        _print(outcome, reports, out, together)
     return exit_status(outcome)
 
 
@@ -54,13 +62,16 @@ def exit_status(outcome: Outcome) -> int:
     return 0 if outcome.status == "done" else 3
 
 
-def _found(outcome: Outcome, plan: NightPlan, reports: Sequence[UnitReport]) -> dict[str, Any]:
+def _found(
+    outcome: Outcome, plan: NightPlan, reports: Sequence[UnitReport], together: Sequence[Warned]
+) -> dict[str, Any]:
     return {
         "run": outcome.run_id,
         "status": outcome.status,
         "reason": outcome.reason,
         "batch": plan.batch,
         "unit_type": plan.unit_type.name,
+        "findings": [{"code": warned.code, "text": warned.text} for warned in together],
         "units": [
             {
                 "serial": report.serial,
@@ -73,11 +84,13 @@ def _found(outcome: Outcome, plan: NightPlan, reports: Sequence[UnitReport]) -> 
     }
 
 
-def _print(outcome: Outcome, reports: Sequence[UnitReport], out: Path) -> None:
+def _print(
+    outcome: Outcome, reports: Sequence[UnitReport], out: Path, together: Sequence[Warned]
+) -> None:
     shown = console()
     if reports:
         shown.print(starts_table(reports, {}))
-    for line in remarks(reports):
-        shown.print(line)
+    for line in (*remarks(reports), *(warned.text for warned in together)):
+        shown.print(line, markup=False)
     ending = f": {outcome.reason}" if outcome.reason else ""
     shown.print(f"run {outcome.run_id} {outcome.status}{ending}; files are in {out}")

@@ -20,6 +20,7 @@ from proofbath.workshop.charts import (
     reference_chart_of,
 )
 from proofbath.workshop.intake import newest_type
+from proofbath.workshop.night_findings import OF_THE_BENCH, night_findings
 from proofbath.workshop.planning import reference_in_use
 from proofbath.workshop.story import Step, only
 
@@ -88,6 +89,8 @@ class Blocks:
                 " (proofbath check --commission) and measure again"
             )
         guard = _guard_of(self._records, number)
+        together = night_findings(self._records, number)
+        found += [f"run {number}: {w.text}" for w in together if w.code in OF_THE_BENCH]
         found += _guard_blocks(self._records, number, guard, bench.bath_limit_c())
         probes = probe_chart_of(self._records, bench_name)
         found += self._chart_blocks(number, "probes", "bath and guard probe", probes)

@@ -16,12 +16,14 @@ from proofbath.bench.night import Progressed, Remarks, check_night
 from proofbath.bench.process import bench_night, bench_resume
 from proofbath.bench.ready import Ready
 from proofbath.bench.unit_analysis import UnitReport
+from proofbath.curve.result import Warned
 from proofbath.errors import InputError
 from proofbath.run.plan import LoadedStation, NightPlan
 from proofbath.store.kinds import Batch, Loading, Result, StationRun, Unit
 from proofbath.store.records import Kept, Stamp, Writer
 from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.keeping import LOADINGS, keep_missing, keep_run
+from proofbath.workshop.night_findings import night_findings
 from proofbath.workshop.planning import cause_of, loading_faults
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import only
@@ -31,11 +33,13 @@ BLOCKING = "blocking"
 
 
 class NightDone(NamedTuple):
-    """How a night ended, its results on record, and what it says of each unit."""
+    """How a night ended, its results on record, and what it says of its units."""
 
     outcome: Outcome
     results: tuple[int, ...]
     reports: tuple[UnitReport, ...]
+    findings: tuple[Warned, ...] = ()
+    """What all its units together tell of the bench, or of one among them."""
 
 
 def begin_loading(shop: Shop, plan: NightPlan, bench: BenchFile, stamp: Stamp) -> list[int]:
@@ -152,7 +156,8 @@ def _kept(shop: Shop, outcome: Outcome, stamp: Stamp) -> NightDone:
     found = keep_run(shop, outcome.run_id, stamp)
     keep_missing(shop, stamp)
     results = tuple(keep_night(shop, outcome.run_id, stamp))
-    return NightDone(outcome, results, found.reports if found else ())
+    together = night_findings(shop.records, outcome.run_id)
+    return NightDone(outcome, results, found.reports if found else (), tuple(together))
 
 
 def _loading(

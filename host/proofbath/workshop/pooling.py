@@ -33,7 +33,7 @@ def budget_for(
     if budget is None:
         return None
     earlier = [
-        _as_result(kept.entry.content)
+        as_result(kept.entry.content, POOLED)
         for kept in records.current(Result)
         if kept.entry.content.get("unit_type") == unit_type
         and kept.entry.content.get("profile") == profile
@@ -50,9 +50,9 @@ def _freedom(budget: BenchBudget) -> float:
     return math.inf if budget.repeatability_dof is None else budget.repeatability_dof
 
 
-def _as_result(content: Mapping[str, Any]) -> CurveResult:
-    """A result on record, as far as pooling looks at it."""
-    quantities = {name: _quantity(content[name]) for name in POOLED}
+def as_result(content: Mapping[str, Any], names: Sequence[str]) -> CurveResult:
+    """Return a result on record as far as the quantities `names`."""
+    quantities = {name: _quantity(content[name]) for name in names}
     return CurveResult(content["name"], content["threshold_mm"], quantities, {}, (), ())
 
 

@@ -13,7 +13,7 @@ Found = dict[Any, list[Kept[Any]]]
 
 
 class Snapshot(Records):
-    """Answers `current`, `find`, `one` and `places` from memory, only histories from the records."""
+    """Answers `current`, `find`, `one`, `places` from memory, only histories from the records."""
 
     def __init__(self, records: Records) -> None:
         self._records = records

@@ -36,6 +36,7 @@ from proofbath.store.kinds import Batch, Decision, Loading, Result, StationRun, 
 from proofbath.workshop.charts import put_cause
 from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_reference, take_in
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
+from proofbath.workshop.night_findings import night_findings
 from proofbath.workshop.planning import plan_night
 from proofbath.workshop.verdicts import measured_in
 
@@ -90,6 +91,30 @@ def test_a_unit_in_a_later_batch_is_judged_there_alone(ferry: FerryShop) -> None
         plan_night(ferry.shop, BATCH, "as-found", QUAY, serials=["A1"])
     found = (GOOD, False, "taken in by mistake", ferry.stamp, "another unit")
     take_in(ferry.shop, "ferry 13", "A1", "rework", *found)
+    assert judged(ferry).refusals == ()
+
+
+def test_a_night_in_which_all_untouched_units_shifted_bears_no_certificate(
+    ferry: FerryShop,
+) -> None:
+    """Nothing was changed on three units, yet all of them and the reference moved by 0.4 K."""
+    for serial in ("A2", "A3"):
+        add_unit(ferry.shop, Unit(serial=serial, unit_type="F82"), ferry.stamp)
+        take_in(ferry.shop, BATCH, serial, "rework", GOOD, True, "", ferry.stamp)
+    three = ("A1", "A2", "A3")
+    ferry.night("as-found", dict.fromkeys(three, 82.0), reference_c=82.1)
+    again = dict.fromkeys(three, BUBBLES)
+    second = ferry.night("as-found", dict.fromkeys(three, 82.4), reference_c=82.5, retests=again)
+    (finding,) = night_findings(ferry.shop.records, second)
+    assert (finding.code, "all 4 units" in finding.text) == ("shifted_together", True)
+    assert any("all 4 units shifted together, by +0.40 K" in r for r in judged(ferry).refusals)
+
+
+def test_a_shift_that_a_rework_made_says_nothing_of_the_bench(ferry: FerryShop) -> None:
+    ferry.night("as-found", {"A1": 85.0}, reference_c=82.1)
+    ferry.rework("A1")
+    second = ferry.night("as-left", {"A1": 82.0}, reference_c=82.1)
+    assert night_findings(ferry.shop.records, second) == []
     assert judged(ferry).refusals == ()
 
 
