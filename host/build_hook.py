@@ -53,8 +53,13 @@ def compile_library(root: Path) -> Path:
     """Compile the native library into the package below `root` and return its path."""
     sources = sorted(str(path) for pattern in SOURCES for path in root.glob(pattern))
     library = root / LIBRARY
+    part = library.with_name(f"{library.name}.{os.getpid()}")
     command = system_compiler() or [sys.executable, "-m", "ziglang", "c++"]
-    subprocess.run([*command, *FLAGS, *sources, "-o", str(library)], check=True)
+    try:
+        subprocess.run([*command, *FLAGS, *sources, "-o", str(part)], check=True)
+        part.replace(library)  # whoever has the old one open keeps it
+    finally:
+        part.unlink(missing_ok=True)
     return library
 
 
