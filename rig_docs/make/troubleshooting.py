@@ -286,7 +286,7 @@ def wanted() -> dict[Path, str]:
     """Return every picture and the page as they should read."""
     files = {DOCS / "figures" / f"{_figure(case)}.svg": svg(case.plot()) for case in CASES.values()}
     text = PAGE.read_text(encoding="utf-8")
-    blocks = {name: partial(block, name) for name in CASES}
+    blocks: dict[str, Callable[[], str]] = {name: partial(block, name) for name in CASES}
     return files | {PAGE: with_blocks(text, blocks, PAGE.name)}
 
 

@@ -23,19 +23,6 @@ pytestmark = pytest.mark.xdist_group("demo")
 RUN = [sys.executable, "-c", "from proofbath.cli import main; main()"]
 
 
-@pytest.fixture(scope="session")
-def night(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    out = tmp_path_factory.mktemp("demo")
-    done = subprocess.run(
-        [*RUN, "demo", "--seed", "3", "--out", str(out), "--json"],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    assert json.loads(done.stdout) == json.loads((out / "summary.json").read_text())
-    return out
-
-
 def test_a_night_of_eight_hours_gives_six_values_beside_the_truth(night: Path) -> None:
     """The stated interval holds the truth; one of six may miss it (95 % intervals)."""
     summary = json.loads((night / "summary.json").read_text())

@@ -47,10 +47,10 @@ TYPED = [
 ]
 
 
-@pytest.fixture(scope="session")
-def demo() -> Iterator[Callable[[], Path]]:
-    with run.demo_once() as made:
-        yield made
+@pytest.fixture
+def demo(request: pytest.FixtureRequest) -> Callable[[], Path]:
+    """The demo's folder, made when a page wants it."""
+    return lambda: Path(request.getfixturevalue("night"))
 
 
 @pytest.mark.parametrize("page", TYPED)
