@@ -29,14 +29,17 @@ def main() -> None:
     """Write the pictures."""
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else HERE.parent / "screens"
     folder.mkdir(parents=True, exist_ok=True)
-    with TemporaryDirectory() as name, served(furnish(Path(name))) as workshop:
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(
-                executable_path=CHROMIUM, args=["--disable-gpu", "--no-sandbox"]
-            )
-            for width in WIDTHS:
-                take_all(browser, workshop, folder, width)
-            browser.close()
+    with (
+        TemporaryDirectory() as name,
+        served(furnish(Path(name))) as workshop,
+        sync_playwright() as playwright,
+    ):
+        browser = playwright.chromium.launch(
+            executable_path=CHROMIUM, args=["--disable-gpu", "--no-sandbox"]
+        )
+        for width in WIDTHS:
+            take_all(browser, workshop, folder, width)
+        browser.close()
 
 
 def take_all(browser: Browser, workshop: Served, folder: Path, width: int) -> None:

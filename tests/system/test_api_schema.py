@@ -6,10 +6,8 @@ each right; half of them name what is really on record, so that they come beyond
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
-from contextlib import ExitStack
-from typing import Any, NamedTuple
+from typing import Any
 
 import pytest
 import requests
@@ -26,22 +24,10 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
-from host.workshop.ferry_shop import BATCH, CERTIFIER, OPERATOR, QUAY, REFERENCE, ferry_shop
-from proofbath.bench.clock import utc_text
-from proofbath.store.kinds import Batch, Person
-from proofbath.workshop.papers import certify
-from system.web_shop import (
-    ADMINISTRATOR,
-    PASSWORD,
-    PEOPLE,
-    VIEWER,
-    Served,
-    give_passwords,
-    served,
-)
+from system.api_shop import Api, api_shop
+from system.web_shop import PEOPLE
 
 pytestmark = pytest.mark.xdist_group("api")
-SERIALS = ("F82-0001", "F82-0002")
 EXAMPLES = 12
 CHECKS = [
     not_a_server_error,
@@ -53,51 +39,11 @@ LAST = ("/api/people", "/api/password", "/api/session")
 """What changes who may come in is asked last, what ends a session at the very end."""
 
 
-class Api(NamedTuple):
-    """A served workshop, and what is on record in it by the names of the API's fields."""
-
-    served: Served
-    known: dict[str, list[Any]]
-    sessions: dict[str, requests.Session]
-    """Somebody of each right, signed in before any wrong password slows signing in down."""
-
-
 @pytest.fixture(scope="module")
 def api(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Api]:
-    """Serve a small workshop with a measured batch, its certificates and somebody of each right."""
-    folder = tmp_path_factory.mktemp("api")
-    now = utc_text()
-    today = dt.date.fromisoformat(now[:10])
-    with ferry_shop(folder) as ferry:
-        ferry.day = today - dt.timedelta(days=1)
-        ferry.calibrate()
-        ferry.batch(SERIALS)
-        run = ferry.night("as-found", dict.fromkeys(SERIALS, 82.0))
-        for name, right in ((VIEWER, "viewer"), (ADMINISTRATOR, "administrator")):
-            ferry.shop.records.add(Person(name=name, rights=(right,)), ferry.stamp)
-        give_passwords(ferry.shop, ferry.stamp)
-        certified = certify(ferry.shop, BATCH, CERTIFIER, now, today)
-        number = ferry.shop.records.find(Batch, name=BATCH).root
-        papers = [unit.pdf.name for unit in certified if unit.pdf]
-        assert papers, certified
-    assert {CERTIFIER, OPERATOR} < {*PEOPLE.values()}
-    known = {
-        "serial": [*SERIALS, REFERENCE],
-        "number": [number, *(unit.number for unit in certified)],
-        "batch": [BATCH],
-        "bench": [QUAY],
-        "name": [QUAY, "F82", *papers],
-        "type": ["F82"],
-        "unit_type": ["F82"],
-        "run": [run],
-        "stage": ["as-left"],
-        "rights": [["viewer"]],
-    }
-    with served(folder / "workshop.toml") as opened, ExitStack() as stack:
-        sessions = {right: stack.enter_context(requests.Session()) for right in PEOPLE}
-        for right, session in sessions.items():
-            sign_in(session, opened.address, PEOPLE[right])
-        yield Api(opened, known, sessions)
+    """Serve a small workshop."""
+    with api_shop(tmp_path_factory.mktemp("api")) as opened:
+        yield opened
 
 
 @pytest.mark.parametrize("right", [*PEOPLE])
@@ -119,13 +65,6 @@ def test_no_request_makes_an_error_of_ours(api: Api, right: str) -> None:
 def turn(operation: APIOperation) -> int:
     """Return when an operation's turn is."""
     return max((n for n, path in enumerate(LAST, 1) if operation.path.startswith(path)), default=0)
-
-
-def sign_in(session: requests.Session, address: str, name: str) -> None:
-    """Sign in by the API; the session sends the token with every change from now on."""
-    answer = session.post(f"{address}/api/session", json={"name": name, "password": PASSWORD})
-    assert answer.status_code == 200, answer.text
-    session.headers["X-Proofbath-Token"] = answer.json()["token"]
 
 
 def ask_all(api: Api, session: requests.Session, operation: APIOperation) -> None:
