@@ -35,7 +35,6 @@ from proofbath.cli.calibrate_session import (
     Keyboard,
     Session,
     asked_options,
-    bench_option,
     instrument,
     keep,
     on_option,
@@ -49,7 +48,7 @@ from proofbath.cli.calibrate_session import (
 )
 from proofbath.cli.night import CAUTIONS
 from proofbath.cli.night_progress import night_progress
-from proofbath.cli.options import json_option
+from proofbath.cli.options import bench_option, json_option
 from proofbath.cli.output import console, print_json, progress_console
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.files import read_toml
@@ -237,7 +236,7 @@ def blank(asked: Asked, run_id: int | None, clear_trip: bool) -> int:
 
 
 @command.command()
-@bench_option
+@bench_option("Bench file.")
 @records_option
 @on_option
 @click.option("--by", required=True, help="Who did it: a person on record.")
@@ -254,6 +253,7 @@ def blank(asked: Asked, run_id: int | None, clear_trip: bool) -> int:
     help="Station; all of them when left out.",
 )
 @click.argument("text")
+@json_option
 def touched(
     bench_file: Path,
     records_text: str,
@@ -262,17 +262,21 @@ def touched(
     what: Literal["fixture", "gauge", "probe", "element channel"],
     station: int,
     text: str,
+    as_json: bool,
 ) -> None:
     """Put on record that something was touched, as TEXT says: its calibration ends there."""
     name = read_toml(bench_file, BenchFile).bench.name
     entry = Handling(bench=name, station=station, what=what, date=today(on), text=text)
     with open_records(records_text) as records:
-        records.add(entry, Stamp(utc_text(), records.find(Person, name=by).root))
-    console().print(f"{what}: on record as touched on {entry.date}", markup=False)
+        number = records.add(entry, Stamp(utc_text(), records.find(Person, name=by).root))
+    if as_json:
+        print_json({"handling": number, **entry.model_dump(mode="json")})
+    else:
+        console().print(f"{what}: on record as touched on {entry.date}", markup=False)
 
 
 @command.command()
-@bench_option
+@bench_option("Bench file.")
 @records_option
 @on_option
 @click.option("--powered", is_flag=True, help="Elements are fed: their channels count too.")
@@ -325,8 +329,6 @@ def _points(text: str) -> tuple[PlaceKind, ...]:
 
 def _blank_night(asked: Asked, work: Session, clear_trip: bool) -> int:
     bench, place = bench_in_force(work.records, work.bench, work.day), work.records.place
-    if not isinstance(place, Path):
-        raise InputError("a blank night is journalled in a file; name one, or a --run on record")
     if asked.virtual_reference:
         bench = bench.model_copy(update={"virtual": virtual_blanks(virtual_of(bench))})
     else:

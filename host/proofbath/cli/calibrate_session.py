@@ -20,8 +20,9 @@ from proofbath.bench.in_force import InForce, calibration_in_force
 from proofbath.bench.recompute import look_back
 from proofbath.bench.virtual_workplace import VirtualWorkplace
 from proofbath.bench.workplace import BenchWorkplace, Workplace
-from proofbath.cli.options import json_option
+from proofbath.cli.options import bench_option, json_option
 from proofbath.cli.output import console, print_json, progress_console
+from proofbath.cli.shop_options import IN_FOLDER, records_here
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.store.journal import Journal
@@ -31,17 +32,11 @@ from proofbath.store.tables import place_of
 from proofbath.virtual.description import VirtualSection
 
 F = TypeVar("F", bound=Callable[..., Any])
-bench_option = click.option(
-    "--bench",
-    "bench_file",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="Bench file.",
-)
 records_option = click.option(
     "--records",
     "records_text",
-    required=True,
+    default=records_here,
+    show_default=IN_FOLDER,
     help="Database of the records: a file, or postgresql://...",
 )
 on_option = click.option(
@@ -83,7 +78,7 @@ def asked_options(function: F) -> F:
         on_option,
         click.option("--by", required=True, help="Who does it: a person on record."),
         records_option,
-        bench_option,
+        bench_option("Bench file."),
     ):
         gathered = option(gathered)
     return gathered  # type: ignore[return-value]

@@ -22,6 +22,7 @@ from proofbath.cli.night_report import read_night
 from proofbath.cli.options import json_option, out_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.person import KeyboardPerson
+from proofbath.cli.shop_options import IN_FOLDER, bench_here
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.run.plan import NightPlan
@@ -34,7 +35,14 @@ JOURNAL = "journal.sqlite"
 
 @click.command()
 @click.argument("plan_file", metavar="[PLAN]", required=False, type=click.Path(path_type=Path))
-@click.option("--bench", "bench_file", type=click.Path(path_type=Path), help="Bench file to load.")
+@click.option(
+    "--bench",
+    "bench_file",
+    type=click.Path(path_type=Path),
+    default=bench_here,
+    show_default=IN_FOLDER,
+    help="Bench file to load.",
+)
 @out_option("night", "Folder of the night.")
 @click.option("--person", default="", help="Who loads; kept in the record.")
 @click.option("--unload", is_flag=True, help="List what hangs where and what was found.")

@@ -8,6 +8,8 @@ from pathlib import Path
 import click
 from click.decorators import FC
 
+from proofbath.cli.shop_options import IN_FOLDER, only_bench_here
+
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object instead of text."
 )
@@ -24,9 +26,14 @@ attended_option = click.option(
 
 
 def bench_option(meaning: str) -> Callable[[FC], FC]:
-    """Return the required option `--bench`, passed on as `bench_file`."""
+    """Return the option `--bench`, passed on as `bench_file`; the workshop's where it has one."""
     return click.option(
-        "--bench", "bench_file", required=True, type=click.Path(path_type=Path), help=meaning
+        "--bench",
+        "bench_file",
+        type=click.Path(path_type=Path),
+        default=only_bench_here,
+        show_default=IN_FOLDER,
+        help=meaning,
     )
 
 

@@ -37,12 +37,18 @@ def command() -> None:
 @click.option(
     "--by", help="Certifier or administrator who says so; only the first person needs none."
 )
-def person(name: str, records_text: str, rights: tuple[Right, ...], by: str | None) -> None:
+@json_option
+def person(
+    name: str, records_text: str, rights: tuple[Right, ...], by: str | None, as_json: bool
+) -> None:
     """Put NAME on record with rights; the first person must be certifier or administrator."""
     with open_records(records_text, new=by is None) as records:
         who = records.find(Person, name=by).root if by else None
         number = records.add(Person(name=name, rights=rights), Stamp(utc_text(), who))
-    console().print(f"{name}: on record as person {number}", markup=False)
+    if as_json:
+        print_json({"name": name, "person": number, "rights": list(rights)})
+    else:
+        console().print(f"{name}: on record as person {number}", markup=False)
 
 
 @command.command()

@@ -12,6 +12,7 @@ import pytest
 from host.bench.nights import BENCH
 from host.bench.test_compare import write_holds
 from host.cli.conftest import Call
+from host.store.conftest import fresh_server_place, server  # noqa: F401
 from proofbath.store.journal import Journal
 
 Arguments = tuple[object, ...]
@@ -43,6 +44,24 @@ def test_probes_are_calibrated_and_put_on_record(call: Call, shop: Arguments) ->
     assert [c["kind"] for c in found["calibrations"]] == ["probe"]
     assert not any(why.startswith("probes") for why in found["blocked"])
     assert len(found["blocked"]) == 12
+
+
+def test_a_workshops_folder_says_which_bench_and_which_records(
+    call: Call, shop: Arguments, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for verb, option in ((("records", "verify"), "--records"), (("check",), "--bench")):
+        said = call(*verb)
+        assert (said.status, said.out) == (2, "")
+        assert f"with {option}; here is no workshop.toml" in said.err
+    text = '[workshop]\nname = "W"\naddress = ["Q"]\ncontact = "c"\n'
+    places = '[places]\nrecords = "shop.db"\n[[bench]]\nfile = "bench.toml"\n'
+    (tmp_path / "workshop.toml").write_text(text + places)
+    added = call("records", "person", "Bo", "--right", "operator", "--by", "Ada", "--json")
+    assert json.loads(added.out) == {"name": "Bo", "person": 2, "rights": ["operator"]}
+    touched = call("calibrate", "touched", "mended", "--what", "gauge", "--by", "Bo", "--json")
+    assert json.loads(touched.out)["what"] == "gauge"
+    assert json.loads(call("calibrate", "status", "--json").out)["calibrations"] == []
 
 
 def test_probes_are_compared_in_the_benchs_own_bath(
@@ -136,6 +155,23 @@ def test_a_refused_input_is_one_line_and_status_2(
     assert (said.status, said.out) == (2, "")
     assert why in said.err
     assert said.err.count("\n") == 1
+
+
+@pytest.mark.xdist_group("postgresql")
+def test_a_blank_night_is_journalled_on_a_server(
+    call: Call,
+    tmp_path: Path,
+    fresh_server_place: str,  # noqa: F811
+) -> None:
+    bench = tmp_path / "bench.toml"
+    bench.write_text(BENCH.replace("altitude_m = 500", ""))
+    records = ("--records", fresh_server_place)
+    assert call("records", "person", "Ada", "--right", "certifier", *records).status == 0
+    options = ("--bench", bench, *records, "--by", "Ada", "--virtual-reference", "--json")
+    said = call("calibrate", "blank", *options)
+    assert said.status == 0
+    kinds = {(c["kind"], c["reference"]) for c in json.loads(said.out)["calibrations"]}
+    assert kinds == {("blank", "solid bar, run 1")}
 
 
 def test_a_virtual_reference_stands_at_no_real_bench(
