@@ -9,7 +9,7 @@ from proofbath.bench.cautions import NIGHT as CAUTIONS
 from proofbath.scenario.workshop import BENCH
 from system.browser.conftest import PATIENCE_MS, WIDTHS, OpenPage
 from system.browser.steps import figures, go, line_drawn, plan_night, standing, start_night
-from system.web_shop import LEAKY
+from system.web_shop import LEAKY, WAITING
 
 pytestmark = pytest.mark.xdist_group("browser")
 widths = pytest.mark.parametrize("width", [*WIDTHS])
@@ -18,7 +18,11 @@ widths = pytest.mark.parametrize("width", [*WIDTHS])
 @widths
 def test_a_night_is_planned_started_watched_and_stopped(open_page: OpenPage, width: int) -> None:
     page = open_page("operator", width)
-    plan_night(page, BENCH)
+    go(page, "Start")
+    evening = page.get_by_role("region", name=BENCH)
+    expect(evening.get_by_role("heading", name=f"Tonight: {WAITING}")).to_be_visible()
+    expect(evening).to_contain_text("Safe to open")
+    evening.get_by_role("link", name="Plan and start this night").click()
     expect(page.get_by_role("table", name="What hangs where")).to_contain_text("F82-REF")
     page.get_by_role("button", name="Look at the bench now").click()
     expect(page.get_by_role("row", name="bath probe")).to_contain_text("°C", timeout=PATIENCE_MS)
@@ -38,6 +42,10 @@ def test_a_night_is_planned_started_watched_and_stopped(open_page: OpenPage, wid
     expect(figures(page)).to_contain_text("rising", timeout=PATIENCE_MS)
     assert len(line_drawn(chart)) > 100
     assert line_drawn(chart) != drawn
+
+    page.reload()
+    expect(standing(page)).to_contain_text("live")
+    expect(figures(page)).to_contain_text("cycle 1")
 
     page.get_by_role("button", name="STOP this bench").click()
     expect(page.get_by_role("status")).to_contain_text("heat and element currents go off")
