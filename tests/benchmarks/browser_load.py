@@ -8,6 +8,7 @@ computer does not count.
 
 from __future__ import annotations
 
+import argparse
 import math
 import statistics
 import sys
@@ -50,8 +51,11 @@ FIRST_SAMPLE = """() => {
 
 def main() -> None:
     """Print both figures."""
-    hours = float(sys.argv[1]) if len(sys.argv) > 1 else 10.0
-    seconds = int(sys.argv[2]) if len(sys.argv) > 2 else 20
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("hours", type=float, nargs="?", default=10.0)
+    parser.add_argument("seconds", type=int, nargs="?", default=20)
+    options = parser.parse_args()
+    hours, seconds = options.hours, options.seconds
     with TemporaryDirectory() as name:
         folder = Path(name)
         with ferry_shop(folder) as ferry:

@@ -5,6 +5,7 @@ From contents with their curves to signed, sealed, checked and synced files; the
 
 from __future__ import annotations
 
+import argparse
 import sys
 import tempfile
 import time
@@ -21,7 +22,9 @@ from proofbath.certificate.verify import verify
 
 def main() -> None:
     """Print seconds for the certificates, their labels, and verifying the PDFs."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 24
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("count", type=int, nargs="?", default=24)
+    count: int = parser.parse_args().count
     contents = [
         ferry.certificate(f"LN-2025-{n:04}", f"F82-{n:04}", 81.0 + 1.5 * n / count)
         for n in range(count)

@@ -6,6 +6,7 @@ The nights' raw samples, once a second here, are read once a run.
 
 from __future__ import annotations
 
+import argparse
 import sys
 import tempfile
 import time
@@ -34,7 +35,9 @@ A_NIGHT = 5
 
 def main() -> None:
     """Print seconds for the certificates of a batch, its summary and its labels."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 24
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("count", type=int, nargs="?", default=24)
+    count: int = parser.parse_args().count
     serials = [f"F82-{n:04}" for n in range(count)]
     with tempfile.TemporaryDirectory() as name:
         make_shop(Path(name), serials)

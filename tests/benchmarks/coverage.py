@@ -77,7 +77,9 @@ def bath_of(setup: Setup, step_s: float) -> Floats:
         go(setup.top_c, 70.0, setup.fall_k_per_min)
         parts.append(np.full(round(300 / step_s), 70.0))
     ideal = np.concatenate(parts)
-    return lagged(np.arange(len(ideal)) * step_s, ideal, 15.0)  # a real bath rounds its corners
+    return lagged(
+        np.arange(len(ideal), dtype=float) * step_s, ideal, 15.0
+    )  # a real bath rounds its corners
 
 
 def run_unit(
@@ -87,7 +89,7 @@ def run_unit(
     step_s = min(0.1, 1 / setup.samples_per_s)
     rng = np.random.default_rng(seed)
     bath_c = bath_of(setup, step_s)
-    t_s = np.arange(len(bath_c)) * step_s
+    t_s = np.arange(len(bath_c), dtype=float) * step_s
     swirl = lagged(t_s, rng.standard_normal(len(t_s)), 3.0) * setup.mixing_k * math.sqrt(60.0)
     lift_mm, _ = unit_response(
         unit.parameters(), bath_c + station.gradient_k, step_s=step_s, seed=seed

@@ -93,7 +93,7 @@ def main() -> None:
     parser.add_argument("--units", type=int, default=50)
     options = parser.parse_args()
     tools = (first_sample, interpolated, spline, broken_line, package)
-    errors: dict[str, list[float]] = {tool.__name__: [] for tool in tools} | {"ours": []}
+    errors: dict[str, list[float]] = {name: [] for name in [*(t.__name__ for t in tools), "ours"]}
     spent = dict.fromkeys(errors, 0.0)
     for seed in range(options.units):
         noisy, clean = records(seed)

@@ -10,7 +10,7 @@ apart.
 
 from __future__ import annotations
 
-import sys
+import argparse
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import closing
@@ -131,7 +131,9 @@ def host_night(seed: int) -> HostNight:
 
 def main() -> None:
     """Print the table and each alarm; exit status 1 when there was one."""
-    nights = int(sys.argv[1]) if len(sys.argv) > 1 else 50
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("nights", type=int, nargs="?", default=50)
+    nights: int = parser.parse_args().nights
     began_s = monotonic_s()
     with ProcessPoolExecutor(PROCESSES) as pool:
         found = list(pool.map(host_night, range(1, nights + 1)))

@@ -9,6 +9,7 @@ longer than the lease.  Nothing is wrong, so every trip and every station flag i
 
 from __future__ import annotations
 
+import argparse
 import ctypes
 import sys
 from collections.abc import Sequence
@@ -119,8 +120,11 @@ def _night(job: tuple[int, float]) -> NightRecord:
 
 def main() -> None:
     """Print the table and each alarm; exit status 1 when there was one."""
-    nights = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
-    hours = float(sys.argv[2]) if len(sys.argv) > 2 else 10.0
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("nights", type=int, nargs="?", default=1000)
+    parser.add_argument("hours", type=float, nargs="?", default=10.0)
+    options = parser.parse_args()
+    nights, hours = options.nights, options.hours
     began_s = monotonic_s()
     seeds = range(1, nights + 1)
     found = []

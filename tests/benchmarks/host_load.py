@@ -7,8 +7,8 @@ share of one core; the goal is at most 3 %. Needs `make -C firmware all simulato
 
 from __future__ import annotations
 
+import argparse
 import resource
-import sys
 import tempfile
 from collections import deque
 from contextlib import closing
@@ -29,7 +29,9 @@ ELF = Path(__file__).parents[2] / "firmware/build/rig_controller_atmega2560.elf"
 
 def main() -> None:
     """Run for some minutes of wall time and print the share of a core."""
-    minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 5.0
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("minutes", type=float, nargs="?", default=5.0)
+    minutes: float = parser.parse_args().minutes
     bench = ferry_bench(1)
     assert bench.virtual is not None
     simulator = Simulator(ELF, bench.virtual, options=("--speed", "1"))

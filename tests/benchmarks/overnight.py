@@ -6,6 +6,7 @@ host load at life speed. About half an hour on two cores; `--short` is a tenth o
 
 from __future__ import annotations
 
+import argparse
 import subprocess
 import sys
 from pathlib import Path
@@ -29,12 +30,15 @@ SHORT = {
 
 def main() -> None:
     """Run each study in turn and print its table under its name."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--short", action="store_true", help="a tenth of everything")
+    studies = SHORT if parser.parse_args().short else FULL
     subprocess.run(
         ["make", "-s", "-C", str(HERE.parents[1] / "firmware"), "all", "simulator"],
         check=True,
         stdout=subprocess.DEVNULL,
     )
-    for name, options in (SHORT if "--short" in sys.argv else FULL).items():
+    for name, options in studies.items():
         print(f"\n== {name} {' '.join(options)}", flush=True)
         subprocess.run([sys.executable, str(HERE / f"{name}.py"), *options], check=True)
 

@@ -8,6 +8,7 @@ pass may take are in the row where it is stored.
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections.abc import Callable
 from contextlib import closing
@@ -72,6 +73,7 @@ ROWS: dict[str, Callable[[SimulatedBench], object]] = {
 
 def main() -> None:
     """Print a table a board, in milliseconds."""
+    argparse.ArgumentParser(description=__doc__.splitlines()[0]).parse_args()
     for board in BOARDS:
         bench = SimulatedBench(BUILD / f"rig_controller_{board}.elf", bath__start_c=60.0)
         with closing(bench.simulator):

@@ -15,6 +15,7 @@ ten units are known, 70 % of an increase that is larger.
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
@@ -108,18 +109,18 @@ def read_c(rng: np.random.Generator, unit: VirtualUnit) -> float:
     """Return a night's start-to-open reading; the probe's own error stays the same and cancels."""
     true_c = rising_c(unit, 0.1)
     assert true_c is not None
-    scatter = unit.start_scatter_k * rng.standard_normal() / CYCLES**0.5
-    return true_c + STATION_K * float(rng.standard_normal()) + float(scatter)
+    scatter = unit.start_scatter_k * float(rng.standard_normal()) / math.sqrt(CYCLES)
+    return true_c + STATION_K * float(rng.standard_normal()) + scatter
 
 
 def shift_u_k() -> float:
     """Return the standard uncertainty of as-left minus as-found that does not cancel."""
-    return float(np.sqrt(2 * (STATION_K**2 + 0.13**2 / CYCLES)))
+    return math.sqrt(2 * (STATION_K**2 + 0.13**2 / CYCLES))
 
 
 def halving(state: State, _known: int) -> float:
     """Ten milligrams to begin with, then half the last change, towards nominal each time."""
-    size = HALVING_FIRST_MG / 2 ** len(state.changes)
+    size = HALVING_FIRST_MG / 2.0 ** len(state.changes)
     return size if state.read_c[-1] > NOMINAL_C else -size
 
 

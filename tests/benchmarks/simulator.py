@@ -7,8 +7,8 @@ machine that has nothing else to do; the simulator's own processor time is print
 
 from __future__ import annotations
 
+import argparse
 import resource
-import sys
 import tempfile
 from contextlib import closing
 from pathlib import Path
@@ -57,8 +57,9 @@ def night(port: Port, bench: BenchFile) -> Night:
 
 def main() -> None:
     """Print both nights' speed and the greatest difference of a start-to-open."""
-    seed = int(sys.argv[1]) if len(sys.argv) > 1 else 1
-    bench = ferry_bench(seed)
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("seed", type=int, nargs="?", default=1)
+    bench = ferry_bench(parser.parse_args().seed)
     virtual = bench.virtual
     assert virtual is not None
     ports: dict[str, Port] = {

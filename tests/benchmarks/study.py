@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import math
 import tempfile
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -76,7 +77,7 @@ def main() -> None:
                 save_bench(folder, hung(bench, units, plan, night))
                 at = AT.format(night + 1)
                 shop_night(
-                    shop, plan, BENCH, OPERATOR, at, clear=True, folder=folder, now=lambda at=at: at
+                    shop, plan, BENCH, OPERATOR, at, clear=True, folder=folder, now=partial(str, at)
                 )
             found = evaluate_study(shop.records, BENCH, "study")
     print(f"{found.loadings} loadings in {len(found.run_ids)} nights")

@@ -105,7 +105,7 @@ def tuned(virtual: VirtualSection, probe_lag_s: float, valve: bool, seed: int) -
         probe_lag_s=probe_lag_s,
     )
     rig = Rig(virtual, bath.ambient_c, seed)
-    rows = []
+    rows: list[tuple[float, float, float, bool]] = []
     reading_c = bath.ambient_c
     for leg in tuning_legs(LIMIT_C, valve):
         if not isinstance(leg.step, Drive):

@@ -10,6 +10,7 @@ before its sample: those are negative.
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -18,9 +19,9 @@ from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from firmware.bench import OFF, USUAL, Limits
+from firmware.bench import OFF, USUAL
 from firmware.test_bench_faults import ROWS
-from proofbath.wire.table import State, TripReason
+from proofbath.wire.table import Limits, State, TripReason
 from system.simulator.bench import SimulatedBench
 from system.simulator.test_self_tests import GUARD_BYTES, RETURN, address_of
 
@@ -98,6 +99,7 @@ def measure(case: Case) -> tuple[float, float]:
 
 def main() -> None:
     """Print the table; exit status 1 when a row misses the goal."""
+    argparse.ArgumentParser(description=__doc__.splitlines()[0]).parse_args()
     print(f"{'reason':20} {'provoked by':24} {'sample to off':>14} {'cause to off':>13}")
     worst_ms = -GOAL_MS
     for case in cases():

@@ -196,7 +196,7 @@ def shown(
     rng: np.random.Generator,
 ) -> CurveRecord:
     """The record with the bench's own errors and noise."""
-    t_s = np.arange(len(bath_c)) * STEP_S
+    t_s = np.arange(len(bath_c), dtype=float) * STEP_S
     seen_c = lagged(t_s, bath_c + 0.008 * rng.standard_normal(len(t_s)), probe.lag_s)
     seen_c = seen_c + probe.offset_k + probe.noise_k * rng.standard_normal(len(t_s))
     lift_mm = station.gauge_zero_mm + station.gauge_gain * lift_mm

@@ -62,7 +62,9 @@ def programme(
             go(bath_c, most_w, most_w / rate * 60)
             go(bath_c, 0.0, most_w * 60)
     bath_c_all = np.concatenate(bath)
-    return lagged(np.arange(len(bath_c_all)) * STEP_S, bath_c_all, 15.0), np.concatenate(power)
+    return lagged(
+        np.arange(len(bath_c_all), dtype=float) * STEP_S, bath_c_all, 15.0
+    ), np.concatenate(power)
 
 
 def draw(rng: np.random.Generator, shells: int = 3) -> VirtualUnit:
@@ -94,7 +96,8 @@ def run_unit(
     amps = np.sqrt(power_w / ohm)
     volts = amps * (ohm + 0.3)
     seen_c = bath_c + 0.003 * rng.standard_normal(len(bath_c))
-    return CurveRecord(np.arange(len(bath_c)) * STEP_S, seen_c, shown, amps, volts, unit.serial)
+    t_s = np.arange(len(bath_c), dtype=float) * STEP_S
+    return CurveRecord(t_s, seen_c, shown, amps, volts, unit.serial)
 
 
 def trial(beyond_k: float, shells: int, seed: int) -> tuple[float, float, float] | None:

@@ -1,13 +1,13 @@
-"""The live page: `python tests/benchmarks/web_live.py [seconds] [--browser]`.
+"""The live page: `python tests/benchmarks/web_live.py [seconds]`.
 
 Printed are the time to thin a night of 10 h for a screen; the time from asking for the page to
 its first sample; how late the ticks of a bench at life speed come in its own process, without and
-with ten viewers; with --browser, how busy a browser's main thread is with a night of 10 h that
-goes on (Debian's chromium by playwright). Goals: 0.5 s, no later tick with viewers, 20 %.
+with ten viewers. Goals: 0.5 s, no later tick with viewers. The browser's share: `browser_load.py`.
 """
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import json
 import multiprocessing
@@ -16,17 +16,17 @@ import subprocess
 import sys
 import tempfile
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from multiprocessing.connection import Connection
 from pathlib import Path
 from time import sleep
-from typing import Any
 
 import httpx
 import numpy as np
 import tomlkit
 import websockets
+from websockets.typing import Origin
 
 from proofbath.bench.clock import monotonic_s, utc_text
 from proofbath.bench.description import BenchFile
@@ -57,8 +57,9 @@ BASE = f"http://127.0.0.1:{PORT}"
 
 def main() -> None:
     """Print the tables."""
-    numbers = [float(a) for a in sys.argv[1:] if not a.startswith("--")]
-    seconds = numbers[0] if numbers else 20.0
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("seconds", type=float, nargs="?", default=20.0)
+    seconds: float = parser.parse_args().seconds
     bench = ferry_bench(1)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -67,9 +68,6 @@ def main() -> None:
         long_night(place, bench, HOURS)
         thin(place, bench.bench.name)
         with served(folder):
-            if "--browser" in sys.argv:
-                with process(go_on, place, bench):
-                    browse(seconds)
             look_on(place, bench, seconds)
 
 
@@ -92,7 +90,8 @@ def furnish(folder: Path, bench: BenchFile) -> Path:
 def seconds_of_samples(bench: BenchFile, count: int) -> list[Sample]:
     """Return the first samples of a virtual bench at rest, taken for live ones."""
     assert bench.virtual is not None
-    plant, found, rest = VirtualBench(bench.virtual), [], b""
+    plant, rest = VirtualBench(bench.virtual), b""
+    found: list[Sample] = []
     while len(found) < count:
         *lines, rest = (rest + plant.advance(b"")).split(b"\n")
         messages = [decode(line) for line in lines]
@@ -111,8 +110,7 @@ def long_night(place: Path, bench: BenchFile, hours: float) -> None:
         note = Note(0.0, "step_begin", "soak", leg=0)
         writer.note(0.0, note.code, note_text(note))
         for n in range(int(hours * 36_000)):
-            at = {"sequence": n + 1, "device_ms": 100 * (n + 1)}
-            writer.append(samples[n % 600]._replace(**at))
+            writer.append(samples[n % 600]._replace(sequence=n + 1, device_ms=100 * (n + 1)))
             if n % 600 == 599:
                 writer.commit()
         writer.commit()
@@ -155,10 +153,12 @@ def served(folder: Path) -> Iterator[None]:
 
 
 @contextmanager
-def process(job: Callable[..., None], *arguments: Any) -> Iterator[Connection]:
-    """Run a job beside; it is told to end by a word on the connection."""
+def bench_beside(place: Path, bench: BenchFile) -> Iterator[Connection]:
+    """Run a night in a process of its own; it is told to end by a word on the connection."""
     ours, theirs = multiprocessing.get_context("spawn").Pipe()
-    beside = multiprocessing.get_context("spawn").Process(target=job, args=(theirs, *arguments))
+    beside = multiprocessing.get_context("spawn").Process(
+        target=run_bench, args=(theirs, place, bench)
+    )
     beside.start()
     try:
         yield ours
@@ -199,24 +199,10 @@ def run_bench(connection: Connection, place: Path, bench: BenchFile) -> None:
         run_night(link, ferry_plan(bench), bench, journal, clear=True, watch=watch)
 
 
-def go_on(connection: Connection, place: Path, bench: BenchFile) -> None:
-    """Go on with the long night, a chunk a second."""
-    samples = seconds_of_samples(bench, 10)
-    with closing(Journal(place)) as journal:
-        run = journal.runs()[-1].run_id
-        n = len(journal.samples(run))
-        writer = journal.reopen(run)
-        while not connection.poll(1.0):
-            for one in samples:
-                n += 1
-                writer.append(one._replace(sequence=n, device_ms=100 * n))
-            writer.commit()
-
-
 def look_on(place: Path, bench: BenchFile, seconds: float) -> None:
     """Print lateness without and with viewers, and how soon they see something."""
     cookie = sign_in()
-    with process(run_bench, place, bench) as connection:
+    with bench_beside(place, bench) as connection:
         sleep(5.0)
         ask(connection)
         sleep(seconds)
@@ -264,42 +250,13 @@ async def viewer(cookie: str, bench: str, seconds: float) -> float:
     first_s = 0.0
     address = f"ws://127.0.0.1:{PORT}/live/{bench.replace(' ', '%20')}"
     async with websockets.connect(
-        address, additional_headers={"Cookie": cookie}, origin=BASE, max_size=None
+        address, additional_headers={"Cookie": cookie}, origin=Origin(BASE), max_size=None
     ) as socket:
         while monotonic_s() - began_s < seconds:
             message = json.loads(await socket.recv())
             if not first_s and message.get("history"):
                 first_s = monotonic_s() - began_s
     return first_s
-
-
-def browse(seconds: float) -> None:
-    """Print how busy a browser's main thread is with ten hours and ten samples a second."""
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--disable-gpu", "--no-sandbox"]
-        )
-        page = browser.new_page(viewport={"width": 1280, "height": 900})
-        page.goto(f"{BASE}/sign-in")
-        page.fill("[name=name]", "Ida")
-        page.fill("[name=password]", WORD)
-        page.click("main button")
-        page.goto(f"{BASE}/bench")
-        sleep(5.0)
-        metrics = page.context.new_cdp_session(page)
-        metrics.send("Performance.enable")
-
-        def busy_s() -> float:
-            found = metrics.send("Performance.getMetrics")["metrics"]
-            return float(next(m["value"] for m in found if m["name"] == "TaskDuration"))
-
-        before_s, began_s = busy_s(), monotonic_s()
-        sleep(seconds)
-        share = (busy_s() - before_s) / (monotonic_s() - began_s)
-        print(f"browser's main thread: {100 * share:.1f} % busy with {HOURS} h shown")
-        browser.close()
 
 
 if __name__ == "__main__":

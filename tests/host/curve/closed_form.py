@@ -74,7 +74,7 @@ def record_of(
     expansion_mm_per_k: float = 0.0012,
 ) -> CurveRecord:
     """A record as a bench makes it; noise and 1.2 um steps only with a seed."""
-    t_s = np.arange(len(bath_c)) * STEP_S
+    t_s = np.arange(len(bath_c), dtype=float) * STEP_S
     shown_mm = lift_mm + zero_mm + expansion_mm_per_k * bath_c
     if seed is not None:
         draw = np.random.default_rng(seed)
