@@ -83,8 +83,8 @@ def test_the_set_point_shown_is_the_one_the_run_had(
     both = np.isfinite(true_c) & np.isfinite(shown.values[:, SETPOINT])
     assert both.sum() > 0.9 * len(shown.t_s)
     off_k = np.abs(shown.values[both, SETPOINT] - true_c[both])
-    # A thousandth is far below what is drawn; a bulk is followed once a second.
-    assert off_k.max() < (0.001 if portions > 1 else 0.05)
+    # Hundredths are not drawn; where chunks end hangs on the clock, a bulk is followed by seconds.
+    assert off_k.max() < (0.01 if portions > 1 else 0.05)
 
 
 def test_only_what_is_new_is_read(tmp_path: Path) -> None:
