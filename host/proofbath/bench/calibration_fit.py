@@ -179,11 +179,7 @@ def fit_element(
     The voltage at the bench is I R + I lead: two resistors tell the lead from the voltage scale.
     `meter.expanded_u` and `resistors.expanded_u` are relative.  Raises InputError.
     """
-    loads = {p.resistor_ohm for p in points}
-    if len(loads) < 2 or any(
-        len({p.set_code for p in points if p.resistor_ohm == ohm}) < 2 for ohm in loads
-    ):
-        raise InputError("element: at least 2 currents through each of 2 resistors are needed")
+    loads = _loads_ohm(points)
     amps = [p.meter_a for p in points]
     mean_a = math.sqrt(sum(a * a for a in amps) / len(amps))
     none = [0.0] * len(points)
@@ -222,3 +218,12 @@ def fit_element(
         ),
         lead_u_ohm=math.hypot(lead_scatter, resistors.u * min(loads)),
     )
+
+
+def _loads_ohm(points: Sequence[ElementPoint]) -> set[float]:
+    loads = {p.resistor_ohm for p in points}
+    if len(loads) < 2 or any(
+        len({p.set_code for p in points if p.resistor_ohm == ohm}) < 2 for ohm in loads
+    ):
+        raise InputError("element: at least 2 currents through each of 2 resistors are needed")
+    return loads

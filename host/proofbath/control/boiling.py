@@ -11,8 +11,6 @@ from proofbath.description import Described
 
 MARGIN_K = 3.0
 """The bath stays this far below boiling: bubbles lift gauges (common practice, no source)."""
-MIXTURE_UNCERTAINTY_K = 2.0
-"""How far the boiling point of a coolant mixture may be off."""
 
 _N = (
     1167.0521452767,

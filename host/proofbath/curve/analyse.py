@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.blank import SLOPE_LEFT_MM_PER_K, Blank
@@ -66,12 +66,8 @@ def analyse(
     evidence = _evidence(found, cycles, heated, wanted, bench)
     trust = _trust(record, evidence, heated, bench, element_ohm)
     reasons = spoiled(trust)
-    quantities = {
-        name: unknown(reasons[name], quantity.at) if name in reasons else quantity
-        for name, quantity in (
-            named_quantities(evidence, hysteresis_lift_mm) | heated.quantities
-        ).items()
-    }
+    named = named_quantities(evidence, hysteresis_lift_mm) | heated.quantities
+    quantities = _unspoiled(named, reasons)
     series = _series(evidence, at_lifts_mm, at_baths_c)
     if reasons.keys() & TEMPERATURES:
         series = dict.fromkeys(series, ())
@@ -134,6 +130,14 @@ def _trust(
     under_power = powered_findings(record, heated.cycles, ohm, shift, bench, element_ohm)
     codes = {finding.code for finding in found}
     return found + [finding for finding in under_power if finding.code not in codes]
+
+
+def _unspoiled(named: dict[str, Quantity], reasons: Mapping[str, str]) -> dict[str, Quantity]:
+    """Return the quantities, unknown by its reason each that a finding spoils."""
+    return {
+        name: unknown(reasons[name], quantity.at) if name in reasons else quantity
+        for name, quantity in named.items()
+    }
 
 
 def _series(

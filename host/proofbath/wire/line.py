@@ -7,13 +7,12 @@ from binascii import crc_hqx
 from collections.abc import Callable
 from dataclasses import dataclass
 from operator import itemgetter, le
-from typing import Any, TypeVar
+from typing import Any
 
 from proofbath.errors import LineError
 from proofbath.wire.table import LINE_MAX, MESSAGES, Message, fields_of, word_of
 
 _SHAPE = re.compile(rb"([a-z_]+)((?: (?:0|[1-9][0-9]{0,9}))+) #([0-9A-F]{4})")
-_M = TypeVar("_M", bound=Message)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,12 +91,6 @@ def flat(message: Message) -> tuple[int, ...]:
     for piece in _BY_TYPE[type(message)].pieces:
         numbers += message[piece]  # type: ignore[operator]  # an array, or a run of numbers
     return numbers
-
-
-def from_flat(message: type[_M], numbers: tuple[int, ...]) -> _M:
-    """Build a message from its integers in wire order; raises LineError outside the table."""
-    built: _M = _BY_TYPE[message].build(numbers)
-    return built
 
 
 def encode(message: Message) -> bytes:

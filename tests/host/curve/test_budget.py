@@ -12,11 +12,11 @@ from GTC import core
 from scipy import stats
 
 from host.curve.closed_form import StraightUnit, night, record_of
+from host.curve.monte_carlo import Drawn, propagate, propagate_budget
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.budget import Contribution, combine, coverage_factor
 from proofbath.curve.fitting import fit_linear
-from proofbath.curve.monte_carlo import Drawn, propagate, propagate_budget
 from proofbath.curve.thermometer import fit_correction
 from proofbath.errors import InputError
 
