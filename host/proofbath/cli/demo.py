@@ -17,7 +17,7 @@ from proofbath.cli.output import console, print_json, progress_console
 from proofbath.errors import InputError
 from proofbath.scenario.story import Told, tell_story
 from proofbath.scenario.workshop import DEMO_MARK
-from proofbath.workshop.night_files import make_folder, write_json, write_night
+from proofbath.workshop.night_files import copy_night, make_folder, write_json
 
 SUMMARY = "summary.json"
 PARTS = ("records.sqlite*", "keys", "certificates", "nights", "curves", "*.toml", "curves.*")
@@ -47,7 +47,7 @@ def command(seed: int, out: Path, as_json: bool) -> None:
     # A folder of its own for lock and commands: demos may run side by side.
     with night_progress() as tell, TemporaryDirectory() as locks:
         told = tell_story(out, seed, utc_text(), Path(locks), shown.print, tell)
-    write_night(out, list(told.as_left))
+    copy_night(told.files, out)
     summary = _summary(seed, told, monotonic_s() - began_s)
     write_json(out / SUMMARY, summary)
     if as_json:

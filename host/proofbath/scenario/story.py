@@ -36,6 +36,7 @@ from proofbath.workshop.advice import UnitAdvice, advice_for
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.intake import add_unit, open_batch, put_rework, take_in
 from proofbath.workshop.judging import Judged, judge_batch
+from proofbath.workshop.keeping import night_folder
 from proofbath.workshop.nights import NightDone, shop_night
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.planning import plan_night
@@ -67,6 +68,8 @@ class Told(NamedTuple):
     as_found: tuple[UnitReport, ...]
     advice: tuple[UnitAdvice, ...]
     as_left: tuple[UnitReport, ...]
+    files: Path
+    """Folder of the night as left."""
     judged: tuple[Judged, ...]
     certified: tuple[Certified, ...]
 
@@ -93,23 +96,13 @@ def tell_story(
         hours = calibrate_all(shop, bench, stamp, locks)
         refused = _take_in(shop, serials, stamp)
         on_step(f"{len(serials)} units are taken in, {refused} is refused: its frame is cracked")
-
-        def night(stage: Stage) -> NightDone:
-            plan = plan_night(shop, BATCH, stage, BENCH, REFERENCE)
-            done = shop_night(
-                shop, plan, BENCH, OPERATOR, at, clear=True, on_progress=tell, folder=locks
-            )
-            if done.outcome.status != "done":
-                raise BenchFaultError(f"night {stage}: {done.outcome.reason}")
-            return done
-
         on_step("The night as found: nothing has been touched")
-        found = night("as-found")
+        found = _night(shop, "as-found", at, locks, tell)
         advice = advice_for(shop.records, BATCH)
         bench = _rework(shop, bench, advice, np.random.default_rng([seed, 1]), stamp)
         on_step("All units got a new seal, those that open wrongly wax as advised")
         on_step("The night as left: a conditioning and three recorded cycles")
-        left = night("as-left")
+        left = _night(shop, "as-left", at, locks, tell)
         on = dt.date.fromisoformat(at[:10])
         certified = certify(shop, BATCH, CERTIFIER, at, on)
         batch_summary(shop, BATCH, CERTIFIER, at, on)
@@ -124,9 +117,18 @@ def tell_story(
         found.reports,
         tuple(advice),
         left.reports,
+        night_folder(shop, left.outcome.run_id),
         tuple(judged),
         tuple(certified),
     )
+
+
+def _night(shop: Shop, stage: Stage, at: str, locks: Path, tell: Tell) -> NightDone:
+    plan = plan_night(shop, BATCH, stage, BENCH, REFERENCE)
+    done = shop_night(shop, plan, BENCH, OPERATOR, at, clear=True, on_progress=tell, folder=locks)
+    if done.outcome.status != "done":
+        raise BenchFaultError(f"night {stage}: {done.outcome.reason}")
+    return done
 
 
 def _take_in(shop: Shop, serials: list[str], stamp: Stamp) -> str:

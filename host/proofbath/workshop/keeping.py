@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 from proofbath.bench.night import HEATING_TEST
@@ -124,8 +125,13 @@ def _put(writer: Writer, entry: StationRun | Result, earlier: Kept[Any] | None) 
     return int(earlier.root)
 
 
+def night_folder(shop: Shop, run_id: int) -> Path:
+    """Return the folder of a run's files."""
+    return shop.nights / f"run-{run_id}"
+
+
 def _write_files(shop: Shop, line: RunLine, found: RunResults) -> None:
-    out = shop.nights / f"run-{line.run_id}"
+    out = night_folder(shop, line.run_id)
     make_folder(out)
     (out / "plan.json").write_text(line.head.plan_text + "\n")
     if found.reports:

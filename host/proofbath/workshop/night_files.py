@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,13 @@ def write_night(out: Path, reports: Sequence[UnitReport]) -> None:
     records, results = [r.record for r in reports], [r.result for r in reports]
     (out / "curves.svg").write_bytes(batch_picture(records, results, "svg"))
     (out / "curves.png").write_bytes(batch_picture(records, results, "png"))
+
+
+def copy_night(source: Path, out: Path) -> None:
+    """Copy what `write_night` wrote into one folder into another."""
+    shutil.copytree(source / "curves", out / "curves", dirs_exist_ok=True)
+    for name in ("curves.svg", "curves.png"):
+        shutil.copy(source / name, out)
 
 
 def write_json(path: Path, value: dict[str, Any]) -> None:
