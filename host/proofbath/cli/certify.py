@@ -15,7 +15,7 @@ from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.errors import InputError
-from proofbath.workshop import batch_papers, comparison, judging, papers
+from proofbath.workshop import batch_papers, comparison, papers
 from proofbath.workshop.desk import signing_key
 from proofbath.workshop.issued import certificates_of, doubts_of
 from proofbath.workshop.recomputing import recompute_run
@@ -201,36 +201,6 @@ def list_command(
         print_json(issued_json(shown, doubts))
     else:
         _tell(issued_lines(shown, doubts))
-
-
-@command.command()
-@click.argument("batch")
-@click.argument("serial")
-@by_option
-@click.option("--reason", required=True, help="What is wrong with it.")
-@shop_option
-def fail(batch: str, serial: str, by: str, reason: str, shop_file: Path) -> int:
-    """Fail unit SERIAL of BATCH by a person's word: stuck, leaking, never opening."""
-    at = utc_text()
-    with open_shop(shop_file) as shop:
-        judging.fail_unit(shop, batch, serial, reason, shop.stamp(by, at), _day(at))
-    _tell([f"{serial}: failed"])
-    return 1
-
-
-@command.command()
-@click.argument("batch")
-@click.argument("serial")
-@by_option
-@click.option("--customer", required=True, help="Who agreed, for the customer.")
-@click.option("--record", required=True, help="Where it is written: letter, mail, date.")
-@shop_option
-def agree(batch: str, serial: str, by: str, customer: str, record: str, shop_file: Path) -> None:
-    """Record that the customer takes SERIAL of BATCH with its conditional pass."""
-    at = utc_text()
-    with open_shop(shop_file) as shop:
-        judging.agree(shop, batch, serial, customer, record, shop.stamp(by, at), _day(at))
-    _tell([f"{serial}: the customer's agreement is on record"])
 
 
 @command.command()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
+from rich.console import JustifyMethod
 from rich.table import Table
 
 from proofbath.cli.options import json_option
@@ -41,7 +42,8 @@ def command(name: str, shop_file: Path, as_json: bool) -> None:
         return
     table = Table()
     for heading in HEADINGS:
-        table.add_column(heading, justify="left" if heading in ("unit", "advice") else "right")
+        side: JustifyMethod = "left" if heading in ("unit", "advice") else "right"
+        table.add_column(heading, justify=side, overflow="fold")
     for one in advised:
         table.add_row(*_cells(one))
     shown = console()

@@ -103,6 +103,8 @@ class _BatchAdviser:
         """Return the advice for one unit of the batch."""
         done = len(list(_groups_of_doses(story, self.kind)))
         blank = UnitAdvice(story.unit.entry.serial, story.batch.entry.name, self.kind.unit, done)
+        if story.moved_to is not None:
+            return blank._replace(refusal=f"was taken into {story.moved_to} since: ask for that")
         told = [step for step in story.steps if step.result or step.rework]
         if not told:
             return blank._replace(refusal="not measured yet: measure it as found first")

@@ -12,7 +12,7 @@ from proofbath.errors import InputError
 from proofbath.proof.study import Cell, Component, Study, layout, study
 from proofbath.run.plan import LoadedStation, NightPlan
 from proofbath.store.journal import Journal, RunLine
-from proofbath.store.kinds import BenchStudy, Result, StationRun, Unit
+from proofbath.store.kinds import Batch, BenchStudy, Result, StationRun, Unit
 from proofbath.store.records import Records, Stamp
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.entry import day_of, made
@@ -36,6 +36,8 @@ def study_plans(
         raise InputError(
             f"study {name}: {len(set(serials))} different units, {STATIONS} are needed"
         )
+    if records.current(Batch, name=name):
+        raise InputError(f"study {name}: is the name of a batch; give the study one of its own")
     units = [records.find(Unit, serial=serial).entry for serial in serials]
     types = sorted({unit.unit_type for unit in units})
     if len(types) > 1:
@@ -154,7 +156,8 @@ def _runs(records: Records, bench_name: str, name: str) -> list[RunLine]:
             for line in journal.runs()
             if line.head.bench == bench_name
             and line.head.plan_text != HEATING_TEST
-            and plan_of(line).batch == name
+            and (plan := plan_of(line)).batch == name
+            and plan.stage == TRIAL
             and records.current(StationRun, run_id=line.run_id)
         ]
 

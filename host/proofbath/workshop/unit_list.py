@@ -44,7 +44,8 @@ def read_unit_list(text: str, name: str) -> list[UnitLine]:
     """
     head, _, _ = text.lstrip("\ufeff").partition("\n")
     delimiter = ";" if head.count(";") > head.count(",") else ","
-    reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff"), newline=""), delimiter=delimiter)
+    lines = io.StringIO(text.lstrip("\ufeff"), newline="")
+    reader = csv.DictReader(lines, delimiter=delimiter, strict=True)
     try:
         columns = [column.strip().lower() for column in reader.fieldnames or []]
         faults = _column_faults(columns)

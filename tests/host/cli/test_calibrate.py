@@ -163,9 +163,8 @@ def test_a_blank_night_is_journalled_on_a_server(
     tmp_path: Path,
     fresh_server_place: str,  # noqa: F811
 ) -> None:
-    bench = tmp_path / "bench.toml"
-    bench.write_text(BENCH.replace("altitude_m = 500", ""))
-    records = ("--records", fresh_server_place)
+    assert call("virtual", "examples", tmp_path / "shop").status == 0
+    bench, records = tmp_path / "shop" / "f82_batch.toml", ("--records", fresh_server_place)
     assert call("records", "person", "Ada", "--right", "certifier", *records).status == 0
     options = ("--bench", bench, *records, "--by", "Ada", "--virtual-reference", "--json")
     said = call("calibrate", "blank", *options)

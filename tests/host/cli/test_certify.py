@@ -46,9 +46,10 @@ def test_a_batch_is_certified_and_each_refusal_told(call: Call, shop: Path) -> N
 
 
 def test_what_is_settled_lets_the_rest_through(call: Call, shop: Path) -> None:
-    assert certify(call, shop, "fail", BATCH, FAIL, "--reason", "stuck").status == 1
+    named = ("--by", CERTIFIER, "--shop", shop)
+    assert call("batch", "fail", BATCH, FAIL, "--reason", "stuck", *named).status == 0
     agreed = ("--customer", "R. Eddy", "--record", "letter of 6 April")
-    assert certify(call, shop, "agree", BATCH, CONDITIONAL, *agreed).status == 0
+    assert call("batch", "agree", BATCH, CONDITIONAL, *agreed, *named).status == 0
     told = json.loads(certify(call, shop, "issue", BATCH, "--json").out)
     units = {unit["serial"]: unit for unit in told["units"]}
     assert units[CONDITIONAL]["number"] == "LN-2025-0003"

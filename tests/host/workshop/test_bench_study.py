@@ -76,6 +76,9 @@ def test_a_study_takes_six_different_units_of_one_plain_type(shop: MeasuredShop)
         study_plans(shop.records, "spring", [*SIX[:5], "S1"])
     with pytest.raises(InputError, match="no unit of serial 'S9'"):
         study_plans(shop.records, "spring", [*SIX[:5], "S9"])
+    shop.batch("ferry 12", [])
+    with pytest.raises(InputError, match="is the name of a batch; give the study one of its own"):
+        study_plans(shop.records, "ferry 12", SIX)
 
 
 @pytest.mark.parametrize("nights", [6, 3])

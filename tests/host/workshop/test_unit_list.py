@@ -75,6 +75,7 @@ def test_every_fault_is_told_in_one_pass() -> None:
         ("serial,cuase\nA1,new\n", "column 'cuase' is not known; did you mean 'cause'"),
         ("serial,serial\nA1,A1\n", "column 'serial' stands twice"),
         ("serial\n" + 140_000 * "A", "line 1: not CSV: field larger than"),
+        ('serial\n"A1\nA2\n', "not CSV: unexpected end of data"),
     ],
 )
 def test_what_is_no_unit_list_is_refused(text: str, words: str) -> None:
