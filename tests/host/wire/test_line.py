@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from binascii import crc_hqx
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -39,7 +40,7 @@ def golden() -> list[tuple[str, str, bytes]]:
 def messages(draw: st.DrawFn) -> Message:
     """Any message of the table with numbers anywhere in their ranges."""
     kind = draw(st.sampled_from(MESSAGES))
-    values = []
+    values: list[Any] = []
     for _, scale in fields_of(kind):
         numbers = tuple(draw(st.integers(scale.low, scale.high)) for _ in range(scale.count))
         values.append(numbers if scale.count > 1 else numbers[0])
