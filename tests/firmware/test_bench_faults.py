@@ -141,17 +141,18 @@ def test_heater_on_limit(bench: Bench) -> None:
     assert bench.outputs_off()
 
 
-@pytest.mark.parametrize(
-    ("kind", "size", "flag", "most_s"),
-    [
-        ("element_over", 0.2, StationFlag.ELEMENT_OVER, 0.6),
-        ("element_open", 0.0, StationFlag.ELEMENT_OPEN, 0.6),
-        ("element_short", 0.0, StationFlag.ELEMENT_SHORT, 0.6),
-        ("gauge_open", 0.0, StationFlag.GAUGE_FAULT, 1.3),
-        ("gauge_short", 0.0, StationFlag.GAUGE_FAULT, 1.3),
-        ("over_stroke", 15.0, StationFlag.OVER_STROKE, 1.3),
-    ],
-)
+STATION_ROWS = [
+    ("element_over", 0.2, StationFlag.ELEMENT_OVER, 0.6),
+    ("element_open", 0.0, StationFlag.ELEMENT_OPEN, 0.6),
+    ("element_short", 0.0, StationFlag.ELEMENT_SHORT, 0.6),
+    ("gauge_open", 0.0, StationFlag.GAUGE_FAULT, 1.3),
+    ("gauge_short", 0.0, StationFlag.GAUGE_FAULT, 1.3),
+    ("over_stroke", 15.0, StationFlag.OVER_STROKE, 1.3),
+]
+"""A station's fault, its size, the flag it raises, and within how many seconds."""
+
+
+@pytest.mark.parametrize(("kind", "size", "flag", "most_s"), STATION_ROWS)
 def test_station_fault_costs_one_station(
     bench: Bench, kind: str, size: float, flag: StationFlag, most_s: float
 ) -> None:

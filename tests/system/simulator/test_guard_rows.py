@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from firmware.bench import OFF
-from firmware.test_bench_faults import ROWS, Row
+from firmware.test_bench_faults import ROWS, STATION_ROWS, Row
 from proofbath.wire.table import BootCause, Identity, State, StationFlag, Trip, TripReason
 from system.simulator.bench import SimulatedBench
 
@@ -59,17 +59,7 @@ def test_fault_opens_every_output_within_a_tick_and_stays_latched(
     assert not [c for c in bench.changes() if c.on]
 
 
-@pytest.mark.parametrize(
-    ("kind", "size", "flag", "most_s"),
-    [
-        ("element_over", 0.2, StationFlag.ELEMENT_OVER, 0.6),
-        ("element_open", 0.0, StationFlag.ELEMENT_OPEN, 0.6),
-        ("element_short", 0.0, StationFlag.ELEMENT_SHORT, 0.6),
-        ("gauge_open", 0.0, StationFlag.GAUGE_FAULT, 1.3),
-        ("gauge_short", 0.0, StationFlag.GAUGE_FAULT, 1.3),
-        ("over_stroke", 15.0, StationFlag.OVER_STROKE, 1.3),
-    ],
-)
+@pytest.mark.parametrize(("kind", "size", "flag", "most_s"), STATION_ROWS)
 def test_station_fault_opens_one_station_switch(
     bench: SimulatedBench, kind: str, size: float, flag: StationFlag, most_s: float
 ) -> None:
