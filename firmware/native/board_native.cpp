@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "../rig_controller/line.h"
+#include "../rig_controller/memory.h"
 
 namespace {
 
@@ -24,6 +25,18 @@ NativeBoard::NativeBoard() {
 }
 
 void NativeBoard::make_current() { current = this; }
+
+void NativeBoard::provision(uint32_t number) {
+  uint32_t serial_number = 0;
+  Memory memory;
+  memory.load(Item::serial, &serial_number);
+  serial_number = number;
+  memory.store(Item::serial);
+  while (memory.busy()) {
+    pass_time();
+    memory.poll();
+  }
+}
 
 void NativeBoard::pass_time() { eeprom_budget = eeprom_bytes_per_pass; }
 

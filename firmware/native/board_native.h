@@ -28,6 +28,9 @@ struct NativeBoard {
   // Makes this the board that board.h's functions act on, in this thread.
   void make_current();
 
+  // Burns a serial number, as a workshop does once with a programmer; the board must be current.
+  void provision(uint32_t number);
+
   // Time of one loop pass goes by: so many bytes of EEPROM can be burnt.
   void pass_time();
 

@@ -32,21 +32,8 @@ int station_of(const char* key, const char* prefix) {
 
 ControllerBench::ControllerBench(uint64_t seed) : plant(seed) {
   board.make_current();
-  provision(seed);
+  board.provision(uint32_t(seed));
   boot(wire::BootCause::power_on);
-}
-
-// As a workshop does once with a programmer.
-void ControllerBench::provision(uint64_t seed) {
-  uint32_t serial_number = 0;
-  Memory memory;
-  memory.load(Item::serial, &serial_number);
-  serial_number = uint32_t(seed);
-  memory.store(Item::serial);
-  while (memory.busy()) {
-    board.pass_time();
-    memory.poll();
-  }
 }
 
 void ControllerBench::boot(wire::BootCause cause) {

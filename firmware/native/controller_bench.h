@@ -27,8 +27,6 @@ class ControllerBench {
   NativeBoard board;
 
  private:
-  void provision(uint64_t seed);
-
   Controller controller_;
   uint32_t now_ms_ = 0;
 };

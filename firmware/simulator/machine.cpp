@@ -4,7 +4,6 @@
 #include <utility>
 
 #include "../native/board_native.h"
-#include "../rig_controller/memory.h"
 
 namespace simulator {
 namespace {
@@ -47,15 +46,7 @@ constexpr Input inputs[] = {
 std::vector<uint8_t> provisioned_eeprom(uint64_t seed) {
   NativeBoard native;
   native.make_current();
-  uint32_t serial_number = 0;
-  Memory memory;
-  memory.load(Item::serial, &serial_number);
-  serial_number = uint32_t(seed);
-  memory.store(Item::serial);
-  while (memory.busy()) {
-    native.pass_time();
-    memory.poll();
-  }
+  native.provision(uint32_t(seed));
   return {native.eeprom, native.eeprom + sizeof native.eeprom};
 }
 
