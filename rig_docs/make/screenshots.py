@@ -8,20 +8,23 @@ folder.
 from __future__ import annotations
 
 import sys
+from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parents[1] / "tests"))
 
-from playwright.sync_api import Browser, sync_playwright  # noqa: E402
+from PIL import Image  # noqa: E402
+from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
 
 from system.browser.conftest import CHROMIUM, WIDTHS, sign_in  # noqa: E402
 from system.browser.places import file_name, places  # noqa: E402
-from system.browser.steps import plan_night, start_night  # noqa: E402
+from system.browser.steps import line_drawn, plan_night, start_night  # noqa: E402
 from system.web_shop import EVERYBODY, LEAKY, Served, furnish, served  # noqa: E402
 
-TALLEST_PX = 2400
+COLOURS = 32
+TALLEST_PX = 1600
 """A page that is longer is cut: the picture shows how it looks, not all it holds."""
 
 
@@ -51,7 +54,7 @@ def take_all(browser: Browser, workshop: Served, folder: Path, width: int) -> No
         height = page.evaluate("document.documentElement.scrollHeight")
         size = WIDTHS[width] | {"height": min(height, TALLEST_PX)}
         page.set_viewport_size(size)  # type: ignore[arg-type]
-        page.screenshot(path=folder / f"{name}-{width}.png", scale="css")
+        save_small(page.screenshot(scale="css"), folder / f"{name}-{width}.png")
         page.set_viewport_size(WIDTHS[width])
 
     page.goto("/sign-in")
@@ -60,13 +63,32 @@ def take_all(browser: Browser, workshop: Served, folder: Path, width: int) -> No
     for path, address in places(workshop).items():
         if path != "/sign-in":
             page.goto(address)
-            page.wait_for_load_state("networkidle" if path != "/bench" else "load")
+            if path == "/bench":
+                wait_for_curves(page)
+            else:
+                page.wait_for_load_state("networkidle")
             take(file_name(path))
     plan_night(page, LEAKY)
     start_night(page)
     page.get_by_role("alert").filter(has_text="Tripped").wait_for()
     take("bench-tripped")
     context.close()
+
+
+def wait_for_curves(page: Page) -> None:
+    """Wait until the bath's curve is drawn; raises TimeoutError where it never is."""
+    chart = page.get_by_role("img", name="Bath temperature and set-point against time")
+    for _ in range(100):
+        if line_drawn(chart):
+            return
+        page.wait_for_timeout(100)
+    raise TimeoutError("the Bench page draws no curve")
+
+
+def save_small(picture: bytes, path: Path) -> None:
+    """Write a picture in few colours: pages are flat, and the handbook stays small."""
+    image = Image.open(BytesIO(picture)).convert("RGB")
+    image.quantize(COLOURS, dither=Image.Dither.NONE).save(path, optimize=True)
 
 
 if __name__ == "__main__":
