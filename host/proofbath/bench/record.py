@@ -54,6 +54,7 @@ def times_ms(rows: NDArray[Any]) -> NDArray[np.int64]:
     device_ms = rows["device_ms"].astype(np.int64)
     passed_ms = np.diff(device_ms) % (U32 + 1)
     booted = np.diff(rows["boot_id"].astype(np.int64)) != 0
+    booted |= np.diff(rows["sequence"].astype(np.int64)) < 0  # a virtual bench keeps no boot count
     passed_ms[booted] = device_ms[1:][booted]
     return np.cumsum(np.concatenate([device_ms[:1], passed_ms]))
 

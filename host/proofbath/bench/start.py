@@ -140,7 +140,7 @@ def clear_trip(link: Link, identity: Identity, calibration: Calibration, asked: 
     shown = trip_text(identity, calibration)
     if not asked:
         raise BenchFaultError(
-            f"{shown}; find and remove the cause, then start with the clear option"
+            f"{shown}; find and remove the cause, then start with --clear-trip"
         )
 
     def answers(event: Event) -> bool:

@@ -14,6 +14,7 @@ from proofbath.cli.output import console, print_json
 from proofbath.errors import InputError
 from proofbath.files import LARGEST_BYTES, read_toml
 from proofbath.workshop.settings import ShopFile
+from proofbath.workshop.shop import DEFAULT_FILE
 
 STATUS = {Outcome.GENUINE: 0, Outcome.UNKNOWN_KEY: 1, Outcome.ALTERED: 1, Outcome.NOT_OURS: 2}
 
@@ -28,7 +29,11 @@ STATUS = {Outcome.GENUINE: 0, Outcome.UNKNOWN_KEY: 1, Outcome.ALTERED: 1, Outcom
 )
 @click.option("--keys", type=click.Path(path_type=Path), help="Folder of public keys you trust.")
 @click.option(
-    "--shop", "shop_file", type=click.Path(path_type=Path), help="Workshop whose keys you trust."
+    "--shop",
+    "shop_file",
+    type=click.Path(path_type=Path),
+    help="Workshop whose keys you trust; in a workshop's own folder that one, where no other key"
+    " is named.",
 )
 @json_option
 def command(
@@ -58,6 +63,8 @@ def _trusted(
 ) -> frozenset[str]:
     trusted = frozenset(parse_fingerprint(text) for text in fingerprints)
     folders = [] if keys is None else [keys]
+    if not trusted and not folders and shop_file is None and DEFAULT_FILE.is_file():
+        shop_file = DEFAULT_FILE
     if shop_file is not None:
         places = read_toml(shop_file, ShopFile).places
         folders.append(shop_file.resolve().parent / places.keys)

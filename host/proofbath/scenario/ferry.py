@@ -5,25 +5,29 @@ All data here are invented for the demo.
 
 from __future__ import annotations
 
+from importlib.resources import files
+
 import numpy as np
 
 from proofbath.bench.description import BenchFile, BenchSection
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import Coolant
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.description import parse_toml
 from proofbath.run.plan import LoadedStation, NightPlan
-from proofbath.run.unit_type import UnitType
 from proofbath.virtual.description import VirtualSection, VirtualUnit
 from proofbath.virtual.population import draw_bench, draw_unit
+from proofbath.workshop.intake import TypeFile
 
-F82 = UnitType(
-    name="F82",
-    nominal_start_to_open_c=82.0,
-    full_open_c=95.0,
-    full_lift_mm=8.0,
-    greatest_lift_mm=12.0,
-    cap_c=103.0,
-)
+
+def example_type(file: str) -> TypeFile:
+    """Return the unit type of one of the shipped examples."""
+    text = (files("proofbath.virtual") / "examples" / file).read_text(encoding="utf-8")
+    return parse_toml(text, TypeFile, file)
+
+
+F82_TYPE = example_type("f82_type.toml")
+F82 = F82_TYPE.unit_type
 _MODEL_UNIT = VirtualUnit(serial="F82", station=1, heater_ohm=0.0)
 _REFERENCE_STATION = 6
 _BUDGET = BenchBudget(

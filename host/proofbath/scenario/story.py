@@ -159,10 +159,11 @@ def _rework(
         put_rework(shop, BATCH, serial, day, kind, amount, text, None, stamp)
 
     for unit in advice:
-        record(unit.serial, "part", None, "new seal, spring and seat cleaned")
         change_mg = unit.advice.change if unit.advice else 0.0
         if change_mg:
-            record(unit.serial, "wax", change_mg, "wax as advised")
+            record(unit.serial, "wax", change_mg, "wax as advised, new seal")
             bench = with_wax(bench, unit.serial, change_mg, rng)
+        else:
+            record(unit.serial, "part", None, "new seal, spring and seat cleaned")
     save_bench(shop.folder, bench)
     return bench

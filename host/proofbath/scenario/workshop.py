@@ -28,14 +28,12 @@ from proofbath.bench.process import bench_night
 from proofbath.bench.virtual_workplace import VirtualWorkplace, virtual_blanks
 from proofbath.certificate.parties import Workshop
 from proofbath.errors import BenchFaultError
-from proofbath.proof.rework_kind import Refillable
-from proofbath.proof.specification import Limit, Specification
-from proofbath.scenario.ferry import F82
+from proofbath.scenario.ferry import F82, F82_TYPE
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Person, Unit
 from proofbath.store.records import Stamp
 from proofbath.wire.table import STATIONS
-from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_reference
+from proofbath.workshop.intake import add_unit, put_type, set_reference
 from proofbath.workshop.settings import BenchPlace, ShopFile
 from proofbath.workshop.shop import Shop
 
@@ -45,19 +43,6 @@ REFERENCE = "F82-REF"
 CERTIFIER, OPERATOR = "Mara Lind", "Tomas Reed"
 BLOCKS = Instrument(name="Gauge blocks, set B", expanded_u=0.004, due=None)
 HEIGHTS_MM = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0)
-F82_TYPE = TypeFile(
-    unit_type=F82,
-    specification=Specification(
-        unit_type="F82",
-        version=1,
-        limit=(
-            Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1),
-            Limit(quantity="full_lift_mm", nominal=9.2, lower=8.0),
-            Limit(quantity="hysteresis_k", nominal=3.0, upper=6.0, threshold_mm=4.0),
-        ),
-    ),
-    rework=Refillable(),
-)
 
 
 def set_up(folder: Path, bench: BenchFile) -> Path:

@@ -18,9 +18,7 @@ from proofbath.bench.description import VIRTUAL_PORT, BenchFile
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.files import read_text, read_toml
-from proofbath.proof.specification import Limit, Specification
-from proofbath.run.plan import NightPlan
-from proofbath.scenario.ferry import F82, ferry_bench
+from proofbath.scenario.ferry import F82, example_type, ferry_bench
 from proofbath.scenario.workshop import REFERENCE, calibrate_all, set_up, staff_and_type
 from proofbath.store.access import Access
 from proofbath.store.kinds import Findings, Person, Unit
@@ -121,17 +119,7 @@ def _heated_bench(folder: Path) -> tuple[BenchFile, TypeFile]:
     document["limits"] = {"bath_limit_c": F82.cap_c + 1.5}  # the reference unit stands no more
     text = tomlkit.dumps(document)
     (folder / HEATED_BENCH).write_text(text, encoding="utf-8")
-    plan = (examples / "f103h_plan.toml").read_text(encoding="utf-8")
-    unit_type = parse_toml(plan, NightPlan, "f103h_plan.toml").unit_type
-    opens = Limit(
-        quantity="unpowered_start_to_open_c",
-        nominal=unit_type.nominal_start_to_open_c,
-        tolerance=2.0,
-        threshold_mm=unit_type.threshold_mm,
-    )
-    specification = Specification(unit_type=unit_type.name, version=1, limit=(opens,))
-    heated = TypeFile(unit_type=unit_type, specification=specification)
-    return parse_toml(text, BenchFile, HEATED_BENCH), heated
+    return parse_toml(text, BenchFile, HEATED_BENCH), example_type("f103h_type.toml")
 
 
 def _receive(shop: Shop, batch: str, unit_type: str, bench: BenchFile, stamp: Stamp) -> None:

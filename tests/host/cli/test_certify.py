@@ -160,3 +160,13 @@ def test_verify_refuses_what_it_cannot_read(
     monkeypatch.chdir(tmp_path)
     said = call("verify", *words)
     assert (said.status, said.out, why in said.err) == (2, "", True)
+
+
+def test_in_its_own_folder_a_workshops_certificate_is_trusted(
+    call: Call, shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    certify(call, shop, "issue", BATCH)
+    pdf = sorted((shop.parent / "certificates").glob("*-0001.pdf"))[0]
+    assert call("verify", pdf).status == 1
+    monkeypatch.chdir(shop.parent)
+    assert call("verify", pdf).status == 0

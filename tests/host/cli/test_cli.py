@@ -11,6 +11,10 @@ import pytest
 
 from host.cli.conftest import Call
 from proofbath.cli import VERBS
+from proofbath.files import read_toml
+from proofbath.run.plan import NightPlan
+from proofbath.workshop.intake import TypeFile
+from proofbath.workshop.shop import open_shop
 
 FIELDS = {
     "value",
@@ -167,6 +171,19 @@ def test_the_demo_refuses_a_folder_it_cannot_make(call: Call, tmp_path: Path) ->
     said = call("demo", "--out", tmp_path / "file")
     assert said.status == 2
     assert "cannot be written" in said.err
+
+
+def test_the_examples_make_a_workshop(call: Call, tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    assert call("virtual", "examples", folder).status == 0
+    with open_shop(folder / "workshop.toml") as shop:
+        assert [path.name for path in shop.bench_files().values()] == [
+            "f82_batch.toml",
+            "f103h_batch.toml",
+        ]
+    for name in ("f82", "f103h"):
+        known = read_toml(folder / f"{name}_type.toml", TypeFile)
+        assert read_toml(folder / f"{name}_plan.toml", NightPlan).unit_type == known.unit_type
 
 
 def test_the_examples_are_written_once(call: Call, tmp_path: Path) -> None:
