@@ -23,7 +23,7 @@ from system.browser.places import file_name, places  # noqa: E402
 from system.browser.steps import line_drawn, plan_night, start_night  # noqa: E402
 from system.web_shop import EVERYBODY, LEAKY, Served, furnish, served  # noqa: E402
 
-COLOURS = 32
+COLOURS = 64
 TALLEST_PX = 1600
 """A page that is longer is cut: the picture shows how it looks, not all it holds."""
 

@@ -85,6 +85,7 @@ def bodies(api: Api) -> dict[tuple[str, str], dict[str, Any]]:
             "text": "seat cleaned",
             "supplier_lot": "lot 4",
             "date": DAY,
+            "correction": "",
         },
         ("POST", f"{batch}/failures"): {"serial": SERIALS[1], "reason": "stuck"},
         ("POST", f"{batch}/agreements"): {
