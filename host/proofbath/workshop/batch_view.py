@@ -13,10 +13,10 @@ from proofbath.store.kinds import Batch, Intake, TypeVersion
 from proofbath.store.records import Records
 from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.issued import certificates_of
-from proofbath.workshop.judging import BY_PERSON, Judged, judge_batch
+from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.snapshot import Snapshot
-from proofbath.workshop.story import StepStage
+from proofbath.workshop.story import BY_PERSON, StepStage
 from proofbath.workshop.unit_view import Value, start_in, values_in
 
 FAILED_BY_PERSON = "failed by a person"

@@ -17,14 +17,11 @@ from proofbath.store.records import Kept, Records, Stamp, Writer
 from proofbath.workshop.blocks import Blocks
 from proofbath.workshop.entry import made
 from proofbath.workshop.keeping import keep_missing
-from proofbath.workshop.next_step import measured_step, unmeasured_step
+from proofbath.workshop.next_step import FAILED, measured_step, unmeasured_step
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.snapshot import Snapshot
-from proofbath.workshop.story import UnitStory, batch_story, story_in
+from proofbath.workshop.story import BY_PERSON, UnitStory, batch_story, story_in
 from proofbath.workshop.verdicts import RESULT_ROW, decision_on, verdict_on
-
-BY_PERSON = "person"
-"""Rule of a decision that a person took."""
 
 
 class Judged(NamedTuple):
@@ -72,17 +69,26 @@ def decide(shop: Shop, batch_name: str, stamp: Stamp, on: dt.date) -> list[Judge
 def fail_unit(
     shop: Shop, batch_name: str, serial: str, reason: str, stamp: Stamp, on: dt.date
 ) -> int:
-    """Let a person fail a unit that was measured, such as one that is stuck; return the number."""
+    """Let a person fail a unit, stuck or ruined in its rework; return the decision's number.
+
+    One that was not measured since its rework fails on its as-found result, the last there is.
+    """
     unit = judge_unit(shop, batch_name, serial, on)
-    if unit.result is None or unit.verdict is None:
-        raise InputError(f"{serial}: was not measured as it is now; {unit.next_step}")
+    result = unit.result or _as_found(unit.story)
+    if result is None:
+        raise InputError(
+            f"{serial}: was not measured in {batch_name}; {unit.next_step}, or refuse it: proofbath"
+            " batch intake with --correct WHY --refuse --remark WHY"
+        )
     if not reason.strip():
         raise InputError(f"{serial}: say why it fails")
     if unit.story.certificate is not None:
         raise InputError(
             f"{serial}: certificate {unit.story.certificate} stands; withdraw it first"
         )
-    entry = decision_on(unit.story, unit.result, unit.verdict).model_copy(
+    version = shop.records.one(TypeVersion, unit.story.batch.entry.type_version_id).entry
+    verdict = unit.verdict or verdict_on(version.specification, result)
+    entry = decision_on(unit.story, result, verdict).model_copy(
         update={"rule": BY_PERSON, "outcome": Outcome.FAIL.value, "probability": None}
     )
     content = {**entry.content, "reason": reason}
@@ -138,8 +144,10 @@ class _Judge:
         version = self.records.one(TypeVersion, story.batch.entry.type_version_id).entry
         step = story.present if story.intake.entry.accepted else None
         if step is None or step.result is None:
-            words = unmeasured_step(story)
-            return Judged(story, None, None, _unmeasured(story), words, None)
+            words, ruined = unmeasured_step(story), story.ruined
+            said = self._by_person(ruined)
+            refusals = (said,) if said else _unmeasured(story)
+            return Judged(story, None, None, refusals, words, ruined)
         verdict = verdict_on(version.specification, step.result)
         decision = _last(self.records, step.result)
         failed = self._by_person(decision)
@@ -154,7 +162,7 @@ class _Judge:
         refusals = tuple(line for line in (failed, refused, *blocks) if line)
         words = measured_step(story, version, verdict, refused, blocks)
         if failed:
-            words = "give it back: it was failed"
+            words = FAILED
         elif moved:
             words = f"go on in {story.moved_to}"
         return Judged(story, step.result, verdict, refusals, words, decision)
@@ -176,6 +184,12 @@ def _moved(story: UnitStory) -> list[str]:
     if story.moved_to is None or story.certificate is not None:
         return []
     return [f"taken into {story.moved_to} since: it is judged there as it is now"]
+
+
+def _as_found(story: UnitStory) -> Kept[Result] | None:
+    """Return the last result of a unit that its rework ruined; None for one that is not here."""
+    found = story.counting("as-found") if story.intake.entry.accepted else None
+    return found.result if found and story.moved_to is None else None
 
 
 def _unmeasured(story: UnitStory) -> tuple[str, ...]:

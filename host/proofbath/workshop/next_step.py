@@ -10,6 +10,7 @@ from proofbath.store.kinds import TypeVersion
 from proofbath.workshop.story import UnitStory
 
 REWORK = "rework: see proofbath rework"
+FAILED = "give it back: it was failed"
 
 
 def unmeasured_step(story: UnitStory) -> str:
@@ -18,6 +19,8 @@ def unmeasured_step(story: UnitStory) -> str:
         return "give it back: it was refused at intake"
     if story.moved_to is not None:
         return f"go on in {story.moved_to}"
+    if story.ruined is not None:
+        return FAILED
     return "measure as left" if story.reworked else "measure as found"
 
 

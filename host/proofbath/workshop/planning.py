@@ -210,6 +210,8 @@ def _order_fault(story: UnitStory, stage: Stage) -> str | None:
     """Why it is not a unit's turn: found, reworked and left come in that order, in one batch."""
     if story.moved_to is not None:
         return f"was taken into {story.moved_to} since; plan that batch's night"
+    if story.ruined is not None:
+        return f"was failed ({story.ruined.entry.content['reason']}); give it back"
     if stage == "as-left" and story.counting("as-found") is None:
         return "is to be measured as left, but was not measured as found; measure that first"
     if stage == "as-left" and not story.reworked:

@@ -26,6 +26,8 @@ from proofbath.workshop.entry import day_of
 
 StepStage = Literal["as-found", "rework", "as-left", "trial"]
 K = TypeVar("K", bound=Kind)
+BY_PERSON = "person"
+"""Rule of a decision that a person took."""
 
 
 class Step(NamedTuple):
@@ -69,6 +71,8 @@ class UnitStory(NamedTuple):
     """Number of the certificate of this batch that stands."""
     moved_to: str | None = None
     """A later batch it was taken into: what it is now is measured and judged there."""
+    ruined: Kept[Decision] | None = None
+    """A person's word that it fails as its last rework left it, unmeasured."""
 
     @property
     def reworked(self) -> bool:
@@ -143,7 +147,7 @@ def _story(
     records: Records, unit: Kept[Unit], batch: Kept[Batch], intake: Kept[Intake]
 ) -> UnitStory:
     keys = {"unit_id": unit.root, "batch_id": batch.root}
-    place = records.places(Loading, Rework)
+    place = records.places(Loading, Rework, Decision)
     placed = [
         (place[Loading, kept.root], _measured(records, kept))
         for kept in records.current(Loading, **keys)
@@ -153,9 +157,19 @@ def _story(
         (place[Rework, kept.root], Step("rework", kept.entry.date, rework=kept))
         for kept in records.current(Rework, **keys)
     ]
-    steps = tuple(step for _, step in sorted(placed, key=itemgetter(0)))
+    placed.sort(key=itemgetter(0))
+    steps = tuple(step for _, step in placed)
     standing, later = _standing(records, keys), _moved_to(records, intake)
-    return UnitStory(unit, batch, intake, steps, standing, later)
+    story = UnitStory(unit, batch, intake, steps, standing, later)
+    if not story.reworked or story.present is not None:
+        return story
+    reworked = max(at for at, step in placed if step.stage == "rework")
+    said = [
+        kept
+        for kept in records.current(Decision, rule=BY_PERSON, **keys)
+        if place[Decision, kept.root] > reworked
+    ]
+    return story._replace(ruined=said[-1] if said else None)
 
 
 def _moved_to(records: Records, intake: Kept[Intake]) -> str | None:

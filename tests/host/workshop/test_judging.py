@@ -33,6 +33,7 @@ from proofbath.proof.specification import Limit, Specification
 from proofbath.proof.verdict import judge
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Batch, Decision, Loading, Result, StationRun, TypeVersion, Unit
+from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.charts import put_cause
 from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_reference, take_in
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
@@ -203,6 +204,26 @@ def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
     assert found.decision is not None
     assert (found.decision.entry.rule, found.decision.entry.outcome) == ("person", "fail")
     assert len(ferry.shop.records.current(Decision)) == 2
+
+
+def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
+    with pytest.raises(InputError, match=r"A1: was not measured in ferry 12; .* or refuse it"):
+        fail_unit(ferry.shop, BATCH, "A1", "dropped", ferry.stamp, ferry.day)
+    ferry.night("as-found", {"A1": 86.0})
+    fail_unit(ferry.shop, BATCH, "A1", "hopeless", ferry.stamp, ferry.day)
+    ferry.rework("A1")
+    assert judged(ferry).next_step == "measure as left", "that was said of it before its rework"
+    fail_unit(ferry.shop, BATCH, "A1", "stem bent in the press", ferry.stamp, ferry.day)
+    assert only_refusal(ferry) == "failed by Mara Lind: stem bent in the press"
+    assert judged(ferry).next_step == "give it back: it was failed"
+    (shown,) = batch_view(ferry.shop, BATCH, ferry.day).units
+    assert (shown.outcome, shown.failed) == ("failed by a person", True)
+    with pytest.raises(InputError, match="no unit is due as-left"):
+        plan_night(ferry.shop, BATCH, "as-left", QUAY)
+    with pytest.raises(InputError, match=r"A1: was failed \(stem bent in the press\); give it"):
+        plan_night(ferry.shop, BATCH, "as-left", QUAY, serials=["A1"])
+    ferry.rework("A1")
+    assert judged(ferry).next_step == "measure as left", "a new stem after all"
 
 
 def test_a_unit_refused_at_intake_is_given_back(ferry: FerryShop) -> None:
