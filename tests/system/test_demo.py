@@ -16,6 +16,7 @@ from proofbath.curve.record import parse_csv
 from proofbath.scenario.story import BATCH
 from proofbath.store.backup import prove
 from proofbath.store.journal import Journal
+from proofbath.workshop.issued import doubts_of
 from proofbath.workshop.shop import open_shop
 from proofbath.workshop.story import batch_story
 
@@ -80,6 +81,8 @@ def test_only_units_that_pass_are_certified_and_one_fails(night: Path) -> None:
     summary = json.loads((night / "summary.json").read_text())
     for unit in summary["units"][:-1]:
         assert (unit["certificate"] is not None) == (unit["verdict"] == "pass")
+    with open_shop(night / "workshop.toml") as shop:
+        assert doubts_of(shop) == {}
     worn = summary["units"][2]
     assert worn["verdict"] == "fail"
 

@@ -16,6 +16,7 @@ VERBS = {
     "bench": "Speak to the night that is running: status, pause, resume, finish, stop.",
     "calibrate": "Calibrate a bench, step by step, and put it on record.",
     "certify": "Judge a batch and issue its certificates; withdraw or replace one.",
+    "chart": "Look at a bench's control charts, and record what made a run go out of control.",
     "check": "Look at a bench at rest, or prove its interlocks one by one.",
     "curve": "Find the opening temperatures in one recorded curve.",
     "demo": "Take a batch through the virtual bench, from calibration to certificates.",

@@ -42,11 +42,13 @@ class Kind(Described):
     """A kind of record. `unique` names the fields no two records may share.
 
     Who holds one of `rights_to_write` may write it; where there are none, anybody and the program.
+    `put_by` is the verb that puts one on record.
     """
 
     table: ClassVar[str]
     unique: ClassVar[tuple[str, ...]] = ()
     rights_to_write: ClassVar[tuple[Right, ...]] = ("operator", "certifier")
+    put_by: ClassVar[str] = ""
 
 
 class Person(Kind):
@@ -55,6 +57,7 @@ class Person(Kind):
     table = "person"
     unique = ("name",)
     rights_to_write = ("certifier", "administrator")
+    put_by = "proofbath records person"
 
     name: Line
     rights: tuple[Right, ...]
@@ -108,6 +111,7 @@ class Unit(Kind):
 
     table = "unit"
     unique = ("serial",)
+    put_by = "proofbath unit add"
 
     serial: Annotated[str, Field(pattern=r"^[A-Za-z0-9._-]{1,40}$")]
     unit_type: Line
@@ -122,6 +126,7 @@ class Batch(Kind):
 
     table = "batch"
     unique = ("name",)
+    put_by = "proofbath batch open"
 
     name: Annotated[str, Field(min_length=1, max_length=60)]
     customer: Line
@@ -288,6 +293,7 @@ class ChartCause(Kind):
     """The recorded cause of a control chart's signal in a run."""
 
     table = "chart_cause"
+    rights_to_write = ("certifier",)
 
     run_id: Annotated[int, Refers("run")]
     chart: Literal["reference", "probes"]

@@ -9,10 +9,9 @@ from fastapi import APIRouter, Depends, Query
 from pydantic import Field
 
 from proofbath.description import Described
-from proofbath.store.kinds import Handling, Line, ReferenceUnit, Unit
+from proofbath.store.kinds import Handling, Line
 from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_bench import BenchName, known_bench
-from proofbath.web.api_shapes import ChartView, Shape, chart_view
 from proofbath.web.deps import (
     Certifier,
     CurrentShop,
@@ -21,8 +20,8 @@ from proofbath.web.deps import (
 )
 from proofbath.web.shop_views import Today
 from proofbath.workshop.calibration_view import CalibrationState, calibration_state
-from proofbath.workshop.charts import ChartName, probe_chart_of, put_cause, reference_chart_of
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.chart_view import Charts, charts_of
+from proofbath.workshop.charts import ChartName, put_cause
 
 router = APIRouter(prefix="/api", tags=["calibration"], dependencies=[Depends(need("viewer"))])
 Serial = Annotated[str, Query(max_length=40)]
@@ -43,15 +42,6 @@ class Cause(Described):
     run: Annotated[int, Field(ge=1, le=2**31 - 1)]
     chart: ChartName
     cause: Line
-
-
-class Charts(Shape):
-    """A bench's control charts; the reference unit's is null where it has none."""
-
-    bench: str
-    serial: str | None
-    reference: ChartView | None
-    probes: ChartView
 
 
 @router.get("/calibration")
@@ -91,26 +81,3 @@ def put_chart_cause(
 ) -> Numbered:
     """Put on record what made a run go out of control; a good run must follow."""
     return Numbered(number=put_cause(shop, cause.run, cause.chart, cause.cause, stamp))
-
-
-def charts_of(shop: Shop, bench: str, serial: str | None) -> Charts:
-    """Return a bench's charts; raises InputError for a unit that is no reference unit."""
-    serial = serial or next(iter(references(shop)), None)
-    reference = reference_chart_of(shop.records, bench, serial) if serial else None
-    return Charts(
-        bench=bench,
-        serial=serial,
-        reference=chart_view(reference) if reference else None,
-        probes=chart_view(probe_chart_of(shop.records, bench)),
-    )
-
-
-def references(shop: Shop) -> list[str]:
-    """Return the serials of all units that are or were reference units, the newest in use first."""
-    said = sorted(
-        shop.records.current(ReferenceUnit), key=lambda k: (k.entry.since, k.root), reverse=True
-    )
-    newest = {kept.entry.unit_id: kept.entry for kept in reversed(said)}
-    order = sorted(newest, key=lambda unit: newest[unit].since, reverse=True)
-    order.sort(key=lambda unit: not newest[unit].in_use)
-    return [shop.records.one(Unit, unit).entry.serial for unit in order]

@@ -13,9 +13,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
-from proofbath.proof.chart import Chart
 from proofbath.workshop.advice import UnitAdvice
-from proofbath.workshop.charts import run_of_point
 from proofbath.workshop.service import ChosenTarget, UnitService
 from proofbath.workshop.service_words import finding_lines, unit_lines
 from proofbath.workshop.shop_statistics import Factor, LimitStatistics, TypeStatistics, factor_json
@@ -169,32 +167,6 @@ class TargetView(Shape):
     remarks: tuple[str, ...]
 
 
-class PointView(Shape):
-    """One run on a control chart, with the limits it was judged by."""
-
-    run: str
-    run_number: int
-    value: float
-    centre: float
-    half_width: float | None
-    ewma: float
-    ewma_half_width: float | None
-    signal: str | None
-    cause: str
-
-
-class ChartView(Shape):
-    """A control chart: °C of the reference unit, K of bath minus guard probe."""
-
-    points: tuple[PointView, ...]
-    centre: float | None
-    sd: float
-    provisional: str | None
-    blocked: str | None
-    sees: str
-    """What drift it can see, and how often it cries wolf."""
-
-
 def advice_view(one: UnitAdvice) -> AdviceView:
     """Return advice as it is shown."""
     return AdviceView.model_validate(finite(one.to_json()))
@@ -244,20 +216,6 @@ def target_view(found: ChosenTarget) -> TargetView:
         offset_k=found.offset.offset.mean_k,
         units_with_logs=found.offset.offset.units,
         remarks=found.remarks,
-    )
-
-
-def chart_view(chart: Chart) -> ChartView:
-    """Return a control chart as it is shown."""
-    return ChartView(
-        points=tuple(
-            PointView(**point._asdict(), run_number=run_of_point(point)) for point in chart.points
-        ),
-        centre=chart.centre,
-        sd=chart.sd,
-        provisional=chart.provisional,
-        blocked=chart.blocked,
-        sees=chart.power.in_words(),
     )
 
 

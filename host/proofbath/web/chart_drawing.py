@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from proofbath.certificate.words import fixed
-from proofbath.web.api_shapes import ChartView, PointView
 from proofbath.web.night_preview import Tick
+from proofbath.workshop.chart_view import ChartView, PointView
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 900.0, 340.0, 78.0, 24.0, 18.0, 40.0
 MOST_TICKS = 8

@@ -9,11 +9,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from proofbath.errors import ProofbathError
-from proofbath.web.api_calibration import Charts, charts_of, references
 from proofbath.web.chart_drawing import drawn
 from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, Viewer
 from proofbath.web.shop_views import Given, back, said, tried
 from proofbath.web.shop_words import GivenText, shop_page
+from proofbath.workshop.chart_view import Charts, charts_of, references
 from proofbath.workshop.charts import ChartName, put_cause
 from proofbath.workshop.shop import Shop
 

@@ -104,6 +104,7 @@ def doubts_of(shop: Shop) -> dict[str, list[str]]:
         if line.recomputed:
             found.setdefault(line.number, []).append(f"result computed anew: {line.recomputed}")
     numbers = {line.root: line.number for line in standing}
+    places = shop.records.places(kinds.Certificate, kinds.Calibration)
     with closing(Journal(shop.records.place)) as journal:
         for kept in shop.records.current(kinds.Calibration):
             if kept.entry.kind not in ("probe", "check"):
@@ -112,8 +113,10 @@ def doubts_of(shop: Shop) -> dict[str, list[str]]:
             if back is None:
                 continue
             text = f"probes {back.off_k:+.3f} K off on {kept.entry.done}"
+            found_at = places[kinds.Calibration, kept.root]
             for certificate in back.certificates:
-                if certificate.root in numbers and certificate.at <= kept.at:
+                issued_at = places[kinds.Certificate, certificate.root]
+                if certificate.root in numbers and issued_at < found_at:
                     found.setdefault(numbers[certificate.root], []).append(text)
     return found
 

@@ -12,8 +12,8 @@ from host.web.conftest import Browser
 from host.workshop.raw_shop import BATCH, REFERENCE, RawUnit, begin_batch, raw_night
 from proofbath.proof.chart import Run, reference_chart
 from proofbath.store.kinds import ChartCause
-from proofbath.web.api_shapes import chart_view
 from proofbath.web.chart_drawing import drawn
+from proofbath.workshop.chart_view import chart_view
 from proofbath.workshop.shop import Shop
 
 Open = Callable[..., Browser]
