@@ -32,8 +32,17 @@ def parse_toml(text: str, model: type[_D], name: str) -> _D:
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{name}: not TOML: {error}") from error
     except ValidationError as error:
-        faults = [f"{name}: {_fault(model, dict(e))}" for e in error.errors(include_url=False)]
+        errors = [dict(e) for e in error.errors(include_url=False)]
+        faults = [f"{name}: {_fault(model, e)}" for e in errors if not _follows(e, errors)]
         raise InputError(*faults) from error
+
+
+def _follows(error: dict[str, Any], others: list[dict[str, Any]]) -> bool:
+    """Whether a list counts as too short only because its items are at fault, which is told."""
+    place = error["loc"]
+    return error["type"] == "too_short" and any(
+        len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in others
+    )
 
 
 def _fault(model: type[BaseModel], error: dict[str, Any]) -> str:

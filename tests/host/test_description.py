@@ -53,6 +53,19 @@ def test_all_mistakes_are_listed_at_once_with_their_place() -> None:
     assert "plan.toml: shape[2].sid_mm: unknown key; did you mean 'side_mm'?" in found
 
 
+class Hung(Described):
+    hook: tuple[Round, ...] = Field(min_length=1)
+
+
+def test_a_list_with_a_faulty_item_is_not_called_too_short() -> None:
+    with pytest.raises(InputError) as caught:
+        parse_toml('[[hook]]\nkind = "round"\nradius_mm = -1', Hung, "wall.toml")
+    (fault,) = caught.value.faults
+    assert fault.startswith("wall.toml: hook[1].radius_mm: input should be greater than 0")
+    with pytest.raises(InputError, match=r"wall.toml: hook: tuple should have at least 1 item"):
+        parse_toml("hook = []", Hung, "wall.toml")
+
+
 def test_text_that_is_not_toml_is_said() -> None:
     (fault,) = faults("title = ")
     assert fault.startswith("plan.toml: not TOML")

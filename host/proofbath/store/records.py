@@ -99,10 +99,13 @@ class Records:
     def find(self, kind: type[K], **equal: Any) -> Kept[K]:
         """Return the one entry whose fields are `equal`; raises InputError when there is none."""
         found = self.current(kind, **equal)
-        if len(found) != 1:
+        if not found:
             words = ", ".join(f"{name} {value!r}" for name, value in equal.items())
+            what = kind.table.replace("_", " ")
+            added = f" ({kind.put_by})" if kind.put_by else ""
             raise InputError(
-                f"{self.name}: has {len(found) or 'no'} {kind.table.replace('_', ' ')} of {words}"
+                f"{self.name}: has no {what} of {words}; check the spelling, or put it on record"
+                f" first{added}"
             )
         return found[0]
 

@@ -38,9 +38,15 @@ class Two(NamedTuple):
 def two_measurements(records: Records, serial: str) -> Two:
     """Return a unit's newest as-found measurement and the as-left one before it.
 
-    Raises InputError where there are not both.
+    Raises InputError where there are not both, or it came back and was not measured since.
     """
     stories = unit_story(records, serial)
+    last = stories[-1] if stories else None
+    if last and len(stories) > 1 and last.intake.entry.accepted and not last.counting("as-found"):
+        raise InputError(
+            f"{serial}: came back in {last.batch.entry.name} and was not measured since; measure it"
+            " as found, before anything is touched"
+        )
     for place in range(len(stories) - 1, -1, -1):
         found = stories[place].counting("as-found")
         if found is None:

@@ -6,8 +6,8 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import Any, Literal
 
-from proofbath.certificate.results import WORDS
 from proofbath.description import Described
+from proofbath.proof.words import WORDS
 from proofbath.store.kinds import (
     Batch,
     Decision,
@@ -287,7 +287,7 @@ def _step(step: Step) -> StepView:
         station=loading.station if loading else None,
         retest_cause=loading.retest_cause if loading else None,
         run=run.run_id if run else None,
-        status=run.status if run else "not run yet",
+        status=run.status if run else "loaded, no run of it on record",
         results=() if content is None else values_in(content),
         reason=None if content is None else _why_none(content),
         warnings=() if content is None else warnings_in(content),

@@ -70,7 +70,7 @@ def test_a_unit_is_put_on_record_once(call: Call, shop: Arguments) -> None:
     [
         (("add", "F 1", "--type", "F82", *BY), "serial: string should match pattern"),
         (("add", "F1", "--type", "F99", *BY), "type 'F99': not on record"),
-        (("add", "F1", "--type", "F82", "--by", "Bo"), "no person of name 'Bo'"),
+        (("add", "F1", "--type", "F82", "--by", "Bo"), "first (proofbath records person)"),
         (("show", "F82-9"), "no unit of serial 'F82-9'"),
         (("list", "--batch", "ferry 99"), "no batch of name 'ferry 99'"),
         (("reference", "F82-9", *BY), "no unit of serial 'F82-9'"),

@@ -110,6 +110,8 @@ def test_a_returned_unit_is_compared_with_how_it_left(
     shop: Shop, opens_c: float, verdict: str
 ) -> None:
     begin_batch(shop, "returns", ["F82-0101"], RETURNED, "returned")
+    with pytest.raises(InputError, match="came back in returns and was not measured since"):
+        then_and_now(shop, "F82-0101", CERTIFIER, at(RETURNED, 10), RETURNED)
     night = [RawUnit(4, "F82-0101", opens_c), RawUnit(6, REFERENCE, 82.1)]
     raw_night(shop, "returns", "as-found", night, RETURNED)
     pdf = then_and_now(shop, "F82-0101", CERTIFIER, at(RETURNED, 23), RETURNED)
