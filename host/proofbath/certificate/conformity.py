@@ -6,14 +6,13 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from proofbath.certificate.results import unit_of, words_of
 from proofbath.certificate.text import Digest, Line, Remark
 from proofbath.certificate.words import plain, span
 from proofbath.description import Described
 from proofbath.proof.decision import GUARD_BAND_PER_U, Outcome, risk_at_acceptance_limit
-from proofbath.proof.measured import usual_estimator
 from proofbath.proof.specification import Limit, Rule
 from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate, statement
+from proofbath.proof.words import unit_of
 
 RULE_NAMES: dict[Rule, str] = {
     "guard_band_u": "Guarded acceptance, ILAC-G8:09/2019, guard band w = U",
@@ -89,7 +88,4 @@ def rule_in_words(rule: Rule) -> str:
 def limit_in_words(limit: Limit) -> str:
     """Return a limit as a customer reads it: quantity, form, and what it may be."""
     low, high = (None if bound is None else plain(bound) for bound in limit.bounds)
-    usual = f" by {usual_estimator(limit.quantity)}"
-    form = limit.form().removeprefix(limit.quantity).replace(usual, "").strip()
-    called = ", ".join(filter(None, [words_of(limit.quantity), form]))
-    return f"{called}: {span(low, high)} {unit_of(limit.quantity)}"
+    return f"{limit.called()}: {span(low, high)} {unit_of(limit.quantity)}"

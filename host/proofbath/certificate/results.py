@@ -12,31 +12,7 @@ from proofbath.description import Described
 from proofbath.proof.decision import Decision, Outcome, probability_in_words
 from proofbath.proof.measured import Measured
 from proofbath.proof.specification import QUANTITY
-
-UNITS = {
-    "_k_per_w": "K/W",
-    "_ohm": "Ω",
-    "_min": "min",
-    "_mm": "mm",
-    "_c": "°C",
-    "_k": "K",
-    "_s": "s",
-}
-WORDS = {
-    "start_to_open_c": "Start-to-open, rising",
-    "full_open_c": "Full-open, rising",
-    "full_lift_mm": "Full lift",
-    "closing_c": "Closing, falling",
-    "hysteresis_k": "Hysteresis",
-    "zero_return_mm": "Zero return",
-    "repeatability_k": "Repeatability of start-to-open",
-    "unpowered_start_to_open_c": "Start-to-open, unpowered",
-    "start_under_power_c": "Start-to-open, powered",
-    "closing_under_power_c": "Closing, powered",
-    "shift_k_per_w": "Shift by the heater",
-    "heater_ohm": "Heater resistance",
-    "lag_s": "Lag",
-}
+from proofbath.proof.words import unit_of, words_of
 
 Positive = Annotated[float, Field(gt=0)]
 
@@ -106,16 +82,6 @@ class Result(Described):
         elif None in stated:
             raise ValueError(f"{self.quantity}: a value needs u, U and k beside it")
         return self
-
-
-def unit_of(quantity: str) -> str:
-    """Return the unit that a quantity's name ends on, as printed."""
-    return next(unit for suffix, unit in UNITS.items() if quantity.endswith(suffix))
-
-
-def words_of(quantity: str) -> str:
-    """Return what a quantity is called on paper."""
-    return WORDS.get(quantity, quantity.replace("_", " ").capitalize())
 
 
 def result_of(name: str, shown: Mapping[str, Any], decision: Decision | None = None) -> Result:

@@ -13,6 +13,7 @@ from statistics import NormalDist
 
 from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Rule
+from proofbath.proof.words import difference_unit_of, unit_of
 
 GUARD_BAND_PER_U: dict[Rule, float] = {"guard_band_u": 1.0, "iso_14253_1": 0.83, "simple": 0.0}
 MANY_DOF = 1e6
@@ -58,7 +59,7 @@ def acceptance_limits(
 def decide(limit: Limit, measured: Measured | None, rule: Rule) -> Decision:
     """Judge one result by one limit; what cannot be judged is refused with its reason."""
     if measured is None:
-        return Decision(limit, Outcome.UNSET, f"no result of {limit.form()}")
+        return Decision(limit, Outcome.UNSET, f"no result of {limit.called()}")
     value, big_u = measured.value, measured.expanded_uncertainty
     if value is None or not math.isfinite(value):
         return Decision(limit, Outcome.UNSET, measured.reason or "the result is null", measured)
@@ -69,9 +70,11 @@ def decide(limit: Limit, measured: Measured | None, rule: Rule) -> Decision:
         text = "the result states no uncertainty; give the bench's budget"
         return Decision(limit, Outcome.INVALID, text, measured)
     if big_u > limit.judged_with_u + ROUNDING:
+        apart = difference_unit_of(limit.quantity)
         text = (
-            f"bench not good enough for this specification: U {big_u:.3g}, at most"
-            f" {limit.judged_with_u:.3g} (half the tolerance); measure better or widen the limits"
+            f"bench not good enough for this specification: U {big_u:.3g} {apart}, at most"
+            f" {limit.judged_with_u:.3g} {apart} (half the tolerance); measure better or widen the"
+            " limits"
         )
         return Decision(limit, Outcome.INVALID, text, measured)
     return _judged(limit, measured, value, big_u, rule)
@@ -90,7 +93,11 @@ def _judged(limit: Limit, measured: Measured, value: float, big_u: float, rule: 
     else:
         outcome = Outcome.FAIL
     side = "inside" if inside >= -ROUNDING else "outside"
-    reason = f"{value:.4g} lies {abs(inside):.3g} {side} its limit; guard band {w:.3g}"
+    apart = difference_unit_of(limit.quantity)
+    reason = (
+        f"{value:.4g} {unit_of(limit.quantity)} lies {abs(inside):.3g} {apart} {side} its limit;"
+        f" guard band {w:.3g} {apart}"
+    )
     chance = probability_of_conformity(measured, limit)
     return Decision(limit, outcome, reason, measured, w, acceptance, chance)
 

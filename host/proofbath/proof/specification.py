@@ -13,6 +13,7 @@ from pydantic import Field, model_validator
 from proofbath.description import Described
 from proofbath.errors import InputError
 from proofbath.proof.measured import Measured, usual_estimator
+from proofbath.proof.words import words_of
 
 RATE_RELATIVE = 0.1  # a 25 s lag at 1 K/min then differs by 0.04 K
 BATH_K = 0.5
@@ -108,6 +109,12 @@ class Limit(Described):
         parts += [f"at {self.element_a:g} A"] if self.element_a is not None else []
         parts += [f"in a bath of {self.bath_c:g} °C"] if self.bath_c is not None else []
         return " ".join(parts)
+
+    def called(self) -> str:
+        """Return the form as a person reads it, the usual estimator left out."""
+        usual = f" by {usual_estimator(self.quantity)}"
+        form = self.form().removeprefix(self.quantity).replace(usual, "").strip()
+        return ", ".join(filter(None, [words_of(self.quantity), form]))
 
     def unlike(self, measured: Measured) -> str | None:
         """Return why a result must not be compared with this limit; None for like with like."""

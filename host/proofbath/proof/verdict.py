@@ -46,7 +46,7 @@ class Verdict:
     def reasons(self) -> tuple[str, ...]:
         """What keeps the unit from a pass, one line a limit."""
         return tuple(
-            f"{d.limit.form()}: {d.outcome.value}: {d.reason}"
+            f"{d.limit.called()}: {d.outcome.value}: {d.reason}"
             for d in self.decisions
             if d.outcome is not Outcome.PASS
         )

@@ -69,7 +69,7 @@ def type_page(
         "type.html",
         422 if faults else 200,
         state=state,
-        limits=[(li.form(), limits_text(li)) for li in state.type_file.specification.limit],
+        limits=[(li.called(), limits_text(li)) for li in state.type_file.specification.limit],
         statistics=[type_lines(one) for one in type_figures(shop.records, name)],
         toml=tomlkit.dumps(state.type_file.model_dump(mode="json", exclude_none=True)),
         wanted_c=wanted_c,

@@ -9,6 +9,7 @@ from proofbath.certificate.words import plain, span
 from proofbath.description import Described
 from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Limit
+from proofbath.proof.words import unit_of
 from proofbath.store.kinds import Batch, Intake, TypeVersion
 from proofbath.store.records import Records
 from proofbath.workshop.findings import warnings_in
@@ -96,7 +97,10 @@ def batch_view(shop: Shop, name: str, on: dt.date) -> BatchView:
         type=version.name,
         version=version.version,
         nominal_start_to_open_c=nominal_c,
-        limits=tuple(f"{li.form()}: {limits_text(li)}" for li in version.specification.limit),
+        limits=tuple(
+            f"{limit.called()}: {limits_text(limit)} {unit_of(limit.quantity)}"
+            for limit in version.specification.limit
+        ),
         units=tuple(judged_view(unit, nominal_c) for unit in judge_batch(shop, name, on)),
     )
 

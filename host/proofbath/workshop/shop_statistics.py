@@ -16,6 +16,7 @@ from proofbath.proof.statistics import (
     batch_statistics,
     capability,
 )
+from proofbath.proof.words import unit_of
 from proofbath.store import kinds
 from proofbath.store.records import Kept, Records
 from proofbath.workshop.intake import newest_type
@@ -88,8 +89,8 @@ def batch_figures(records: Records, batch_name: str) -> list[LimitStatistics]:
     version = kept.one(kinds.TypeVersion, batch.type_version_id).entry
     return [
         LimitStatistics(
-            limit.form(),
-            unit_of(limit),
+            limit.called(),
+            unit_of(limit.quantity),
             _statistics(stories, "as-found", limit),
             _statistics(stories, "as-left", limit),
         )
@@ -114,12 +115,6 @@ def _number(value: Value) -> float:
 
 def _common_u(values: Sequence[Value]) -> float:
     return math.sqrt(fmean(value.u_of(SHARED_BY_UNITS) ** 2 for value in values))
-
-
-def unit_of(limit: Limit) -> str:
-    """Return the unit that a limit's values are stated in."""
-    endings = {"_k_per_w": "K/W", "_ohm": "Ω", "_min": "min", "_mm": "mm", "_c": "°C", "_k": "K"}
-    return next((unit for end, unit in endings.items() if limit.quantity.endswith(end)), "s")
 
 
 def type_figures(records: Records, type_name: str) -> list[TypeStatistics]:
@@ -185,12 +180,12 @@ def _type_statistics(type_name: str, limit: Limit, left: list[Left]) -> TypeStat
     common_u = math.sqrt(fmean(item.common_u**2 for item in left)) if left else None
     return TypeStatistics(
         type_name,
-        limit.form(),
-        unit_of(limit),
+        limit.called(),
+        unit_of(limit.quantity),
         len(newest),
         capability(newest, limit, common_u),
         _trend(left),
-        compare_factors(left, unit_of(limit)),
+        compare_factors(left, unit_of(limit.quantity)),
     )
 
 

@@ -169,7 +169,7 @@ def test_who_passed_why_not_and_what_is_next(call: Call, ferry: FerryShop, shop:
     assert units["F82-4"]["next_step"] == "measure as found"
     assert units["F82-1"]["as_found"][0]["quantity"] == "start_to_open_c"
     shown = call(*show).out
-    assert "start_to_open_c at 0.1 mm at zero rate by crossing: 82 ± 2" in " ".join(shown.split())
+    assert "Start-to-open, rising, at 0.1 mm at zero rate: 82 ± 2 °C" in " ".join(shown.split())
     assert "F82-4" in shown
 
 

@@ -41,7 +41,7 @@ from proofbath.workshop.night_findings import night_findings
 from proofbath.workshop.planning import plan_night
 from proofbath.workshop.verdicts import measured_in
 
-FORM = "start_to_open_c at 0.1 mm at zero rate by crossing"
+FORM = "Start-to-open, rising, at 0.1 mm at zero rate"
 
 
 @pytest.fixture

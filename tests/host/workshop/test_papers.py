@@ -40,7 +40,7 @@ from proofbath.store.records import Writer
 from proofbath.workshop.desk import as_action, open_desk
 from proofbath.workshop.intake import take_in
 from proofbath.workshop.issued import certificates_of, doubts_of
-from proofbath.workshop.judging import agree, fail_unit
+from proofbath.workshop.judging import agree, fail_unit, judge_unit
 from proofbath.workshop.numbers import issued_action
 from proofbath.workshop.papers import Certified, certify, replace, withdraw
 from proofbath.workshop.recomputing import recompute_run
@@ -79,7 +79,7 @@ def test_who_passes_is_certified_and_who_does_not_is_told_why(shop: Shop) -> Non
     assert [units[serial].number for serial in PASS] == ["LN-2025-0001", "LN-2025-0002"]
     failed, conditional = units[FAIL], units[CONDITIONAL]
     assert (failed.number, conditional.number) == (None, None)
-    assert "start_to_open_c at 0.1 mm at zero rate by crossing: fail: 85.16" in failed.refusals[0]
+    assert "Start-to-open, rising, at 0.1 mm at zero rate: fail: 85.16 °C" in failed.refusals[0]
     assert conditional.refusals == ("conditional pass: needs the customer's recorded agreement",)
     trusted = trusted_fingerprints(shop.keys)
     for serial in PASS:
@@ -266,6 +266,8 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
     found = recompute_run(shop, 2, TODAY, "blocks swapped", stamp)
     assert [line.number for line in found.affected] == ["LN-2025-0001"]
     assert doubts_of(shop) == {"LN-2025-0001": ["result computed anew: blocks swapped"]}
+    told = judge_unit(shop, BATCH, "F82-0101", TODAY).next_step
+    assert told == "replace or withdraw LN-2025-0001: its result was computed anew"
     again = certified(shop, at(TODAY, 11))["F82-0101"]
     assert (again.number, again.new) == ("LN-2025-0001", False)
     assert "rests on an earlier computation of its result (blocks swapped)" in again.refusals[0]
@@ -276,6 +278,8 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
         "Results computed again from the same raw data: blocks swapped"
     )
     assert doubts_of(shop) == {}
+    told = judge_unit(shop, BATCH, "F82-0101", TODAY).next_step
+    assert told == f"hand over with certificate {new.number}"
     gauge_line = document(new.pdf)["calibrations"][1]
     assert (gauge_line["item"], gauge_line["calibrated"]) == ("Lift gauge, station 1", "2025-04-07")
 

@@ -52,7 +52,7 @@ def test_a_batch_is_said_in_mean_s_and_range_as_found_and_as_left(shop: Measured
     starts = [81.2, 82.0, 82.9, 81.7]
     leave(shop, starts, "A")
     figures = batch_figures(shop.records, "A")[0]
-    assert figures.form.startswith("start_to_open_c at 0.1 mm at zero rate")
+    assert figures.form.startswith("Start-to-open, rising, at 0.1 mm at zero rate")
     assert figures.as_found is not None
     assert (figures.as_found.mean, figures.as_found.sd) == (84.5, 0.0)
     assert figures.as_left is not None
