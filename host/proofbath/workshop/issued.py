@@ -76,10 +76,15 @@ def _line(
         state=ended.entry.state if ended else "valid",
         document=ended.entry.document if ended else "",
         why=ended.entry.why if ended else "",
-        recomputed=result.reason if result.id > result.root and result.at >= kept.at else "",
+        recomputed=recomputed_since(kept, result),
         certificate=kept,
         ended_at=ended.at if ended else "",
     )
+
+
+def recomputed_since(certificate: Kept[kinds.Certificate], result: Kept[kinds.Result]) -> str:
+    """Return why a certificate's result was computed anew after it was issued; empty for most."""
+    return result.reason if result.id > result.root and result.at >= certificate.at else ""
 
 
 def find_valid(records: Records, number: str) -> IssuedLine:

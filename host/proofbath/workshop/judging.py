@@ -12,10 +12,11 @@ from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import check_frozen
 from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate
 from proofbath.store.journal import Journal
-from proofbath.store.kinds import Decision, Person, Result, TypeVersion
+from proofbath.store.kinds import Certificate, Decision, Person, Result, TypeVersion
 from proofbath.store.records import Kept, Records, Stamp, Writer
 from proofbath.workshop.blocks import Blocks
 from proofbath.workshop.entry import made
+from proofbath.workshop.issued import recomputed_since
 from proofbath.workshop.keeping import keep_missing
 from proofbath.workshop.next_step import FAILED, measured_step, unmeasured_step
 from proofbath.workshop.shop import Shop
@@ -165,7 +166,20 @@ class _Judge:
             words = FAILED
         elif moved:
             words = f"go on in {story.moved_to}"
+        elif doubt := self._doubt(story.certificate, step.result):
+            words = doubt
         return Judged(story, step.result, verdict, refusals, words, decision)
+
+    def _doubt(self, number: str | None, result: Kept[Result]) -> str | None:
+        """Why a certificate that stands is not what goes with its unit."""
+        if number is None:
+            return None
+        certificate = self.records.find(Certificate, number=number)
+        if certificate.entry.result_id != result.root:
+            return f"replace or withdraw {number}: it rests on an earlier measurement"
+        if recomputed_since(certificate, result):
+            return f"replace or withdraw {number}: its result was computed anew"
+        return None
 
     def _by_person(self, decision: Kept[Decision] | None) -> str | None:
         if decision is None or decision.entry.rule != BY_PERSON or decision.by is None:
