@@ -73,7 +73,10 @@ class Launcher:
         with self._lock:
             before = self._starts.get(order.bench)
             if before is not None and before.process.poll() is None:
-                raise InputError(f"bench {order.bench}: a night is under way; stop it first")
+                raise InputError(
+                    f"bench {order.bench}: a night is under way, or its results are still being"
+                    " kept; stop it first, or wait a moment"
+                )
             bench_file = self._shop.bench_files()[order.bench]
             folder = _folder(self._shop, order.plan.batch, at)
             plan_file = folder / PLAN

@@ -73,7 +73,7 @@ def test_a_refused_start_is_told_in_its_own_words(shop: Shop) -> None:
 def test_a_bench_is_started_once_at_a_time(shop: Shop) -> None:
     launcher = Launcher(shop, (sys.executable, "-c", "import signal; signal.pause()"))
     launcher.start(ORDER, AT)
-    with pytest.raises(InputError, match="under way; stop it first"):
+    with pytest.raises(InputError, match="a night is under way"):
         launcher.start(ORDER, AT)
     last = launcher.last("quay")
     assert last is not None
