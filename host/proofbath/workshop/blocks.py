@@ -19,9 +19,8 @@ from proofbath.workshop.charts import (
     probe_chart_of,
     reference_chart_of,
 )
-from proofbath.workshop.intake import newest_type
+from proofbath.workshop.intake import newest_type, reference_in_use
 from proofbath.workshop.night_findings import OF_THE_BENCH, night_findings
-from proofbath.workshop.planning import reference_in_use
 from proofbath.workshop.story import Step, only
 
 RELEASED = frozenset(("attended", "unattended"))

@@ -148,6 +148,10 @@ def put_intake(
         )
     if intake.findings.heater_ohm is not None and version.unit_type.element_ohm is None:
         raise InputError(f"{called}: a {version.name} has no heater; leave heater_ohm out")
+    if intake.accepted and reference_in_use(writer, unit.root) is not None:
+        raise InputError(
+            f"{called}: is a reference unit; retire it first (proofbath unit reference --retire)"
+        )
     before = writer.current(Intake, unit_id=unit.root)
     if intake.cause == "new" and any(i.entry.batch_id != batch.root for i in before):
         raise InputError(f"{called}: was here before, so it is not new; say returned or rework")
@@ -233,6 +237,13 @@ def _check_bears(
         raise InputError(
             f"{called}: {amount:+g} {unit}, believable are {most:g} at most; give {unit}"
         )
+
+
+def reference_in_use(records: Records | Writer, unit_id: int) -> Kept[ReferenceUnit] | None:
+    """Return the newest word on a reference unit; None where it is none, or no longer one."""
+    said = records.current(ReferenceUnit, unit_id=unit_id)
+    newest = max(said, key=lambda kept: (kept.entry.since, kept.root), default=None)
+    return newest if newest is not None and newest.entry.in_use else None
 
 
 def set_reference(

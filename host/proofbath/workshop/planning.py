@@ -17,7 +17,7 @@ from proofbath.store.kinds import Batch, ReferenceUnit, TypeVersion, Unit
 from proofbath.store.records import Kept, Records
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.entry import made
-from proofbath.workshop.intake import newest_type
+from proofbath.workshop.intake import newest_type, reference_in_use
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import UnitStory, batch_story, only, story_in
 
@@ -141,13 +141,6 @@ def _type_fault(
         return None
     told = ", ".join(f"{name} {getattr(planned, name)}" for name in other)
     return f"the plan says {told} of {planned.name}, the record does not; plan the night anew"
-
-
-def reference_in_use(records: Records, unit_id: int) -> Kept[ReferenceUnit] | None:
-    """Return the newest word on a reference unit; None where it is none, or no longer one."""
-    said = records.current(ReferenceUnit, unit_id=unit_id)
-    newest = max(said, key=lambda kept: (kept.entry.since, kept.root), default=None)
-    return newest if newest is not None and newest.entry.in_use else None
 
 
 def _reference(

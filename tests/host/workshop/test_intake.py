@@ -22,11 +22,11 @@ from proofbath.workshop.intake import (
     open_batch,
     put_rework,
     put_type,
+    reference_in_use,
     set_reference,
     take_in,
 )
 from proofbath.workshop.judging import decide
-from proofbath.workshop.planning import reference_in_use
 
 
 @pytest.fixture
@@ -123,6 +123,7 @@ CASES: list[tuple[str, dict[str, Any], str]] = [
     ("H1", {}, "is a F103H, the batch is of F82; open a batch of its type"),
     ("A9", {"findings": Findings(heater_ohm=9.0)}, "a F82 has no heater"),
     ("A1", {}, "taken in already; correct that intake"),
+    (REFERENCE, {}, "is a reference unit; retire it first"),
     ("A9", {"cause": "lost"}, "cause: input should be"),
     ("A9", {"accepted": False}, "a refused unit needs the reason in its remark"),
     ("A9", {"findings": Findings(cracks="bad")}, "accepted with cracks bad"),
