@@ -43,7 +43,7 @@ def command(name: str, shop_file: Path, as_json: bool) -> None:
     table = Table()
     for heading in HEADINGS:
         side: JustifyMethod = "left" if heading in ("unit", "advice") else "right"
-        table.add_column(heading, justify=side, overflow="fold")
+        table.add_column(heading, justify=side, overflow="fold", no_wrap=heading == "unit")
     for one in advised:
         table.add_row(*_cells(one))
     shown = console()

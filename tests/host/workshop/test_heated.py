@@ -1,0 +1,114 @@
+"""Heater-assisted units from calibration to certificate on the shipped virtual bench.
+
+They open above what the bath may reach, so they are driven by their heaters and judged without
+power; the reference unit beside them is a plain one. The true answers are the plant's closed forms.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from proofbath.bench.calibrate_element import Circuit, calibrate_element
+from proofbath.bench.calibration_content import Instrument
+from proofbath.bench.calibration_record import calibration_entry
+from proofbath.bench.description import BenchFile
+from proofbath.bench.virtual_workplace import VirtualWorkplace
+from proofbath.description import parse_toml
+from proofbath.scenario.ferry import F82_TYPE, example_type
+from proofbath.scenario.story import GOOD
+from proofbath.scenario.workshop import (
+    CERTIFIER,
+    OPERATOR,
+    REFERENCE,
+    calibrate_all,
+    set_up,
+    staff_and_type,
+)
+from proofbath.store.kinds import Unit
+from proofbath.store.records import Stamp
+from proofbath.virtual.truth import rising_c
+from proofbath.wire.table import STATIONS
+from proofbath.workshop.intake import add_unit, open_batch, put_type, take_in
+from proofbath.workshop.judging import judge_batch
+from proofbath.workshop.nights import certify_blocks, shop_night
+from proofbath.workshop.papers import certify
+from proofbath.workshop.planning import plan_night
+from proofbath.workshop.shop import Shop, open_shop
+from proofbath.workshop.unit_view import start_in, values_in
+
+AT, ON = "2025-10-01T18:00:00+00:00", dt.date(2025, 10, 1)
+BATCH, NAME = "ferry 12", "Ferry workshop, bench for heated types"
+FORM = "unpowered_start_to_open_c"
+CIRCUIT = Circuit(
+    (0.2, 0.4, 0.6),
+    (10.0, 20.0),
+    Instrument(name="Ammeter 7", expanded_u=0.001, due=None),
+    Instrument(name="Resistors R", expanded_u=0.001, due=None),
+)
+
+
+def example_bench() -> BenchFile:
+    """Return the shipped bench, by a name short enough for a socket in a test's folder."""
+    text = (files("proofbath.virtual") / "examples" / "f103h_batch.toml").read_text("utf-8")
+    return parse_toml(text.replace(NAME, "quay"), BenchFile, "f103h_batch.toml")
+
+
+def calibrate_elements(shop: Shop, bench: BenchFile, stamp: Stamp) -> None:
+    assert bench.virtual is not None
+    for station in range(1, STATIONS + 1):
+        work = VirtualWorkplace(bench.virtual)
+        content = calibrate_element(work, bench, station, CIRCUIT, bench.calibration)
+        shop.records.add(calibration_entry(content, bench.bench.name, ON, 12, station), stamp)
+
+
+def put_types(shop: Shop, stamp: Stamp) -> None:
+    """Put the heated type on record, and a reference type that stands the bath of its nights."""
+    put_type(shop, example_type("f103h_type.toml"), stamp)
+    hardy = F82_TYPE.unit_type.model_copy(update={"cap_c": 106.0})
+    newer = F82_TYPE.specification.model_copy(update={"version": 2})
+    changes = {"unit_type": hardy, "specification": newer}
+    put_type(shop, F82_TYPE.model_copy(update=changes), stamp)
+
+
+def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: Path) -> None:
+    bench = example_bench()
+    assert bench.virtual is not None
+    units = [unit for unit in bench.virtual.unit if unit.serial != REFERENCE]
+    with open_shop(set_up(tmp_path, bench)) as shop:
+        stamp = staff_and_type(shop, AT)
+        put_types(shop, stamp)
+        calibrate_all(shop, bench, stamp, tmp_path)
+        open_batch(shop, BATCH, "River Ferry Ltd", ["Pier 2"], "", ON, "F103H", stamp)
+        for unit in units:
+            add_unit(shop, Unit(serial=unit.serial, unit_type="F103H"), stamp)
+            take_in(shop, BATCH, unit.serial, "rework", GOOD, True, "gets a new seal", stamp)
+        plan = plan_night(shop, BATCH, "as-found", bench.bench.name)
+        missing = certify_blocks(shop, plan, bench, ON)
+        assert [line.split(":")[0] for line in missing] == [
+            f"element of station {unit.station}" for unit in units
+        ]
+        calibrate_elements(shop, bench, stamp)
+        assert certify_blocks(shop, plan, bench, ON) == []
+        done = shop_night(shop, plan, bench.bench.name, OPERATOR, AT, clear=True, folder=tmp_path)
+        assert done.outcome.status == "done"
+        judged = judge_batch(shop, BATCH, ON)
+        for unit, one in zip(units, judged, strict=True):
+            assert one.result is not None
+            start = start_in(values_in(one.result.entry.content))
+            assert start is not None
+            assert start.quantity == FORM
+            # k = 2 covers 95 of 100; three standard uncertainties all of five units but for luck.
+            assert start.value == pytest.approx(
+                rising_c(unit, 0.1), abs=1.5 * (start.expanded_uncertainty or 0.0)
+            )
+        issued = {one.serial: one for one in certify(shop, BATCH, CERTIFIER, AT, ON)}
+    assert [serial for serial, one in issued.items() if one.number is None] == ["F103H-0215"]
+    pdf = issued["F103H-0207"].pdf
+    assert pdf is not None
+    told = json.loads(pdf.with_suffix(".json").read_text())
+    assert "Element channel, station 1" in json.dumps(told)
