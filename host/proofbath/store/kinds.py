@@ -388,25 +388,8 @@ class Action(Kind):
 
 
 KINDS: tuple[type[Kind], ...] = (
-    Person,
-    TypeVersion,
-    Unit,
-    Batch,
-    Intake,
-    Loading,
-    StationRun,
-    Result,
-    Rework,
-    Calibration,
-    Handling,
-    ReferenceUnit,
-    ChartCause,
-    Decision,
-    Certificate,
-    CertificateState,
-    HandMeasurement,
-    ServiceLog,
-    BenchStudy,
-    Action,
-)
+    Person, TypeVersion, Unit, Batch, Intake, Loading, StationRun, Result, Rework, Calibration,
+    Handling, ReferenceUnit, ChartCause, Decision, Certificate, CertificateState, HandMeasurement,
+    ServiceLog, BenchStudy, Action,
+)  # fmt: skip
 """Each after those it refers to."""
