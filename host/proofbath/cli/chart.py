@@ -55,14 +55,19 @@ def show(bench_name: str | None, serial: str | None, shop_file: Path, as_json: b
 @click.argument("text")
 @by_option
 @shop_option
-def cause(run_id: int, chart: str, text: str, by: str, shop_file: Path) -> None:
+@json_option
+def cause(run_id: int, chart: str, text: str, by: str, shop_file: Path, as_json: bool) -> None:
     """Record what made RUN go out of control, as TEXT says; a certifier does it.
 
     Example:  proofbath chart cause 12 reference "unit hung askew" --by "Mara Lind"
     """
     with open_shop(shop_file) as shop:
-        put_cause(shop, run_id, cast(ChartName, chart), text, shop.stamp(by, utc_text()))
-    console().print(f"run {run_id}: cause on record; a good run must follow", markup=False)
+        stamp = shop.stamp(by, utc_text())
+        number = put_cause(shop, run_id, cast(ChartName, chart), text, stamp)
+    if as_json:
+        print_json({"run": run_id, "chart": chart, "number": number})
+    else:
+        console().print(f"run {run_id}: cause on record; a good run must follow", markup=False)
 
 
 def _only_bench(shop: Shop) -> str:

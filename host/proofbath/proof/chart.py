@@ -84,7 +84,8 @@ class Chart:
         for number in signals:
             point = self.points[number]
             if not point.cause.strip():
-                return f"out of control in run {point.run}: {point.signal}; record the cause"
+                why = f"out of control in run {point.run}: {point.signal}"
+                return f"{why}; record the cause (proofbath chart cause)"
         if signals and signals[-1] == len(self.points) - 1:
             return f"cause of run {self.points[-1].run} recorded; a good run must follow"
         return None

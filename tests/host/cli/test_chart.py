@@ -26,7 +26,8 @@ def test_a_chart_is_lifted_by_a_cause_and_a_good_night(call: Call, tmp_path: Pat
         assert charts["probes"]["blocked"] is None
         said = ("chart", "cause", bad, "reference", "hung askew", *shop, "--by")
         assert call(*said, OPERATOR).status == 2
-        assert call(*said, CERTIFIER).status == 0
+        told = json.loads(call(*said, CERTIFIER, "--json").out)
+        assert (told["run"], told["chart"]) == (bad, "reference")
         waiting = call("chart", "show", *shop)
         assert waiting.status == 1
         assert "a good run must follow" in waiting.out
