@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import tomlkit
 
+from proofbath.bench.description import BenchFile
 from proofbath.bench.night import check_night
 from proofbath.errors import InputError
 from proofbath.proof.verdict import Attempt, RetestCause, refuse_retest
@@ -46,7 +47,8 @@ def plan_night(
 
     Without `serials` the units that are due for the stage are taken, as many as there is room
     for, those of `retests` first. `reference` is left out where one reference unit fits; it hangs
-    at the last free station unless `stations` (by serial) say otherwise. Without `profile` or
+    at the last free station unless `stations` (by serial) say otherwise; what a virtual bench's
+    file hangs up is planned where it hangs. Without `profile` or
     `steps` the stage's shipped one runs.
     """
     again = retests or {}
@@ -65,7 +67,9 @@ def plan_night(
     if absent:
         raise InputError(*absent)
     serial = guard.entry.serial if guard else None
-    places = _places(wanted, serial, stations or {}, stories, again)
+    bench, told = shop.bench(bench_name), dict(stations or {})
+    told |= {s: n for s, n in _hung(bench).items() if s not in told and n not in told.values()}
+    places = _places(wanted, serial, told, stories, again)
     guard_type = newest_type(shop.records, guard.entry.unit_type).entry.unit_type if guard else None
     plan = made(
         NightPlan,
@@ -81,7 +85,7 @@ def plan_night(
     faults = loading_faults(shop.records, plan)
     if faults:
         raise InputError(*faults)
-    check_night(plan, shop.bench(bench_name))
+    check_night(plan, bench)
     return plan
 
 
@@ -212,6 +216,11 @@ def _order_fault(story: UnitStory, stage: Stage) -> str | None:
     if stage == "as-found" and story.reworked:
         return "was reworked already; it can only be measured as left"
     return None
+
+
+def _hung(bench: BenchFile) -> dict[str, int]:
+    """Where a virtual bench's units hang: nobody moves them from night to night."""
+    return {unit.serial: unit.station for unit in bench.virtual.unit} if bench.virtual else {}
 
 
 def _places(

@@ -87,6 +87,8 @@ def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: 
         for unit in units:
             add_unit(shop, Unit(serial=unit.serial, unit_type="F103H"), stamp)
             take_in(shop, BATCH, unit.serial, "rework", GOOD, True, "gets a new seal", stamp)
+        alone = plan_night(shop, BATCH, "as-found", bench.bench.name, serials=["F103H-0215"])
+        assert [place.station for place in alone.station] == [4, 6], "as the bench's file hangs it"
         plan = plan_night(shop, BATCH, "as-found", bench.bench.name)
         missing = certify_blocks(shop, plan, bench, ON)
         assert [line.split(":")[0] for line in missing] == [
