@@ -268,6 +268,7 @@ def test_every_figure_is_shown_and_made_by_a_command_that_stands_somewhere() -> 
     made = {
         "drawings": "python rig_docs/make/book.py",
         "figures": "python rig_docs/make/troubleshooting.py",
+        "screens": "python rig_docs/make/screenshots.py",
         "": "copy `DIR/curves.png` to `rig_docs/demo.png`",
     }
     text = "\n".join(TEXTS.values())

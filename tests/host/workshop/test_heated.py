@@ -19,7 +19,7 @@ from proofbath.bench.calibration_record import calibration_entry
 from proofbath.bench.description import BenchFile
 from proofbath.bench.virtual_workplace import VirtualWorkplace
 from proofbath.description import parse_toml
-from proofbath.scenario.ferry import F82_TYPE, example_type
+from proofbath.scenario.ferry import example_type
 from proofbath.scenario.story import GOOD
 from proofbath.scenario.workshop import (
     CERTIFIER,
@@ -66,22 +66,13 @@ def calibrate_elements(shop: Shop, bench: BenchFile, stamp: Stamp) -> None:
         shop.records.add(calibration_entry(content, bench.bench.name, ON, 12, station), stamp)
 
 
-def put_types(shop: Shop, stamp: Stamp) -> None:
-    """Put the heated type on record, and a reference type that stands the bath of its nights."""
-    put_type(shop, example_type("f103h_type.toml"), stamp)
-    hardy = F82_TYPE.unit_type.model_copy(update={"cap_c": 106.0})
-    newer = F82_TYPE.specification.model_copy(update={"version": 2})
-    changes = {"unit_type": hardy, "specification": newer}
-    put_type(shop, F82_TYPE.model_copy(update=changes), stamp)
-
-
 def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: Path) -> None:
     bench = example_bench()
     assert bench.virtual is not None
     units = [unit for unit in bench.virtual.unit if unit.serial != REFERENCE]
     with open_shop(set_up(tmp_path, bench)) as shop:
         stamp = staff_and_type(shop, AT)
-        put_types(shop, stamp)
+        put_type(shop, example_type("f103h_type.toml"), stamp)
         calibrate_all(shop, bench, stamp, tmp_path)
         open_batch(shop, BATCH, "River Ferry Ltd", ["Pier 2"], "", ON, "F103H", stamp)
         for unit in units:
