@@ -53,7 +53,7 @@ def take_all(browser: Browser, workshop: Served, folder: Path, width: int) -> No
     def take(name: str) -> None:
         height = page.evaluate("document.documentElement.scrollHeight")
         size = WIDTHS[width] | {"height": min(height, TALLEST_PX)}
-        page.set_viewport_size(size)  # type: ignore[arg-type]
+        page.set_viewport_size(size)
         save_small(page.screenshot(scale="css"), folder / f"{name}-{width}.png")
         page.set_viewport_size(WIDTHS[width])
 

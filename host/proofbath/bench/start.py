@@ -139,9 +139,7 @@ def clear_trip(link: Link, identity: Identity, calibration: Calibration, asked: 
         return
     shown = trip_text(identity, calibration)
     if not asked:
-        raise BenchFaultError(
-            f"{shown}; find and remove the cause, then start with --clear-trip"
-        )
+        raise BenchFaultError(f"{shown}; find and remove the cause, then start with --clear-trip")
 
     def answers(event: Event) -> bool:
         refused = isinstance(event, Refused) and event.word == Word.CLEAR

@@ -46,10 +46,9 @@ from proofbath.cli.calibrate_session import (
     virtual_of,
     workplace,
 )
-from proofbath.cli.night import CAUTIONS
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.options import bench_option, json_option
-from proofbath.cli.output import console, print_json, progress_console
+from proofbath.cli.output import console, print_cautions, print_json
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.files import read_toml
 from proofbath.store.journal import Journal
@@ -332,7 +331,7 @@ def _blank_night(asked: Asked, work: Session, clear_trip: bool) -> int:
     if asked.virtual_reference:
         bench = bench.model_copy(update={"virtual": virtual_blanks(virtual_of(bench))})
     else:
-        progress_console().print(CAUTIONS)
+        print_cautions()
         Keyboard().wait(
             "BLANK NIGHT. Hang a solid bar at every station and seat every gauge on it."
         )

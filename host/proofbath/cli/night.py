@@ -19,7 +19,7 @@ from proofbath.bench.release import Release, release_attendance, release_loading
 from proofbath.cli.night_outcome import JOURNAL, report_done, report_outcome
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.options import attended_option, clear_trip_option, json_option, out_option
-from proofbath.cli.output import console, print_json, progress_console
+from proofbath.cli.output import console, print_cautions, print_json, progress_console
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.run.check import CheckedPlan
@@ -30,10 +30,6 @@ from proofbath.workshop.nights import certify_blocks, shop_night
 from proofbath.workshop.planning import loading_faults
 from proofbath.workshop.shop import Shop, open_shop
 
-CAUTIONS = (
-    "Hot bath: scald hazard until it is below 45 °C.  The hard-wired cut-out, lid, level and"
-    " emergency stop must be in order.  Heat may be left alone only where local rules allow it."
-)
 night_bench_option = click.option(
     "--bench",
     "bench_word",
@@ -124,7 +120,7 @@ def _folder_night(asked: Asked, bench_file: Path) -> int:
         return 0
     release, remarks = _released(asked, bench, bench_file)
     make_folder(out)
-    progress_console().print(CAUTIONS)
+    print_cautions()
     with night_progress() as tell:
         outcome = bench_night(
             plan,
@@ -155,7 +151,7 @@ def _shop_night(asked: Asked, shop_file: Path, bench_word: str | None, by: str |
         if by is None:
             raise click.UsageError("say with --by who starts the night.")
         release, remarks = _released(asked, bench, shop.bench_files()[name])
-        progress_console().print(CAUTIONS)
+        print_cautions()
         with night_progress() as tell:
             done = shop_night(
                 shop,

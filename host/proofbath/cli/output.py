@@ -8,6 +8,8 @@ from typing import Any
 import click
 from rich.console import Console
 
+from proofbath.bench.cautions import NIGHT
+
 
 def print_json(value: dict[str, Any]) -> None:
     """Print one JSON object; a number that is not finite is an error of ours and raises."""
@@ -22,3 +24,9 @@ def console() -> Console:
 def progress_console() -> Console:
     """Return the console for progress: standard error, so that output can be piped."""
     return Console(stderr=True, highlight=False)
+
+
+def print_cautions() -> None:
+    """Print what must be read before a bench heats."""
+    for text in NIGHT:
+        progress_console().print(text, markup=False)

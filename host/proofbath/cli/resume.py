@@ -15,7 +15,6 @@ from proofbath.bench.process import bench_resume
 from proofbath.bench.proof_record import proof_path
 from proofbath.bench.release import Release, release_attendance
 from proofbath.cli.night import (
-    CAUTIONS,
     bench_of,
     night_bench_option,
     night_by_option,
@@ -25,7 +24,7 @@ from proofbath.cli.night import (
 from proofbath.cli.night_outcome import JOURNAL, report_done, report_outcome
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.options import attended_option, clear_trip_option, json_option, out_option
-from proofbath.cli.output import progress_console
+from proofbath.cli.output import print_cautions
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.store.journal import Journal
@@ -111,5 +110,5 @@ def _of_shop(
 def _released(bench: BenchFile, bench_file: Path, attended: bool) -> Release:
     """Say the cautions; which stations are loaded was asked when the night began."""
     release = release_attendance(bench, proof_path(bench_file), (), attended, utc_text())
-    progress_console().print(CAUTIONS)
+    print_cautions()
     return release

@@ -18,7 +18,6 @@ from structlog.types import EventDict, Processor
 
 from proofbath.bench.clock import monotonic_s, utc_text
 
-LEVELS = ("debug", "info", "warning", "error")
 HEADER = "X-Request-Id"
 _HANDLER = "proofbath"
 _log = structlog.get_logger("proofbath.http")

@@ -28,8 +28,6 @@ from proofbath.workshop.planning import due, plan_text
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import batch_story
 
-__all__ = ["Chosen", "bench_checks", "look", "planned", "router"]
-
 router = APIRouter(include_in_schema=False)
 STAGES: tuple[Stage, ...] = ("as-found", "as-left", "trial")
 LARGEST_PLAN = 200_000

@@ -22,7 +22,7 @@ from proofbath.workshop.shop import Shop
 FOR_BUDGET = "for_budget"
 """Where a study's content keeps its figures for a bench budget."""
 TRIAL = "trial"
-SHORT_NIGHTS, WHOLE_NIGHTS = 3, 6
+WHOLE_NIGHTS = 6
 
 
 def study_plans(

@@ -77,7 +77,7 @@ def test_a_latched_trip_is_not_cleared_unasked(night: Night) -> None:
     ("old", "new", "words"),
     [
         ("to_c = 31.0", "to_c = 112.0", "above the bath's limit"),
-        ("to_c = 31.0", "to_c = 104.0", "above the cap 103.0 °C of F82-0412"),
+        ("to_c = 31.0", "to_c = 106.0", "above the cap 105.0 °C of F82-0412"),
         ("station = 2\n", "station = 1\n", "station 1: loaded 2 times"),
         ("F82-0417", "F82-0412", "serial F82-0412: loaded 2 times"),
         ("rate_k_per_min = 1.0", "rate_k_per_min = 9.5", "attainable"),

@@ -65,7 +65,9 @@ def places(workshop: Served) -> dict[str, str]:
 def page_paths() -> set[str]:
     """Return the paths of all pages that the application has."""
     routes = [one for router in routers() for one in router.routes if isinstance(one, APIRoute)]
-    pages = [r.path for r in routes if "GET" in r.methods and not r.path.startswith("/api/")]
+    pages = [
+        r.path for r in routes if "GET" in (r.methods or ()) and not r.path.startswith("/api/")
+    ]
     return {path for path in pages if not path.endswith(NO_PAGES)}
 
 
