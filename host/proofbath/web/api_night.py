@@ -12,7 +12,7 @@ from proofbath.bench.preflight import Check
 from proofbath.description import Described
 from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan, Stage
-from proofbath.store.kinds import Action, Line
+from proofbath.store.kinds import Line
 from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_bench import Said
 from proofbath.web.api_shapes import Shape
@@ -25,9 +25,9 @@ from proofbath.web.deps import (
     need,
 )
 from proofbath.web.launch import NightOrder
-from proofbath.web.live_hub import hub_of
 from proofbath.web.night_look import Chosen, bench_checks, look, planned
 from proofbath.web.night_preview import Preview
+from proofbath.web.night_start import begin_night
 from proofbath.web.shop_views import Hands
 from proofbath.workshop.keeping import keep_missing
 
@@ -123,7 +123,6 @@ def check_bench(shop: CurrentShop, signed: Operator, night: NightCheck) -> list[
 @router.post("/night/start", status_code=201)
 def start(
     request: Request,
-    frame: CurrentFrame,
     signed: Operator,
     stamp: CurrentStamp,
     night: NightStart,
@@ -134,16 +133,9 @@ def start(
     """
     if not night.cautions_read:
         raise InputError("cautions: not acknowledged; read them and say cautions_read")
-    hub, by = hub_of(request), signed.person.entry.name
-    look(frame.shop, night.plan, night.bench, frame.utc())
-    hub.holders.take(night.bench, by, frame.monotonic_s())
-    loaded = " ".join(night.loaded.split())
+    loaded, by = " ".join(night.loaded.split()), signed.person.entry.name
     order = NightOrder(night.plan, night.bench, by, night.clear_trip, night.attended, loaded)
-    folder = hub.launcher.start(order, stamp.at)
-    what = f"start of a night on bench {night.bench}, cautions acknowledged"
-    detail = f"batch {night.plan.batch}, {night.plan.stage}, files in {folder.name}"
-    frame.shop.records.add(Action(what=what[:200], detail=detail), stamp)
-    return Said(happened=what)
+    return Said(happened=begin_night(request, order, stamp))
 
 
 @router.post("/nights/keep")

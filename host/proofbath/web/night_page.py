@@ -16,12 +16,13 @@ from proofbath.errors import InputError, ProofbathError
 from proofbath.proof.verdict import RetestCause
 from proofbath.run.plan import NightPlan, Stage
 from proofbath.run.profiles import PROFILES
-from proofbath.store.kinds import Action, Batch
+from proofbath.store.kinds import Batch
 from proofbath.web.deps import CurrentShop, CurrentStamp, Operator, Viewer
 from proofbath.web.frame import frame_of
 from proofbath.web.launch import NightOrder
 from proofbath.web.live_hub import hub_of
 from proofbath.web.night_look import Chosen, bench_checks, look, plan_in, planned
+from proofbath.web.night_start import begin_night
 from proofbath.web.sessions import Signed
 from proofbath.web.templating import page
 from proofbath.workshop.planning import due, plan_text
@@ -117,23 +118,16 @@ def start(
     loaded: Word = "",
 ) -> Response:
     """Start a planned night as its own process, held by who starts it."""
-    frame, hub = frame_of(request), hub_of(request)
-    chosen = Chosen(bench)
-    person, night = signed.person.entry.name, None
+    chosen, night = Chosen(bench), None
     try:
         night = plan_in(plan)
         if not cautions_read:
             raise InputError("cautions: not acknowledged; read them and tick the box")
-        look(frame.shop, night, bench, frame.utc())
-        hub.holders.take(bench, person, frame.monotonic_s())
         word = " ".join(loaded.split())
-        order = NightOrder(night, bench, person, clear_trip, attended, word)
-        folder = hub.launcher.start(order, stamp.at)
+        order = NightOrder(night, bench, signed.person.entry.name, clear_trip, attended, word)
+        begin_night(request, order, stamp)
     except ProofbathError as error:
         return _shown(request, signed, chosen, night, faults=error.faults)
-    what = f"start of a night on bench {bench}, cautions acknowledged"
-    detail = f"batch {night.batch}, {night.stage}, files in {folder.name}"
-    frame.shop.records.add(Action(what=what[:200], detail=detail), stamp)
     return RedirectResponse(f"/bench?name={quote(bench, safe='')}", 303)
 
 
