@@ -23,7 +23,7 @@ from proofbath.bench.unit_analysis import UnitReport, unit_result
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.run.plan import NightPlan
 from proofbath.run.unit_type import UnitType
-from proofbath.scenario.ferry import F82, ferry_bench
+from proofbath.scenario.ferry import TEAL_82, ferry_bench
 from proofbath.store.journal import Journal
 from proofbath.virtual.description import (
     VirtualBath,
@@ -72,8 +72,8 @@ POWERED = (
     {"kind": "power", "to_w": 6.0, "rate_w_per_min": 0.5, "cycle": 3, "purpose": "recorded"},
     {"kind": "power", "to_w": 0.0, "rate_w_per_min": 1.0, "cycle": 3, "purpose": "recorded"},
 )
-F103H = UnitType(
-    name="F103H",
+HERON_103 = UnitType(
+    name="Heron-103",
     kind="heater-assisted",
     nominal_start_to_open_c=103.0,
     full_open_c=116.0,
@@ -101,7 +101,7 @@ def _bench(name: str) -> tuple[BenchFile, tuple[dict[str, Any], ...], UnitType]:
     """Return the bench with its faults, the steps of the night, and the units' type."""
     faults, steps, unit_type = NIGHTS[name]
     drawn = ferry_bench(1)
-    powered = unit_type is F103H
+    powered = unit_type is HERON_103
     units = [
         VirtualUnit(
             serial=f"{unit_type.name}-{100 + n}",
@@ -134,7 +134,7 @@ class Setting(NamedTuple):
 
     faults: Sequence[VirtualFault]
     steps: tuple[dict[str, Any], ...]
-    unit_type: UnitType = F82
+    unit_type: UnitType = TEAL_82
 
 
 DEPTHS_MM = (90.0, 78.0, 66.0, 54.0, 42.0, 30.0)
@@ -163,7 +163,7 @@ NIGHTS = {
     "stratified": Setting((fault("stratified", 0, 1.2),), ONE),
     "probe": Setting((fault("bath_probe_offset", 0, 0.6, at_s=600.0),), ONE),
     "over": Setting((fault("over_stroke", 1, 6.0, at_s=1500.0),), ONE),
-    "powered": Setting((fault("supply_wrong", 1, 8.0),), POWERED, unit_type=F103H),
+    "powered": Setting((fault("supply_wrong", 1, 8.0),), POWERED, unit_type=HERON_103),
 }
 
 

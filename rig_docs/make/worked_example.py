@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 
 THRESHOLD_MM, RATED_MM = 0.1, 8.0
 PROBE_LAG_S, STEP_S, SAMPLE_EVERY = 6.0, 0.1, 40
-UNIT = VirtualUnit(serial="F82-EXAMPLE", station=1, melting_c=90.0, heater_ohm=0.0)
+UNIT = VirtualUnit(serial="T82-EXAMPLE", station=1, melting_c=90.0, heater_ohm=0.0)
 BUDGET = BenchBudget(
     probe_k=0.05,
     gradient_k=0.05,

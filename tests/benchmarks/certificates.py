@@ -26,7 +26,7 @@ def main() -> None:
     parser.add_argument("count", type=int, nargs="?", default=24)
     count: int = parser.parse_args().count
     contents = [
-        ferry.certificate(f"LN-2025-{n:04}", f"F82-{n:04}", 81.0 + 1.5 * n / count)
+        ferry.certificate(f"LN-2025-{n:04}", f"T82-{n:04}", 81.0 + 1.5 * n / count)
         for n in range(count)
     ]
     with tempfile.TemporaryDirectory() as folder:

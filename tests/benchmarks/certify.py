@@ -38,7 +38,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("count", type=int, nargs="?", default=24)
     count: int = parser.parse_args().count
-    serials = [f"F82-{n:04}" for n in range(count)]
+    serials = [f"T82-{n:04}" for n in range(count)]
     with tempfile.TemporaryDirectory() as name:
         make_shop(Path(name), serials)
         with open_shop(Path(name) / "workshop.toml") as shop:

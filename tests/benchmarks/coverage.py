@@ -30,7 +30,7 @@ from proofbath.virtual.native import unit_response
 from proofbath.virtual.population import draw_probe, draw_station, draw_unit
 
 Floats = npt.NDArray[np.float64]
-TYPE_UNIT = VirtualUnit(serial="F82", station=1, heater_ohm=0.0)
+TYPE_UNIT = VirtualUnit(serial="Teal-82", station=1, heater_ohm=0.0)
 RATED_LIFT_MM, HYSTERESIS_LIFT_MM = 8.0, 4.0
 LIFT_STEP_MM = 20.0 / 16380
 # What the bench knows of itself: the spreads that tests/benchmarks draws its benches with.
@@ -108,7 +108,7 @@ def run_unit(
 def trial(setup: Setup, seed: int) -> dict[str, tuple[float, float, float] | None]:
     """Return (error, U, error without the drawn bench) per quantity, None for a null."""
     rng = np.random.default_rng(seed)
-    unit, station = draw_unit(rng, TYPE_UNIT, f"F82-{seed}", 1), draw_station(rng, 1)
+    unit, station = draw_unit(rng, TYPE_UNIT, f"T82-{seed}", 1), draw_station(rng, 1)
     probe = draw_probe(rng)
     if setup.scatter_k is not None:
         unit = unit.model_copy(update={"start_scatter_k": setup.scatter_k})

@@ -127,7 +127,7 @@ def run(
 def records(seed: int, setup: Setup | None = None) -> tuple[CurveRecord, CurveRecord]:
     """One unit's record with noise, and the same without."""
     rng = np.random.default_rng(seed)
-    unit, station = draw_unit(rng, TYPE_UNIT, f"F82-{seed}", 1), draw_station(rng, 1)
+    unit, station = draw_unit(rng, TYPE_UNIT, f"T82-{seed}", 1), draw_station(rng, 1)
     probe = draw_probe(rng)
     setup = setup or Setup(rates_k_per_min=(1.0,), scatter_k=0.0)
     noisy = run_unit(setup, unit, station, probe, seed)

@@ -1,8 +1,8 @@
 """False alarms with the real host: `python tests/benchmarks/healthy_host_nights.py [nights]`.
 
 Nights of about two bench hours, shorter than the shipped profiles, on drawn healthy benches: plain
-F82 (even seeds: soak, rise, hold, fall) and heater-assisted F103H (odd seeds: soak, set currents,
-power ramps, rise).  The real host runs them: plan, limits, sequencer, control, journal.
+Teal-82 (even seeds: soak, rise, hold, fall) and heater-assisted Heron-103 (odd seeds: soak, set
+currents, power ramps, rise).  The real host runs them: plan, limits, sequencer, control, journal.
 Every trip, station flag, refused or malformed line, and every night that does not end as done is a
 false alarm; but a drawn unit that does lift beyond its type's limit is over its stroke, and counted
 apart.
@@ -27,7 +27,7 @@ from proofbath.bench.night import run_night
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.run.plan import LoadedStation, NightPlan
 from proofbath.run.unit_type import UnitType
-from proofbath.scenario import F82, ferry_bench, ferry_plan
+from proofbath.scenario import TEAL_82, ferry_bench, ferry_plan
 from proofbath.store.journal import Journal
 from proofbath.virtual.bench import VirtualBench
 from proofbath.virtual.description import VirtualUnit
@@ -35,8 +35,8 @@ from proofbath.virtual.population import draw_bench
 from proofbath.wire.table import TICK_MS, State, StationFlag
 
 PROCESSES = 2
-F103H = UnitType(
-    name="F103H",
+HERON_103 = UnitType(
+    name="Heron-103",
     kind="heater-assisted",
     nominal_start_to_open_c=103.0,
     full_open_c=116.0,
@@ -79,14 +79,14 @@ def night_of(seed: int) -> tuple[BenchFile, NightPlan]:
     bench = ferry_bench(seed)
     plan = ferry_plan(bench)
     if seed % 2:
-        unit = VirtualUnit(serial="F103H", station=1, melting_c=111.0)
+        unit = VirtualUnit(serial="Heron-103", station=1, melting_c=111.0)
         virtual = draw_bench(seed, unit, bath=bench.virtual.bath if bench.virtual else None)
         bench = bench.model_copy(update={"virtual": virtual})
         stations = [LoadedStation(station=u.station, serial=u.serial) for u in virtual.unit]
     changed = (
-        {"unit_type": F103H, "station": stations, "step": ASSISTED_STEPS}
+        {"unit_type": HERON_103, "station": stations, "step": ASSISTED_STEPS}
         if seed % 2
-        else {"unit_type": F82, "step": PLAIN_STEPS}
+        else {"unit_type": TEAL_82, "step": PLAIN_STEPS}
     )
     return bench, NightPlan.model_validate({**dict(plan), "profile": None, **changed})
 

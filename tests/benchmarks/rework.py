@@ -91,7 +91,7 @@ def draw_type(rng: np.random.Generator, wax_share: tuple[float, float]) -> Virtu
     """Return a shop's type: another wax in another cup that opens at the same nominal."""
     wax_mg = 1300.0 * rng.uniform(*wax_share)
     model = VirtualUnit(
-        serial="F82",
+        serial="Teal-82",
         station=1,
         heater_ohm=0.0,
         wax_mg=wax_mg,
@@ -221,7 +221,7 @@ def shop(trial: Trial, seed: int, size: int) -> dict[str, list[Outcome]]:
     """Run one shop's units through the three rules; only units outside the limits are reworked."""
     rng = np.random.default_rng(seed)
     type_unit = draw_type(rng, trial.wax_share)
-    units = [as_found(rng, trial, type_unit, f"F82-{seed}-{n + 1}") for n in range(size)]
+    units = [as_found(rng, trial, type_unit, f"T82-{seed}-{n + 1}") for n in range(size)]
     return {
         "advice": by_advice(np.random.default_rng([seed, 1]), units),
         "halving rule": by_rule(np.random.default_rng([seed, 1]), units, halving),

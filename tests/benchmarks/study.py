@@ -19,7 +19,7 @@ import numpy as np
 
 from proofbath.bench.description import BenchFile
 from proofbath.run.plan import NightPlan
-from proofbath.scenario.ferry import F82, ferry_bench
+from proofbath.scenario.ferry import TEAL_82, ferry_bench
 from proofbath.scenario.workshop import BENCH, OPERATOR, save_bench, set_up, staff_and_type
 from proofbath.store.kinds import Unit
 from proofbath.virtual.description import VirtualUnit
@@ -46,7 +46,7 @@ def hung(bench: BenchFile, units: dict[str, VirtualUnit], plan: NightPlan, night
 def truth(bench: BenchFile, units: dict[str, VirtualUnit]) -> dict[str, float]:
     """Return the true standard deviations in K of what a study looks for."""
     assert bench.virtual is not None
-    starts = [rising_c(unit, F82.threshold_mm) for unit in units.values()]
+    starts = [rising_c(unit, TEAL_82.threshold_mm) for unit in units.values()]
     scatters = [unit.start_scatter_k for unit in units.values()]
     return {
         "unit": float(np.std([start for start in starts if start is not None], ddof=1)),
@@ -64,14 +64,14 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     rng, bench = np.random.default_rng(options.seed), ferry_bench(options.seed)
-    model = VirtualUnit(serial="F82", station=1, heater_ohm=0.0)
+    model = VirtualUnit(serial="Teal-82", station=1, heater_ohm=0.0)
     units = {serial: draw_unit(rng, model, serial, 1) for serial in SERIALS}
     with tempfile.TemporaryDirectory(prefix="pb") as name:
         folder = Path(name)
         with open_shop(set_up(folder, bench)) as shop:
             stamp = staff_and_type(shop, AT.format(1))
             for serial in SERIALS:
-                shop.records.add(Unit(serial=serial, unit_type=F82.name), stamp)
+                shop.records.add(Unit(serial=serial, unit_type=TEAL_82.name), stamp)
             plans = study_plans(shop.records, "study", SERIALS, 3 if options.short else 6)
             for night, plan in enumerate(plans, start=1):
                 save_bench(folder, hung(bench, units, plan, night))

@@ -151,7 +151,7 @@ def gauge(lift_mm: Floats, bath_c: Floats, fault: str, rng: np.random.Generator)
 def trial(fault: str, seed: int) -> tuple[str, ...]:
     """Return the codes given for one unit with one fault."""
     rng = np.random.default_rng(seed)
-    unit, station = draw_unit(rng, TYPE_UNIT, f"F82-{seed}", 1), draw_station(rng, 1)
+    unit, station = draw_unit(rng, TYPE_UNIT, f"T82-{seed}", 1), draw_station(rng, 1)
     probe = draw_probe(rng)
     setup = replace(NIGHT, rates_k_per_min=(3.0, 3.0)) if fault == "fast_ramp" else NIGHT
     bath_c = bath_of(setup, STEP_S)

@@ -23,7 +23,7 @@ CREATE TABLE batch (
 	FOREIGN KEY(corrects) REFERENCES batch (id), 
 	FOREIGN KEY(type_version_id) REFERENCES type_version (id)
 );
-INSERT INTO "batch" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'ferry 12','River Ferry Ltd','[]','','2025-10-01',1,'a9e0c67560404bb0486fc01fdeba425071c4fd3ead507caf5f9913f0d23134f1');
+INSERT INTO "batch" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'ferry 12','River Ferry Ltd','[]','','2025-10-01',1,'7a7f65e3a905161c859922f2e280275fe93f9f34fbfd455243fd2a6dd94e0858');
 CREATE TABLE calibration (
 	id INTEGER NOT NULL, 
 	at VARCHAR NOT NULL, 
@@ -182,10 +182,10 @@ CREATE TABLE link (
 	CONSTRAINT link_row UNIQUE (kind, row_id)
 );
 INSERT INTO "link" VALUES(1,'person',1,'80266d9b8c28cb30074de01653409c9999f61810613ebd2e4e5cf52266d5bea0');
-INSERT INTO "link" VALUES(2,'type_version',1,'9b3495c5de873e3e818365d80269a58fcac31980e81500b37dcb0e1889a6a6fa');
-INSERT INTO "link" VALUES(3,'batch',1,'e9de09f6918d5527b35a139cdac9dd66a17f58b41fcaad28de43377a0fd508a8');
-INSERT INTO "link" VALUES(4,'unit',1,'70fdd55e7303167e521c7f886db2ef4426e8ddc96189a3c45a48021da4d62e4a');
-INSERT INTO "link" VALUES(5,'intake',1,'760fbc9fde5abcc295897f8473f013fb647cba30ea9b5084dcb970f58a427aa0');
+INSERT INTO "link" VALUES(2,'type_version',1,'402cad768a9cd01a48fe6b0e5a1101466da31f357ae99c5d8bf99126140e67e0');
+INSERT INTO "link" VALUES(3,'batch',1,'ea387a781f6aa139dae19bb508b54cd66b3f3da19585524c29dc97c4a0a04eff');
+INSERT INTO "link" VALUES(4,'unit',1,'352b5277eea7dfb9103deea3fdd9641850d01547cd9fd0ba7e8145b54dea7b8e');
+INSERT INTO "link" VALUES(5,'intake',1,'fc30a894f3eae821958c87dff40eba32a24725b56f3ba5bbd4d23bbbba8f9e87');
 CREATE TABLE loading (
 	id INTEGER NOT NULL, 
 	at VARCHAR NOT NULL, 
@@ -314,7 +314,7 @@ CREATE TABLE type_version (
 	FOREIGN KEY(by_id) REFERENCES person (id), 
 	FOREIGN KEY(corrects) REFERENCES type_version (id)
 );
-INSERT INTO "type_version" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'F82',1,'a9e0c67560404bb0486fc01fdeba425071c4fd3ead507caf5f9913f0d23134f1','{"cap_c":103.0,"element_max_a":0.0,"element_ohm":null,"full_lift_mm":8.0,"full_open_c":95.0,"greatest_lift_mm":null,"kind":"plain","name":"F82","nominal_start_to_open_c":82.0,"threshold_mm":0.1}','{"limit":[{"bath_c":null,"element_a":null,"estimator":null,"largest_u":null,"lower":null,"nominal":82.0,"quantity":"start_to_open_c","rate":null,"threshold_mm":0.1,"tolerance":2.0,"upper":null}],"rule":"guard_band_u","unit_type":"F82","version":1}');
+INSERT INTO "type_version" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'Teal-82',1,'7a7f65e3a905161c859922f2e280275fe93f9f34fbfd455243fd2a6dd94e0858','{"cap_c":103.0,"element_max_a":0.0,"element_ohm":null,"full_lift_mm":8.0,"full_open_c":95.0,"greatest_lift_mm":null,"kind":"plain","name":"Teal-82","nominal_start_to_open_c":82.0,"threshold_mm":0.1}','{"limit":[{"bath_c":null,"element_a":null,"estimator":null,"largest_u":null,"lower":null,"nominal":82.0,"quantity":"start_to_open_c","rate":null,"threshold_mm":0.1,"tolerance":2.0,"upper":null}],"rule":"guard_band_u","unit_type":"Teal-82","version":1}');
 CREATE TABLE unit (
 	id INTEGER NOT NULL, 
 	at VARCHAR NOT NULL, 
@@ -329,7 +329,7 @@ CREATE TABLE unit (
 	FOREIGN KEY(by_id) REFERENCES person (id), 
 	FOREIGN KEY(corrects) REFERENCES unit (id)
 );
-INSERT INTO "unit" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'F82-0101','F82','','');
+INSERT INTO "unit" VALUES(1,'2025-10-01T18:00:00+00:00',1,NULL,NULL,'T82-0101','Teal-82','','');
 CREATE INDEX ix_event_run_id ON event (run_id);
 CREATE TRIGGER person_no_update BEFORE UPDATE ON person  BEGIN SELECT RAISE(ABORT, 'person: what is on record stays; add a correction with its reason'); END;
 CREATE TRIGGER person_no_delete BEFORE DELETE ON person  BEGIN SELECT RAISE(ABORT, 'person: what is on record stays; add a correction with its reason'); END;

@@ -25,7 +25,7 @@ from system.web_shop import (
     served,
 )
 
-SERIALS = ("F82-0001", "F82-0002")
+SERIALS = ("T82-0001", "T82-0002")
 
 
 class Api(NamedTuple):
@@ -65,9 +65,9 @@ def api_shop(folder: Path) -> Iterator[Api]:
         "number": [number, *(unit.number for unit in certified)],
         "batch": [BATCH],
         "bench": [QUAY],
-        "name": [QUAY, "F82", *papers],
-        "type": ["F82"],
-        "unit_type": ["F82"],
+        "name": [QUAY, "Teal-82", *papers],
+        "type": ["Teal-82"],
+        "unit_type": ["Teal-82"],
         "run": [run],
         "stage": ["as-left"],
         "rights": [["viewer"]],

@@ -23,7 +23,7 @@ DAY = "2026-03-02"
 PLAN = {
     "batch": BATCH,
     "unit_type": {
-        "name": "F82",
+        "name": "Teal-82",
         "nominal_start_to_open_c": 82,
         "full_open_c": 95,
         "full_lift_mm": 8,
@@ -48,7 +48,7 @@ def bodies(api: Api) -> dict[tuple[str, str], dict[str, Any]]:
         ("PUT", "/api/password"): {"old": "another one", "new": "yet another one"},
         ("POST", "/api/units"): {
             "serial": "T-1",
-            "unit_type": "F82",
+            "unit_type": "Teal-82",
             "description": "brass",
             "customer_mark": "port side",
             "supplier_lot": "lot 4",
@@ -62,10 +62,10 @@ def bodies(api: Api) -> dict[tuple[str, str], dict[str, Any]]:
             "engine": "port auxiliary",
         },
         ("POST", f"/api/units/{SERIALS[0]}/comparison"): signing,
-        ("POST", "/api/types"): {"toml": "[unit_type]\nname = 'F82'\n"},
+        ("POST", "/api/types"): {"toml": "[unit_type]\nname = 'Teal-82'\n"},
         ("POST", "/api/batches"): {
             "name": "quay 7",
-            "type": "F82",
+            "type": "Teal-82",
             "customer": "Ness River Ferries",
             "address": ["Pier House", "Upper Ness"],
             "contact": "stores",

@@ -263,11 +263,11 @@ def test_worked_example_adds_up_on_paper() -> None:
 SHORT_NIGHT = """
 [[station]]
 station = 2
-serial = "F82-0417"
+serial = "T82-0417"
 
 [[station]]
 station = 6
-serial = "F82-REF"
+serial = "T82-REF"
 role = "reference"
 """
 STEP = """
@@ -281,7 +281,7 @@ purpose = "recorded"
 def test_start_to_open_is_recomputed_by_hand_from_raw_counts(make: None, tmp_path: Path) -> None:
     """Two cycles at two rates on the virtual bench; numpy alone must find the same numbers."""
     _run(virtual, "examples", str(tmp_path / "shop"))
-    plan = (tmp_path / "shop/f82_plan.toml").read_text().split("[[station]]")[0]
+    plan = (tmp_path / "shop/teal_82_plan.toml").read_text().split("[[station]]")[0]
     plan = plan.replace('profile = "plain-as-left"\n', "") + SHORT_NIGHT
     for cycle, rate in ((1, 1.5), (2, 0.75)):
         for step in (
@@ -292,7 +292,7 @@ def test_start_to_open_is_recomputed_by_hand_from_raw_counts(make: None, tmp_pat
         ):
             plan += STEP.format(step=step, cycle=cycle)
     (tmp_path / "plan.toml").write_text(plan)
-    bench = (tmp_path / "shop/f82_batch.toml").read_text()
+    bench = (tmp_path / "shop/teal_82_batch.toml").read_text()
     bench = bench.replace("[virtual.bath]", "[virtual.bath]\nstart_c = 68.0")
     (tmp_path / "bench.toml").write_text(bench)
     out = tmp_path / "out"
@@ -300,7 +300,7 @@ def test_start_to_open_is_recomputed_by_hand_from_raw_counts(make: None, tmp_pat
     _run(night, *files, "--clear-trip", "--out", str(out), "--json")
     found = json.loads((out / "run-1.json").read_text())
     answers = importlib.import_module("by_hand").recompute(out / "journal.sqlite", found, 1)
-    assert [answer["serial"] for answer in answers] == ["F82-0417", "F82-REF"]
+    assert [answer["serial"] for answer in answers] == ["T82-0417", "T82-REF"]
     for answer in answers:
         assert len(answer["starts_c"]) == 2
         assert answer["starts_c"] == pytest.approx(answer["stated_starts_c"], abs=1e-9)

@@ -166,18 +166,18 @@ BENCH = {
     },
     "virtual": {
         "bath": {"start_c": 60.0},
-        "unit": [{"serial": f"F103H-{n}", "station": n, "melting_c": 114.0} for n in (1, 2, 3)],
+        "unit": [{"serial": f"H103-{n}", "station": n, "melting_c": 114.0} for n in (1, 2, 3)],
     },
 }  # fmt: skip
 PLAN = {
     "batch": "ferry",
     "stage": "trial",
     "unit_type": {
-        "name": "F103H", "kind": "heater-assisted", "nominal_start_to_open_c": 103.0,
+        "name": "Heron-103", "kind": "heater-assisted", "nominal_start_to_open_c": 103.0,
         "full_open_c": 116.0, "full_lift_mm": 8.0, "cap_c": 106.0,
         "element_max_a": 0.9, "element_ohm": 15.0,
     },
-    "station": [{"station": n, "serial": f"F103H-{n}"} for n in (1, 2, 3)],
+    "station": [{"station": n, "serial": f"H103-{n}"} for n in (1, 2, 3)],
 }  # fmt: skip
 SOAK = {"kind": "soak", "label": "soak", "to_c": 60.2, "at_least_s": 20, "at_most_s": 20}
 RISE = {"kind": "ramp", "label": "rise", "to_c": 60.8, "rate_k_per_min": 1.0}

@@ -192,12 +192,18 @@ def test_the_installed_program_is_the_wheels_own(installed: Path, tmp_path: Path
 def test_the_installed_program_runs_a_short_night(installed: Path, tmp_path: Path) -> None:
     """An example plan cut to one rise and fall, on the library that came with the wheel."""
     run(installed, "proofbath", "virtual", "examples", "shop", cwd=tmp_path)
-    plan = tmp_path / "shop" / "f82_plan.toml"
+    plan = tmp_path / "shop" / "teal_82_plan.toml"
     plan.write_text(plan.read_text().replace('profile = "plain-as-left"', "") + ONE_RISE)
-    night = ["night", "shop/f82_plan.toml", "--bench", "shop/f82_batch.toml", "--clear-trip"]
+    night = [
+        "night",
+        "shop/teal_82_plan.toml",
+        "--bench",
+        "shop/teal_82_batch.toml",
+        "--clear-trip",
+    ]
     found = json.loads(run(installed, "proofbath", *night, "--json", cwd=tmp_path))
     assert found["status"] == "done"
-    truth = ["virtual", "truth", "shop/f82_batch.toml", "--json"]
+    truth = ["virtual", "truth", "shop/teal_82_batch.toml", "--json"]
     true_c = {
         unit["serial"]: unit["start_to_open_c"]
         for unit in json.loads(run(installed, "proofbath", *truth, cwd=tmp_path))["units"]

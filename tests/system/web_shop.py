@@ -26,7 +26,7 @@ from proofbath.bench.control_socket import command
 from proofbath.bench.description import BenchFile
 from proofbath.errors import BenchFaultError
 from proofbath.files import read_toml
-from proofbath.scenario.ferry import F82
+from proofbath.scenario.ferry import TEAL_82
 from proofbath.scenario.story import ADDRESS, CUSTOMER, GOOD, tell_story
 from proofbath.scenario.workshop import BENCH, CERTIFIER, OPERATOR, REFERENCE
 from proofbath.store.access import Access
@@ -49,7 +49,7 @@ PEOPLE = {
     "administrator": ADMINISTRATOR,
 }
 """Somebody of each right; besides, `EVERYBODY` has all of them."""
-TOLD, MEASURED, WAITING = "ferry-F82-spring", "ferry-F82-autumn", "ferry-F82-winter"
+TOLD, MEASURED, WAITING = "ferry-teal-82-spring", "ferry-teal-82-autumn", "ferry-teal-82-winter"
 """Batches: told by the story; measured as found and not judged; not measured yet."""
 LEAKY = "leaky bench"
 LEAKS_AT_S = 1500.0
@@ -75,7 +75,7 @@ def furnish(folder: Path, seed: int = 3) -> Path:
             _receive(shop, MEASURED, serials, stamp)
             plan = plan_night(shop, MEASURED, "as-found", BENCH, REFERENCE)
             shop_night(shop, plan, BENCH, OPERATOR, at, clear=True, folder=Path(locks))
-            _receive(shop, WAITING, [f"F82-09{n:02}" for n in range(1, 6)], stamp)
+            _receive(shop, WAITING, [f"T82-09{n:02}" for n in range(1, 6)], stamp)
             for name, rights in (
                 (VIEWER, ("viewer",)),
                 (ADMINISTRATOR, ("administrator",)),
@@ -151,8 +151,8 @@ def free_port() -> int:
 
 def _receive(shop: Shop, batch: str, serials: list[str], stamp: Stamp) -> None:
     day = dt.date.fromisoformat(stamp.at[:10])
-    open_batch(shop, batch, CUSTOMER, ADDRESS, "Engineering stores", day, F82.name, stamp)
+    open_batch(shop, batch, CUSTOMER, ADDRESS, "Engineering stores", day, TEAL_82.name, stamp)
     for serial in serials:
         if not shop.records.current(Unit, serial=serial):
-            add_unit(shop, Unit(serial=serial, unit_type=F82.name), stamp)
+            add_unit(shop, Unit(serial=serial, unit_type=TEAL_82.name), stamp)
         take_in(shop, batch, serial, "rework", GOOD, True, "gets a new seal", stamp)

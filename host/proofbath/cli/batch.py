@@ -58,7 +58,7 @@ def open_command(
 ) -> None:
     """Open batch NAME, judged by its type's specification as it stands today.
 
-    Example:  proofbath batch open "ferry 12" --type F82 --customer "River Ferry Ltd"
+    Example:  proofbath batch open "ferry 12" --type Teal-82 --customer "River Ferry Ltd"
     --address "Pier 2" --by "Ada Quay"
     """
     at = utc_text()
@@ -150,7 +150,7 @@ def list_command(shop_file: Path, as_json: bool) -> None:
 def fail(name: str, serial: str, reason: str, by: str, shop_file: Path, as_json: bool) -> None:
     """Fail unit SERIAL of batch NAME by a person's word: stuck, leaking, never opening.
 
-    Example:  proofbath batch fail "ferry 12" F82-0412 --reason "stuck shut" --by "Ada Quay"
+    Example:  proofbath batch fail "ferry 12" T82-0412 --reason "stuck shut" --by "Ada Quay"
     """
     at = utc_text()
     with open_shop(shop_file) as shop:
@@ -171,7 +171,7 @@ def agree(
 ) -> None:
     """Record that the customer takes unit SERIAL of batch NAME with its conditional pass.
 
-    Example:  proofbath batch agree "ferry 12" F82-0412 --customer "J. Ness" --record "mail of
+    Example:  proofbath batch agree "ferry 12" T82-0412 --customer "J. Ness" --record "mail of
     2 October" --by "Ada Quay"
     """
     at = utc_text()

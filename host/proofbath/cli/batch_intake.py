@@ -96,7 +96,7 @@ def intake(
 
     Without --finding, --good and --refuse you are asked one thing after the other.
 
-    Example:  proofbath batch intake "ferry 12" F82-0412 --good --finding seal bad
+    Example:  proofbath batch intake "ferry 12" T82-0412 --good --finding seal bad
     --remark "new seal" --by "Ada Quay"
     """
     found = _Found(_said(said, good), not refuse, remark)
@@ -160,7 +160,7 @@ def rework(
     Advice is learnt from rounds in which only wax, or only the setting, was changed: what goes with
     that and moves no temperature, such as a new seal, is said in its text.
 
-    Example:  proofbath batch rework "ferry 12" F82-0412 --kind wax --amount 4 --text "wax added"
+    Example:  proofbath batch rework "ferry 12" T82-0412 --kind wax --amount 4 --text "wax added"
     --by "Ada Quay"
     """
     at = utc_text()

@@ -56,8 +56,8 @@ def add(
     FILE is a CSV with the columns t_s and coolant_c from a cold or warm start over at least ten
     minutes of warm running, better an hour with idling and driving.
 
-    Example:  proofbath service add F82-0412 drive.csv --fitted 2025-10-02 --engine "Heron, port"
-    --by "Ada Quay"
+    Example:  proofbath service add T82-0412 drive.csv --fitted 2025-10-02
+    --engine "Kittiwake, port" --by "Ada Quay"
     """
     with open_shop(shop_file) as shop:
         found = add_log(
@@ -106,7 +106,7 @@ def target(type_name: str, wanted_c: float, shop_file: Path, as_json: bool) -> N
 
     From the usual offset between bench and engine as learnt from the type's logs.
 
-    Example:  proofbath service target F82 86
+    Example:  proofbath service target Teal-82 86
     """
     with open_shop(shop_file) as shop:
         found = choose_target(shop.records, type_name, wanted_c)

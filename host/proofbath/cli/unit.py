@@ -46,7 +46,7 @@ def add(
 ) -> None:
     """Put unit SERIAL on record; it keeps that serial for good.
 
-    Example:  proofbath unit add F82-0412 --type F82 --mark "port engine" --by "Ada Quay"
+    Example:  proofbath unit add T82-0412 --type Teal-82 --mark "port engine" --by "Ada Quay"
     """
     unit = made(
         Unit,
@@ -71,7 +71,7 @@ def show(serial: str, shop_file: Path, as_json: bool) -> None:
 
     Intake, nights and results with U, rework, decisions, certificates, hand measurements, engines.
 
-    Example:  proofbath unit show F82-0412
+    Example:  proofbath unit show T82-0412
     """
     with open_shop(shop_file) as shop:
         found = unit_history(shop.records, serial).model_dump(mode="json")
@@ -89,7 +89,7 @@ def show(serial: str, shop_file: Path, as_json: bool) -> None:
 def list_command(unit_type: str | None, batch: str | None, shop_file: Path, as_json: bool) -> None:
     """List the units on record with their last batch and certificate.
 
-    Example:  proofbath unit list --type F82
+    Example:  proofbath unit list --type Teal-82
     """
     with open_shop(shop_file) as shop:
         listed = units_listed(shop.records, unit_type, batch)
@@ -111,7 +111,7 @@ def type_command(file: Path, by: str, shop_file: Path, as_json: bool) -> None:
     FILE is TOML with [unit_type], [specification] and perhaps [rework]. A change needs a higher
     specification version; batches keep the version they were opened with. A certifier does it.
 
-    Example:  proofbath unit type f82.toml --by "Ada Quay"
+    Example:  proofbath unit type teal_82.toml --by "Ada Quay"
     """
     type_file = read_toml(file, TypeFile)
     name = type_file.unit_type.name
@@ -143,7 +143,7 @@ def reference(
 
     Its chart begins anew on that day.
 
-    Example:  proofbath unit reference F82-REF --text "sealed, in the bench's drawer" --by Ada
+    Example:  proofbath unit reference T82-REF --text "sealed, in the bench's drawer" --by Ada
     """
     at = utc_text()
     day = since.date() if since else day_of(at)

@@ -77,8 +77,8 @@ def truth(
 def examples(folder: Path) -> None:
     """Write example benches, plans, types and a workshop into FOLDER, to run and to change.
 
-    A batch of plain F82 and one of heater-assisted F103H, with the plan of a night each; the file
-    of each unit type and of the workshop, for the verbs that take --shop.
+    A batch of plain Teal-82 and one of heater-assisted Heron-103, with the plan of a night each;
+    the file of each unit type and of the workshop, for the verbs that take --shop.
     """
     shipped = sorted((files("proofbath.virtual") / "examples").iterdir(), key=lambda f: f.name)
     there = [file.name for file in shipped if (folder / file.name).exists()]

@@ -26,9 +26,9 @@ def example_type(file: str) -> TypeFile:
     return parse_toml(text, TypeFile, file)
 
 
-F82_TYPE = example_type("f82_type.toml")
-F82 = F82_TYPE.unit_type
-_MODEL_UNIT = VirtualUnit(serial="F82", station=1, heater_ohm=0.0)
+TEAL_82_TYPE = example_type("teal_82_type.toml")
+TEAL_82 = TEAL_82_TYPE.unit_type
+_MODEL_UNIT = VirtualUnit(serial="Teal-82", station=1, heater_ohm=0.0)
 _REFERENCE_STATION = 6
 _BUDGET = BenchBudget(
     probe_k=0.05,
@@ -48,10 +48,10 @@ def ferry_bench(seed: int) -> BenchFile:
     rng = np.random.default_rng([seed, 82])
     drawn = draw_bench(seed, _MODEL_UNIT, count=5)
     units = [
-        VirtualUnit.model_validate(unit.model_dump() | {"serial": f"F82-{number:04d}"})
+        VirtualUnit.model_validate(unit.model_dump() | {"serial": f"T82-{number:04d}"})
         for unit, number in zip(drawn.unit, _numbers(rng), strict=True)
     ]
-    reference = draw_unit(rng, _MODEL_UNIT, "F82-REF", _REFERENCE_STATION)
+    reference = draw_unit(rng, _MODEL_UNIT, "T82-REF", _REFERENCE_STATION)
     virtual = VirtualSection.model_validate(
         drawn.model_dump() | {"unit": [u.model_dump() for u in (*units, reference)]}
     )
@@ -84,7 +84,11 @@ def ferry_plan(bench: BenchFile) -> NightPlan:
         for unit in bench.virtual.unit
     ]
     return NightPlan(
-        batch="ferry-F82-spring", unit_type=F82, station=stations, profile="plain-as-left", step=[]
+        batch="ferry-teal-82-spring",
+        unit_type=TEAL_82,
+        station=stations,
+        profile="plain-as-left",
+        step=[],
     )
 
 

@@ -15,7 +15,7 @@ from proofbath.bench.night import Progressed
 from proofbath.bench.unit_analysis import UnitReport
 from proofbath.errors import BenchFaultError
 from proofbath.run.plan import Stage
-from proofbath.scenario.ferry import F82, ferry_bench
+from proofbath.scenario.ferry import TEAL_82, ferry_bench
 from proofbath.scenario.rework import with_wax, with_worn_stop
 from proofbath.scenario.workshop import (
     BENCH,
@@ -42,7 +42,7 @@ from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.planning import plan_night
 from proofbath.workshop.shop import Shop, open_shop
 
-BATCH = "ferry-F82-spring"
+BATCH = "ferry-teal-82-spring"
 CUSTOMER, ADDRESS = "Ness River Ferries", ("Pier House", "Upper Ness")
 GOOD = Findings(
     identity="good",
@@ -76,7 +76,9 @@ class Told(NamedTuple):
     def true_c(self) -> dict[int, float | None]:
         """Return each unit's true start-to-open as left, by station."""
         assert self.bench.virtual is not None
-        return {unit.station: rising_c(unit, F82.threshold_mm) for unit in self.bench.virtual.unit}
+        return {
+            unit.station: rising_c(unit, TEAL_82.threshold_mm) for unit in self.bench.virtual.unit
+        }
 
 
 def tell_story(
@@ -134,13 +136,13 @@ def _night(shop: Shop, stage: Stage, at: str, locks: Path, tell: Tell) -> NightD
 def _take_in(shop: Shop, serials: list[str], stamp: Stamp) -> str:
     """Open the batch and take its units in; return the one that is refused."""
     day = dt.date.fromisoformat(stamp.at[:10])
-    open_batch(shop, BATCH, CUSTOMER, ADDRESS, "Engineering stores", day, F82.name, stamp)
+    open_batch(shop, BATCH, CUSTOMER, ADDRESS, "Engineering stores", day, TEAL_82.name, stamp)
     for serial in serials:
-        add_unit(shop, Unit(serial=serial, unit_type=F82.name), stamp)
+        add_unit(shop, Unit(serial=serial, unit_type=TEAL_82.name), stamp)
         take_in(shop, BATCH, serial, "rework", GOOD, True, "gets a new seal", stamp)
     name, _, last = serials[-1].rpartition("-")
     refused = f"{name}-{int(last) + 1:04d}"
-    add_unit(shop, Unit(serial=refused, unit_type=F82.name), stamp)
+    add_unit(shop, Unit(serial=refused, unit_type=TEAL_82.name), stamp)
     take_in(shop, BATCH, refused, "rework", CRACKED, False, "frame cracked at the seat", stamp)
     return refused
 

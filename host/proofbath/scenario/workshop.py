@@ -28,7 +28,7 @@ from proofbath.bench.process import bench_night
 from proofbath.bench.virtual_workplace import VirtualWorkplace, virtual_blanks
 from proofbath.certificate.parties import Workshop
 from proofbath.errors import BenchFaultError
-from proofbath.scenario.ferry import F82, F82_TYPE
+from proofbath.scenario.ferry import TEAL_82, TEAL_82_TYPE
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Person, Unit
 from proofbath.store.records import Stamp
@@ -39,7 +39,7 @@ from proofbath.workshop.shop import Shop
 
 DEMO_MARK = "# A demo's workshop: invented, and cleared away by the next demo in this folder.\n"
 BENCH = "ferry workshop"
-REFERENCE = "F82-REF"
+REFERENCE = "T82-REF"
 CERTIFIER, OPERATOR = "Mara Lind", "Tomas Reed"
 BLOCKS = Instrument(name="Gauge blocks, set B", expanded_u=0.004, due=None)
 HEIGHTS_MM = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0)
@@ -73,8 +73,8 @@ def staff_and_type(shop: Shop, at: str) -> Stamp:
     first = shop.records.add(Person(name=CERTIFIER, rights=("certifier",)), Stamp(at))
     stamp = Stamp(at, first)
     shop.records.add(Person(name=OPERATOR, rights=("operator",)), stamp)
-    put_type(shop, F82_TYPE, stamp)
-    add_unit(shop, Unit(serial=REFERENCE, unit_type=F82.name, description="sealed"), stamp)
+    put_type(shop, TEAL_82_TYPE, stamp)
+    add_unit(shop, Unit(serial=REFERENCE, unit_type=TEAL_82.name, description="sealed"), stamp)
     set_reference(shop, REFERENCE, dt.date.fromisoformat(at[:10]), "sealed after ageing", stamp)
     return stamp
 

@@ -18,7 +18,7 @@ from proofbath.bench.description import VIRTUAL_PORT, BenchFile
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.files import read_text, read_toml
-from proofbath.scenario.ferry import F82, example_type, ferry_bench
+from proofbath.scenario.ferry import TEAL_82, example_type, ferry_bench
 from proofbath.scenario.workshop import REFERENCE, calibrate_all, set_up, staff_and_type
 from proofbath.store.access import Access
 from proofbath.store.kinds import Findings, Person, Unit
@@ -30,8 +30,8 @@ from proofbath.workshop.shop import Shop, open_shop
 
 SEED = 1
 HEATED_BENCH, HEATED_NAME = "bench-heated.toml", "heated types"
-HEATED_BATCH = "ferry-F103H-spring"
-BATCH, CUSTOMER = "ferry-F82-spring", "Ness River Ferries"
+HEATED_BATCH = "ferry-heron-103-spring"
+BATCH, CUSTOMER = "ferry-teal-82-spring", "Ness River Ferries"
 ADDRESS = ("Pier House", "Upper Ness")
 ADMINISTRATOR = "Ida Berg"
 LOOKED_AT = Findings(
@@ -88,7 +88,7 @@ def furnish(path: Path, passwords: Passwords, at: str | None = None) -> list[str
         stamp = staff_and_type(shop, now)
         calibrate_all(shop, bench, stamp, Path(locks))
         put_type(shop, heated_type, stamp)
-        _receive(shop, BATCH, F82.name, bench, stamp)
+        _receive(shop, BATCH, TEAL_82.name, bench, stamp)
         _receive(shop, HEATED_BATCH, heated_type.unit_type.name, heated, stamp)
         shop.records.add(Person(name=ADMINISTRATOR, rights=("administrator",)), stamp)
         with closing(Access(shop.records.place)) as access:
@@ -114,12 +114,12 @@ def set_speed(bench_file: Path, speed: float) -> None:
 def _heated_bench(folder: Path) -> tuple[BenchFile, TypeFile]:
     """Write the example's bench for heater-assisted types; return it and what hangs on it."""
     examples = files("proofbath.virtual") / "examples"
-    document = tomlkit.parse((examples / "f103h_batch.toml").read_text(encoding="utf-8"))
+    document = tomlkit.parse((examples / "heron_103_batch.toml").read_text(encoding="utf-8"))
     document["bench"]["name"] = HEATED_NAME
-    document["limits"] = {"bath_limit_c": F82.cap_c + 1.5}  # the reference unit stands no more
+    document["limits"] = {"bath_limit_c": TEAL_82.cap_c + 1.5}  # the reference unit stands no more
     text = tomlkit.dumps(document)
     (folder / HEATED_BENCH).write_text(text, encoding="utf-8")
-    return parse_toml(text, BenchFile, HEATED_BENCH), example_type("f103h_type.toml")
+    return parse_toml(text, BenchFile, HEATED_BENCH), example_type("heron_103_type.toml")
 
 
 def _receive(shop: Shop, batch: str, unit_type: str, bench: BenchFile, stamp: Stamp) -> None:

@@ -39,7 +39,7 @@ PLAN = """
 batch = "ferry 12"
 
 [unit_type]
-name = "F82"
+name = "Teal-82"
 nominal_start_to_open_c = 82
 full_open_c = 95
 full_lift_mm = 8

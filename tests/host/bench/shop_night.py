@@ -11,7 +11,7 @@ import numpy as np
 
 from host.bench.nights import bench_file
 from host.bench.samples import sample
-from host.store.shop import F82 as TYPE
+from host.store.shop import TEAL_82 as TYPE
 from host.store.shop import certifier, specification
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.notes import note_text
@@ -56,7 +56,7 @@ def write_raw_night(journal: Journal, started: str = AT) -> int:
         batch="ferry 12",
         stage="as-found",
         unit_type=TYPE,
-        station=[LoadedStation(station=STATION, serial="F82-0101")],
+        station=[LoadedStation(station=STATION, serial="T82-0101")],
         profile="plain-as-found",
         step=[],
     )
@@ -103,7 +103,7 @@ def shop_night(path: Path) -> ShopNight:
         fingerprint=version.fingerprint,
     )
     batch_id = records.add(batch, stamp)
-    unit_id = records.add(Unit(serial="F82-0101", unit_type="F82"), stamp)
+    unit_id = records.add(Unit(serial="T82-0101", unit_type="Teal-82"), stamp)
     loading = Loading(
         batch_id=batch_id, unit_id=unit_id, bench="quay", station=STATION, stage="as-found"
     )

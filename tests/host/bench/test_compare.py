@@ -10,7 +10,7 @@ import pytest
 
 from host.bench.nights import bench_file
 from host.bench.samples import sample
-from host.store.shop import F82
+from host.store.shop import TEAL_82
 from proofbath.bench.calibration import Calibration, ProbeCalibration
 from proofbath.bench.calibration_content import Instrument
 from proofbath.bench.calibration_fit import fit_probes
@@ -37,7 +37,7 @@ def write_holds(journal: Journal, drift_k: float = 0.0, fault: int = 0) -> int:
     plan = NightPlan(
         batch="comparison",
         stage="trial",
-        unit_type=F82,
+        unit_type=TEAL_82,
         station=[LoadedStation(station=1, serial="BAR", role="blank")],
         step=steps,
     )

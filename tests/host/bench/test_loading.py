@@ -22,11 +22,11 @@ from proofbath.run.reading import Reading
 from proofbath.run.unit_type import UnitType
 from proofbath.virtual.bench import VirtualBench
 
-F103H = UnitType(
-    name="F103H", kind="heater-assisted", nominal_start_to_open_c=103.0, full_open_c=116.0,
+HERON_103 = UnitType(
+    name="Heron-103", kind="heater-assisted", nominal_start_to_open_c=103.0, full_open_c=116.0,
     full_lift_mm=8.0, cap_c=106.0, element_max_a=0.95, element_ohm=15.0,
 )  # fmt: skip
-PLACE = LoadedStation(station=2, serial="F103H-0208")
+PLACE = LoadedStation(station=2, serial="H103-0208")
 REST_MM = (0.41, 0.36, 0.45, 0.39, 0.48, 0.42)
 
 
@@ -49,9 +49,9 @@ def pressed(moves: dict[int, float], back_mm: float = 0.0) -> tuple[bool, Check]
 
 
 def test_the_serial_must_be_the_plans() -> None:
-    assert check_serial(PLACE, " F103H-0208\n").ok
-    fault = check_serial(PLACE, "F103H-0207").fault()
-    assert fault.startswith("station 2 serial: F103H-0207, wanted F103H-0208; hang up")
+    assert check_serial(PLACE, " H103-0208\n").ok
+    fault = check_serial(PLACE, "H103-0207").fault()
+    assert fault.startswith("station 2 serial: H103-0207, wanted H103-0208; hang up")
     assert not check_serial(PLACE, "").ok
 
 
@@ -115,11 +115,11 @@ def test_a_heater_is_held_against_its_intake_else_its_type(
         r._replace(element_a=(0.0, 0.08, *(0.0,) * 4), element_v=(0.0, 0.08 * ohm, *(0.0,) * 4))
         for r in readings(REST_MM)
     ]
-    assert check_heater(place, F103H, fed).ok is ok
+    assert check_heater(place, HERON_103, fed).ok is ok
 
 
 def test_a_heater_without_current_has_no_resistance() -> None:
-    check = check_heater(PLACE, F103H, readings(REST_MM))
+    check = check_heater(PLACE, HERON_103, readings(REST_MM))
     assert (check.ok, check.measured) == (False, "0.000 A of 0.08 A flow")
 
 
@@ -145,7 +145,7 @@ UNITS = "".join(
 station = {n}
 gauge_zero_mm = {mm}
 [[virtual.unit]]
-serial = "F103H-020{n}"
+serial = "H103-020{n}"
 station = {n}
 heater_ohm = {ohm}
 """
@@ -155,7 +155,7 @@ PLAN = """
 batch = "ferry"
 profile = "heater-assisted-as-left"
 [unit_type]
-name = "F103H"
+name = "Heron-103"
 kind = "heater-assisted"
 nominal_start_to_open_c = 103
 full_open_c = 116
@@ -165,10 +165,10 @@ element_max_a = 0.95
 element_ohm = 15
 [[station]]
 station = 1
-serial = "F103H-0201"
+serial = "H103-0201"
 [[station]]
 station = 2
-serial = "F103H-0202"
+serial = "H103-0202"
 """
 
 
@@ -224,7 +224,7 @@ class Misreads(VirtualPerson):
     """Scans the neighbour's tag."""
 
     def reads(self, what: str, wanted: str) -> str:
-        return "F103H-0202"
+        return "H103-0202"
 
 
 class KeepsTheTrip(VirtualPerson):
@@ -244,7 +244,7 @@ class NotImmersed(VirtualPerson):
 @pytest.mark.parametrize(
     ("old", "new", "person", "words"),
     [
-        ("", "", Misreads, "station 1 serial: F103H-0202, wanted F103H-0201"),
+        ("", "", Misreads, "station 1 serial: H103-0202, wanted H103-0201"),
         ("", "", PressesTheFirst, "station 2 pressed: station 1 moved 2.0"),
         ("0.36", "0.9", VirtualPerson, "station 2 pre-load: 0.90 mm"),
         ("heater_ohm = 14.6", "heater_ohm = 25", VirtualPerson, "station 2 heater: 25."),

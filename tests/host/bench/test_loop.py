@@ -31,7 +31,9 @@ from proofbath.wire.line import encode
 from proofbath.wire.table import Demand, State, Trip, TripReason
 
 HEAD = RunHead("2025-10-01T18:00:00+00:00", "quay", "plan", "bench", "{}", "{}")
-F82 = UnitType(name="F82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=8, cap_c=105)
+TEAL_82 = UnitType(
+    name="Teal-82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=8, cap_c=105
+)
 MODEL = BathModel(
     heat_capacity_j_per_k=40_000,
     loss_w_per_k=2,
@@ -39,7 +41,7 @@ MODEL = BathModel(
     dead_time_s=0.5,
     heater_lag_s=0.5,
 )
-STEPS = resolve([Soak(to_c=41.0, at_least_s=80.0), Hold(for_s=5.0)], F82, 100.0)
+STEPS = resolve([Soak(to_c=41.0, at_least_s=80.0), Hold(for_s=5.0)], TEAL_82, 100.0)
 
 
 class Bench:

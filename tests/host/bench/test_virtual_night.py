@@ -95,7 +95,9 @@ def test_a_night_over_a_serial_port_is_the_same(way: Any, journal: Journal) -> N
 
 HEATED = (
     PLAN[: PLAN.index("[[step]]")]
-    .replace('name = "F82"', 'name = "F103H"\nkind = "heater-assisted"\nelement_max_a = 0.8')
+    .replace(
+        'name = "Teal-82"', 'name = "Heron-103"\nkind = "heater-assisted"\nelement_max_a = 0.8'
+    )
     .replace("cap_c = 105", "cap_c = 105\nelement_ohm = 15")
     + """
 [[step]]

@@ -39,8 +39,8 @@ CUSTOMER = Customer(
     address=("Pier House", "Upper Ness"),
     contact="Engineering stores",
 )
-F82 = Specification(
-    unit_type="F82",
+TEAL_82 = Specification(
+    unit_type="Teal-82",
     version=3,
     limit=(
         Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1),
@@ -49,7 +49,7 @@ F82 = Specification(
     ),
 )
 REFERENCE = ReferenceUnit(
-    serial="F82-REF",
+    serial="T82-REF",
     value_c=82.41,
     centre_c=82.36,
     limit_k=0.54,
@@ -115,7 +115,7 @@ def quantities(start_c: float = 82.28) -> dict[str, Quantity]:
     }
 
 
-def verdict_of(found: dict[str, Quantity], specification: Specification = F82) -> Verdict:
+def verdict_of(found: dict[str, Quantity], specification: Specification = TEAL_82) -> Verdict:
     """Judge an analysis by a specification, through the fixed JSON shape."""
     measured = [Measured.from_result(name, q.to_json()) for name, q in found.items()]
     return judge(specification, measured)
@@ -145,7 +145,7 @@ def curve(start_c: float = 82.28, cycles: int = 2) -> tuple[Branch, ...]:
 
 
 def certificate(
-    number: str = "LN-2025-0042", serial: str = "F82-0312", start_c: float = 82.28, **other: Any
+    number: str = "LN-2025-0042", serial: str = "T82-0312", start_c: float = 82.28, **other: Any
 ) -> Certificate:
     """A whole certificate of a plain unit; `other` replaces fields."""
     found = quantities(start_c)
@@ -159,7 +159,7 @@ def certificate(
         "customer": CUSTOMER,
         "unit": Unit(
             description="Coolant thermostat, wax element, auxiliary diesel",
-            unit_type="F82",
+            unit_type="Teal-82",
             serial=serial,
             condition="Lime on the flange, seal hardened, no leak of wax, vent pin free",
             customer_mark="AUX 2 port",
@@ -220,7 +220,7 @@ def withdrawal(sha256: str = "ab" * 32) -> Withdrawal:
         number="LN-2025-0051",
         workshop=WORKSHOP,
         customer=CUSTOMER,
-        unit_serial="F82-0312",
+        unit_serial="T82-0312",
         withdraws="LN-2025-0042",
         withdraws_sha256=sha256,
         withdraws_issued=dt.date(2025, 4, 7),
@@ -242,15 +242,15 @@ def batch_summary() -> BatchSummary:
         number="LN-2025-B7",
         workshop=WORKSHOP,
         customer=CUSTOMER,
-        batch="ferry-F82-spring",
-        unit_type="F82",
+        batch="ferry-teal-82-spring",
+        unit_type="Teal-82",
         specification_version=3,
-        limits=tuple(limit_in_words(limit) for limit in F82.limit),
+        limits=tuple(limit_in_words(limit) for limit in TEAL_82.limit),
         received=dt.date(2025, 3, 28),
         issued=dt.date(2025, 4, 7),
         row=(
             BatchRow(
-                serial="F82-0312",
+                serial="T82-0312",
                 as_found=start(85.38),
                 rework="setting turned in by 1.2 mm",
                 as_left=start(82.28),
@@ -259,7 +259,7 @@ def batch_summary() -> BatchSummary:
                 curve=curve(82.28, cycles=1),
             ),
             BatchRow(
-                serial="F82-0313",
+                serial="T82-0313",
                 as_found=start(81.6),
                 as_left=start(81.55),
                 outcome="pass",
@@ -268,7 +268,7 @@ def batch_summary() -> BatchSummary:
                 curve=curve(81.55, cycles=1),
             ),
             BatchRow(
-                serial="F82-0314",
+                serial="T82-0314",
                 as_found=start(78.2),
                 rework="spring renewed",
                 as_left=start(79.1),
@@ -276,7 +276,7 @@ def batch_summary() -> BatchSummary:
                 reason="start-to-open below its limit; see the rework advice",
             ),
             BatchRow(
-                serial="F82-0315", outcome="refused at intake", reason="wax seeps past the pin"
+                serial="T82-0315", outcome="refused at intake", reason="wax seeps past the pin"
             ),
         ),
         nights=(
@@ -285,7 +285,7 @@ def batch_summary() -> BatchSummary:
                 date=dt.date(2025, 4, 1),
                 bench="Bench 1",
                 stage="as-found",
-                serial="F82-REF",
+                serial="T82-REF",
                 value_c=82.36,
                 centre_c=82.36,
                 limit_k=None,
@@ -297,7 +297,7 @@ def batch_summary() -> BatchSummary:
                 date=dt.date(2025, 4, 4),
                 bench="Bench 1",
                 stage="as-left",
-                serial="F82-REF",
+                serial="T82-REF",
                 value_c=82.41,
                 centre_c=82.36,
                 limit_k=0.54,
@@ -330,7 +330,7 @@ def then_and_now(shifted_k: float = 0.9) -> ThenAndNow:
         then=Measurement(
             stage="as-left",
             date=dt.date(2025, 4, 4),
-            batch="ferry-F82-spring",
+            batch="ferry-teal-82-spring",
             run="run 19",
             bench="Bench 1",
             station=2,

@@ -30,19 +30,19 @@ def paper(document: Document, key: SigningKey) -> str:
 def test_a_summary_lists_every_unit_with_its_certificate_or_why_none(key: SigningKey) -> None:
     words = paper(ferry.batch_summary(), key)
     assert "4 units: 2 pass, 1 fail, 1 refused at intake" in words
-    assert "F82-0312 85.38 ± 0.30 °C setting turned in" in words
+    assert "T82-0312 85.38 ± 0.30 °C setting turned in" in words
     assert "LN-2025-0043, withdrawn by LN-2025-0051" in words
-    assert "F82-0315 – – – refused at intake wax seeps past the pin" in words
+    assert "T82-0315 – – – refused at intake wax seeps past the pin" in words
     assert "this sheet certifies nothing" in words
 
 
 def test_a_long_batch_runs_over_pages_with_its_head_repeated(key: SigningKey) -> None:
     row = ferry.batch_summary().row[0].model_dump()
-    rows = [row | {"serial": f"F82-{n:04}", "certificate": f"LN-{n:04}"} for n in range(90)]
+    rows = [row | {"serial": f"T82-{n:04}", "certificate": f"LN-{n:04}"} for n in range(90)]
     long = BatchSummary.model_validate(ferry.batch_summary().model_dump() | {"row": rows})
     words = paper(long, key)
     assert words.count("Certificate, or why none") >= 2
-    assert all(f"F82-{n:04}" in words for n in range(90))
+    assert all(f"T82-{n:04}" in words for n in range(90))
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,7 @@ FIELDS: dict[str, tuple[str, str]] = {
     "7.8.2.1 d": ("number", "end of test certificate LN-2025-0042"),
     "7.8.2.1 e": ("customer.address", "Pier House, Upper Ness"),
     "7.8.2.1 f": ("method.name", "proofbath workshop method M1, version 1.0"),
-    "7.8.2.1 g": ("unit.condition", "F82, serial F82-0312"),
+    "7.8.2.1 g": ("unit.condition", "Teal-82, serial T82-0312"),
     "7.8.2.1 h": ("dates.received", "received 28 March 2025"),
     "7.8.2.1 i": ("dates.measured_to", "measured 1 April 2025 to 4 April 2025"),
     "7.8.2.1 j": ("dates.issued", "issued 7 April 2025"),
@@ -55,17 +55,17 @@ FIELDS: dict[str, tuple[str, str]] = {
         "From the customer, not checked engine and position",
     ),
     "7.8.3.1 a": ("conditions.coolant", "40 % propylene glycol"),
-    "7.8.3.1 b": ("conformity.outcome", "PASS meets specification F82, version 3"),
+    "7.8.3.1 b": ("conformity.outcome", "PASS meets specification Teal-82, version 3"),
     "7.8.3.1 c": ("results", "± 0.079 mm"),
     "7.8.3.1 e": ("remarks", "The seal was renewed with the customer's own part"),
     "7.8.4.1 a": ("results", "± 0.30 °C"),
     "7.8.4.1 b": ("conditions.station_pressure_kpa", "100.8 kPa"),
     "7.8.4.1 c": ("calibrations", "Reference thermometer T7, certificate K-2291"),
     "7.8.4.1 d": ("history", "Start-to-open, rising 85.38 ± 0.30 °C"),
-    "7.8.4.1 e": ("conformity.limits", "PASS meets specification F82, version 3"),
+    "7.8.4.1 e": ("conformity.limits", "PASS meets specification Teal-82, version 3"),
     "7.8.6.1": ("conformity.decision_rule", "below 2.5 in 100"),
     "7.8.6.2 a": ("results", "Applies to: Start-to-open, rising (at 0.1 mm lift, zero rate"),
-    "7.8.6.2 b": ("conformity.specification", "specification F82, version 3"),
+    "7.8.6.2 b": ("conformity.specification", "specification Teal-82, version 3"),
     "7.8.6.2 c": ("conformity.rule", "ILAC-G8:09/2019, guard band w = U"),
     "7.8.8": ("replaces", "Replaces certificate LN-2025-0017"),
 }
@@ -205,8 +205,8 @@ def test_a_conformity_that_its_results_do_not_carry_is_refused() -> None:
 
 
 def test_a_unit_is_judged_by_its_own_types_limits() -> None:
-    unit = ferry.certificate().unit.model_dump() | {"unit_type": "F103H"}
-    assert "a F103H is judged by the F82's limits" in refusal(unit=unit)
+    unit = ferry.certificate().unit.model_dump() | {"unit_type": "Heron-103"}
+    assert "a Heron-103 is judged by the Teal-82's limits" in refusal(unit=unit)
 
 
 def test_a_result_judged_at_a_rate_is_stated_at_zero_rate_too() -> None:
@@ -242,7 +242,7 @@ def test_a_decision_rule_is_said_in_words(rule: Rule, words: str) -> None:
 
 
 def test_a_limit_is_said_in_words() -> None:
-    words = [limit_in_words(limit) for limit in ferry.F82.limit]
+    words = [limit_in_words(limit) for limit in ferry.TEAL_82.limit]
     assert words[0] == "Start-to-open, rising, at 0.1 mm at zero rate: 80 to 84 °C"
     assert words[1:] == [
         "Full lift: ≥ 8 mm",

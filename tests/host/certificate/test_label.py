@@ -35,23 +35,23 @@ def test_the_code_is_read_at_a_label_printers_resolution(
     picture = Image.open(io.BytesIO(label_png(issued.json, ppi))).convert("L")
     (code,) = zxingcpp.read_barcodes(picture)
     assert code.text == (
-        f"certificate LN-2025-0042\nunit F82-0312\nkey 1 {key.fingerprint}\n"
+        f"certificate LN-2025-0042\nunit T82-0312\nkey 1 {key.fingerprint}\n"
         f"sha-256 {issued.sha256[:16]}"
     )
-    assert code.text == qr_text("LN-2025-0042", "F82-0312", 1, key.fingerprint, issued.sha256)
+    assert code.text == qr_text("LN-2025-0042", "T82-0312", 1, key.fingerprint, issued.sha256)
 
 
 def test_a_sheet_has_a_page_a_label_and_repeats_to_the_byte(
     issued: Issued, key: SigningKey
 ) -> None:
-    second = prepare(ferry.certificate("LN-2025-0043", "F82-0313", 81.5), key)
+    second = prepare(ferry.certificate("LN-2025-0043", "T82-0313", 81.5), key)
     pdf = labels_pdf([issued.json, second.json])
     assert pdf == labels_pdf([issued.json, second.json])
     pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
     assert [page.mediabox.width for page in pages] == pytest.approx([76 / 25.4 * 72] * 2, abs=0.1)
     words = [" ".join(page.extract_text().split()) for page in pages]
-    assert "F82-0312 type F82 82.28 ± 0.30 °C" in words[0]
-    assert "F82-0313 type F82 81.50 ± 0.30 °C" in words[1]
+    assert "T82-0312 type Teal-82 82.28 ± 0.30 °C" in words[0]
+    assert "T82-0313 type Teal-82 81.50 ± 0.30 °C" in words[1]
     assert "pass · 7 April 2025 certificate LN-2025-0043" in words[1]
 
 

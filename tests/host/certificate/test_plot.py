@@ -87,7 +87,7 @@ def powered_record(shift_k_per_w: float = -1.9) -> CurveRecord:
     bath_c, watts = np.concatenate(bath), np.concatenate(power_w)
     lift_mm = 0.5 * np.clip(bath_c - shift_k_per_w * watts - 102.0, 0.0, None)
     plain, amps = record_of(bath_c, lift_mm), np.sqrt(watts / 15.0)
-    return CurveRecord(plain.t_s, plain.bath_c, plain.lift_mm, amps, amps * 15.3, "F103H")
+    return CurveRecord(plain.t_s, plain.bath_c, plain.lift_mm, amps, amps * 15.3, "Heron-103")
 
 
 def test_powered_passes_at_two_baths_lie_on_one_curve() -> None:

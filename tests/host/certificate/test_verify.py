@@ -34,7 +34,7 @@ def issued(key: SigningKey) -> Issued:
 
 @pytest.fixture(scope="module")
 def other(key: SigningKey) -> Issued:
-    return prepare(ferry.certificate("LN-2025-0043", "F82-0313", 81.5, curve=()), key)
+    return prepare(ferry.certificate("LN-2025-0043", "T82-0313", 81.5, curve=()), key)
 
 
 def flipped(data: bytes, byte: int, bit: int) -> bytes:

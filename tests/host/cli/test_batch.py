@@ -36,7 +36,7 @@ def shop(tmp_path: Path, ferry: FerryShop) -> Arguments:
     return ("--shop", tmp_path / "workshop.toml")
 
 
-def opened(call: Call, shop: Arguments, name: str = BATCH, type_name: str = "F82") -> None:
+def opened(call: Call, shop: Arguments, name: str = BATCH, type_name: str = "Teal-82") -> None:
     customer = ("--customer", "River Ferry Ltd", "--address", "Pier 2", "--address", "Quayside")
     options = ("--type", type_name, *customer, "--received", "2025-10-01")
     said = call("batch", "open", name, *options, *BY, *shop)
@@ -50,7 +50,7 @@ def test_a_batch_is_opened_on_its_types_version(
     batch = ferry.shop.records.find(Batch, name=BATCH).entry
     assert batch.customer_address == ("Pier 2", "Quayside")
     (listed,) = json.loads(call("batch", "list", *shop, "--json").out)["batches"]
-    assert (listed["batch"], listed["type"], listed["version"]) == (BATCH, "F82", 1)
+    assert (listed["batch"], listed["type"], listed["version"]) == (BATCH, "Teal-82", 1)
     assert (listed["units"], listed["certified"]) == (0, 0)
     assert "River Ferry Ltd" in call("batch", "list", *shop).out
 
@@ -58,12 +58,12 @@ def test_a_batch_is_opened_on_its_types_version(
 def test_findings_by_options(call: Call, ferry: FerryShop, shop: Arguments) -> None:
     opened(call, shop)
     seal = ("--good", "--finding", "seal", "bad", "--remark", "new seal")
-    said = call("batch", "intake", BATCH, "F82-1", "--new", *seal, *BY, *shop)
-    assert (said.status, said.out) == (0, f"F82-1: taken into {BATCH}\n")
+    said = call("batch", "intake", BATCH, "T82-1", "--new", *seal, *BY, *shop)
+    assert (said.status, said.out) == (0, f"T82-1: taken into {BATCH}\n")
     (kept,) = ferry.shop.records.current(Intake)
     assert (kept.entry.findings.seal, kept.entry.findings.spring) == ("bad", "good")
     cracked = ("--finding", "cracks", "bad", "--refuse", "--remark", "frame cracked")
-    refused = call("batch", "intake", BATCH, "F82-2", "--new", *cracked, *BY, *shop, "--json")
+    refused = call("batch", "intake", BATCH, "T82-2", "--new", *cracked, *BY, *shop, "--json")
     told = json.loads(refused.out)
     assert (refused.status, told["accepted"], told["findings"]["spring"]) == (
         0, False, "not looked at",
@@ -74,11 +74,11 @@ def test_findings_by_questions(
     call: Call, ferry: FerryShop, shop: Arguments, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A heater-assisted unit: seven looks, heater and insulation, taken in, and why with a bad."""
-    opened(call, shop, "ferry 13", "F103H")
+    opened(call, shop, "ferry 13", "Heron-103")
     answers = ["good"] * 6 + ["bad", "9.1", "200", "y", "new seal", ""]
     monkeypatch.setattr("sys.stdin", StringIO("\n".join(answers)))
-    said = call("batch", "intake", "ferry 13", "F103H-1", "--new", *BY, *shop)
-    assert (said.status, said.out) == (0, "F103H-1: taken into ferry 13\n")
+    said = call("batch", "intake", "ferry 13", "H103-1", "--new", *BY, *shop)
+    assert (said.status, said.out) == (0, "H103-1: taken into ferry 13\n")
     assert "heater, ohm" in said.err
     (kept,) = ferry.shop.records.current(Intake)
     assert (kept.entry.findings.seal, kept.entry.findings.heater_ohm) == ("bad", 9.1)
@@ -88,8 +88,8 @@ def test_findings_by_questions(
 def test_an_intake_is_corrected_with_a_reason(
     call: Call, ferry: FerryShop, shop: Arguments
 ) -> None:
-    ferry.batch(["F82-1"])
-    again = ("batch", "intake", BATCH, "F82-1", "--good", *BY, *shop)
+    ferry.batch(["T82-1"])
+    again = ("batch", "intake", BATCH, "T82-1", "--good", *BY, *shop)
     assert call(*again).status == 2
     assert call(*again, "--correct", "spring was looked at after all").status == 0
     (kept,) = ferry.shop.records.current(Intake)
@@ -99,8 +99,8 @@ def test_an_intake_is_corrected_with_a_reason(
 def test_a_correction_leaves_the_rest_of_an_intake_as_it_was(
     call: Call, ferry: FerryShop, shop: Arguments
 ) -> None:
-    opened(call, shop, "ferry 13", "F103H")
-    intake = ("batch", "intake", "ferry 13", "F103H-1", *BY, *shop)
+    opened(call, shop, "ferry 13", "Heron-103")
+    intake = ("batch", "intake", "ferry 13", "H103-1", *BY, *shop)
     cracked = ("--finding", "cracks", "bad", "--refuse", "--remark", "cracked", "--heater-ohm", "9")
     assert call(*intake, "--new", "--cause", "complaint", *cracked).status == 0
 
@@ -120,12 +120,12 @@ def test_a_list_is_taken_in_whole_or_not_at_all(
 ) -> None:
     opened(call, shop)
     path = tmp_path / "units.csv"
-    path.write_text("serial,cause,accepted,remark\nF82-1,new,yes,\nF82-2,x,yes,\nF82-3,,no,\n")
+    path.write_text("serial,cause,accepted,remark\nT82-1,new,yes,\nT82-2,x,yes,\nT82-3,,no,\n")
     refused = call("batch", "import", BATCH, path, *BY, *shop)
     assert (refused.status, refused.out) == (2, "")
     assert "line 3" in refused.err
     assert [u.entry.serial for u in ferry.shop.records.current(Unit)] == [REFERENCE]
-    path.write_text("serial,cause,accepted,remark\nF82-1,new,yes,\nF82-3,,no,cracked\n")
+    path.write_text("serial,cause,accepted,remark\nT82-1,new,yes,\nT82-3,,no,cracked\n")
     said = call("batch", "import", BATCH, path, *BY, *shop)
     assert (said.status, said.out) == (0, f"{BATCH}: 1 units taken in, 1 refused\n")
 
@@ -133,14 +133,14 @@ def test_a_list_is_taken_in_whole_or_not_at_all(
 def test_the_next_night_is_planned_and_its_file_is_the_plan(
     call: Call, ferry: FerryShop, shop: Arguments, tmp_path: Path
 ) -> None:
-    ferry.batch(["F82-1", "F82-2"])
+    ferry.batch(["T82-1", "T82-2"])
     path = tmp_path / "tonight.toml"
     plan = ("batch", "plan", BATCH, "--stage", "as-found", "--out", path)
-    said = call(*plan, "--station", "F82-2", "4", *shop, "--json")
+    said = call(*plan, "--station", "T82-2", "4", *shop, "--json")
     told = json.loads(said.out)
     assert said.status == 0
     hangs = {row["station"]: (row["serial"], row["role"]) for row in told["stations"]}
-    assert hangs == {1: ("F82-1", "unit"), 4: ("F82-2", "unit"), 6: (REFERENCE, "reference")}
+    assert hangs == {1: ("T82-1", "unit"), 4: ("T82-2", "unit"), 6: (REFERENCE, "reference")}
     assert any("probes" in line for line in told["blocking"]), "nothing is calibrated yet"
     written = parse_toml(path.read_text(), NightPlan, "plan")
     assert (written.batch, written.stage, written.profile) == (BATCH, "as-found", "plain-as-found")
@@ -158,63 +158,63 @@ def test_the_next_night_is_planned_and_its_file_is_the_plan(
 def test_who_passed_why_not_and_what_is_next(call: Call, ferry: FerryShop, shop: Arguments) -> None:
     """Limits 80 to 84 °C: 82 passes, 86 fails, one never opens, one is not measured at all."""
     ferry.calibrate()
-    ferry.batch(["F82-1", "F82-2", "F82-3", "F82-4"])
-    ferry.night("as-found", {"F82-1": 82.0, "F82-2": 86.0, "F82-3": None})
+    ferry.batch(["T82-1", "T82-2", "T82-3", "T82-4"])
+    ferry.night("as-found", {"T82-1": 82.0, "T82-2": 86.0, "T82-3": None})
     show = ("batch", "show", BATCH, "--on", ferry.day.isoformat(), *shop)
     said = call(*show, "--json")
     units = {unit["serial"]: unit for unit in json.loads(said.out)["units"]}
     assert said.status == 1, "one fails"
-    assert [units[f"F82-{n}"]["outcome"] for n in (1, 2, 3, 4)] == ["pass", "fail", "unset", None]
-    assert "rework" in units["F82-2"]["next_step"]
-    assert units["F82-4"]["next_step"] == "measure as found"
-    assert units["F82-1"]["as_found"][0]["quantity"] == "start_to_open_c"
+    assert [units[f"T82-{n}"]["outcome"] for n in (1, 2, 3, 4)] == ["pass", "fail", "unset", None]
+    assert "rework" in units["T82-2"]["next_step"]
+    assert units["T82-4"]["next_step"] == "measure as found"
+    assert units["T82-1"]["as_found"][0]["quantity"] == "start_to_open_c"
     shown = call(*show).out
     assert "Start-to-open, rising, at 0.1 mm at zero rate: 82 ± 2 °C" in " ".join(shown.split())
-    assert "F82-4" in shown
+    assert "T82-4" in shown
 
 
 def test_rework_is_put_on_record_after_a_measurement(
     call: Call, ferry: FerryShop, shop: Arguments
 ) -> None:
-    ferry.batch(["F82-1"])
+    ferry.batch(["T82-1"])
     change = ("--kind", "wax", "--amount", "4", "--text", "wax added", "--lot", "W3")
-    rework = ("batch", "rework", BATCH, "F82-1", *change, *BY, *shop)
+    rework = ("batch", "rework", BATCH, "T82-1", *change, *BY, *shop)
     early = call(*rework)
     assert (early.status, early.out) == (2, "")
     assert "has no as-found result" in early.err
     ferry.calibrate()
-    ferry.night("as-found", {"F82-1": 86.0})
+    ferry.night("as-found", {"T82-1": 86.0})
     said = call(*rework, "--date", ferry.day.isoformat())
-    assert (said.status, said.out) == (0, "F82-1: on record; measure it as left next\n")
+    assert (said.status, said.out) == (0, "T82-1: on record; measure it as left next\n")
     (kept,) = ferry.shop.records.current(Rework)
     assert (kept.entry.amount, kept.entry.supplier_lot) == (4.0, "W3")
 
 
 def test_a_retest_needs_its_cause(call: Call, ferry: FerryShop, shop: Arguments) -> None:
     ferry.calibrate()
-    ferry.batch(["F82-1"])
-    ferry.night("as-found", {"F82-1": 82.0})
-    plan = ("batch", "plan", BATCH, "--stage", "as-found", "--serial", "F82-1", *shop)
+    ferry.batch(["T82-1"])
+    ferry.night("as-found", {"T82-1": 82.0})
+    plan = ("batch", "plan", BATCH, "--stage", "as-found", "--serial", "T82-1", *shop)
     refused = call(*plan)
     assert (refused.status, refused.out) == (2, "")
     assert "a retest needs a recorded cause" in refused.err
-    said = call(*plan, "--retest", "F82-1", "bubbles", "seen under the plate at 90 °C")
+    said = call(*plan, "--retest", "T82-1", "bubbles", "seen under the plate at 90 °C")
     assert said.status == 0
-    assert "F82-1 is measured once more: bubbles under plate or gauge" in said.out
+    assert "T82-1 is measured once more: bubbles under plate or gauge" in said.out
     path = Path(said.out.splitlines()[-1].removeprefix("plan: "))
     assert 'retest_cause = "bubbles"' in path.read_text()
-    another = call(*plan, "--retest", "F82-1", "bubbles", "seen under the plate at 90 °C")
+    another = call(*plan, "--retest", "T82-1", "bubbles", "seen under the plate at 90 °C")
     assert another.out.splitlines()[-1] == f"plan: {path.with_stem(path.stem + '-2')}"
 
 
 def test_a_person_fails_a_stuck_unit(call: Call, ferry: FerryShop, shop: Arguments) -> None:
     ferry.calibrate()
-    ferry.batch(["F82-1"])
-    fail = ("batch", "fail", BATCH, "F82-1", "--reason", "stuck shut", "--by", CERTIFIER, *shop)
+    ferry.batch(["T82-1"])
+    fail = ("batch", "fail", BATCH, "T82-1", "--reason", "stuck shut", "--by", CERTIFIER, *shop)
     assert "was not measured" in call(*fail).err
-    ferry.night("as-found", {"F82-1": None})
+    ferry.night("as-found", {"T82-1": None})
     said = call(*fail)
-    assert (said.status, said.out) == (0, "F82-1: failed; give it back\n")
+    assert (said.status, said.out) == (0, "T82-1: failed; give it back\n")
     told = call("batch", "show", BATCH, *shop, "--json")
     (unit,) = json.loads(told.out)["units"]
     assert (told.status, unit["outcome"]) == (1, "failed by a person")
@@ -224,14 +224,14 @@ def test_a_person_fails_a_stuck_unit(call: Call, ferry: FerryShop, shop: Argumen
 def test_a_conditional_pass_is_agreed_to(call: Call, ferry: FerryShop, shop: Arguments) -> None:
     """83.68 + 0.2 - 0.02 K (lag 22 s, 23 taken off) lies inside 84 °C, but not by U."""
     ferry.calibrate()
-    ferry.batch(["F82-1", "F82-2"])
-    ferry.night("as-found", {"F82-1": 83.68, "F82-2": 82.0})
+    ferry.batch(["T82-1", "T82-2"])
+    ferry.night("as-found", {"T82-1": 83.68, "T82-2": 82.0})
     said = ("--customer", "J. Ness", "--record", "mail of 2 October", *BY, *shop)
-    agreed = json.loads(call("batch", "agree", BATCH, "F82-1", *said, "--json").out)
+    agreed = json.loads(call("batch", "agree", BATCH, "T82-1", *said, "--json").out)
     assert (
         ferry.shop.records.one(Decision, agreed["decision"]).entry.agreement_customer == "J. Ness"
     )
-    passed = call("batch", "agree", BATCH, "F82-2", *said)
+    passed = call("batch", "agree", BATCH, "T82-2", *said)
     assert (passed.status, passed.out) == (2, "")
     assert "nothing to agree to" in passed.err
 
@@ -241,21 +241,21 @@ def test_a_conditional_pass_is_agreed_to(call: Call, ferry: FerryShop, shop: Arg
     [
         (("show", "ferry 99"), "no batch of name 'ferry 99'"),
         (("open", "ferry 9", "--type", "F99", "--customer", "R", *BY), "type 'F99': not on record"),
-        (("intake", BATCH, "F82-7", "--good", *BY), "not on record; read its tag again"),
-        (("intake", BATCH, "F82-1", "--new", "--good", *BY), "is on record already; it is not new"),
+        (("intake", BATCH, "T82-7", "--good", *BY), "not on record; read its tag again"),
+        (("intake", BATCH, "T82-1", "--new", "--good", *BY), "is on record already; it is not new"),
         (
-            ("intake", BATCH, "F82-7", "--new", "--good", "--heater-ohm", "9", *BY),
-            "a F82 has no heater",
+            ("intake", BATCH, "T82-7", "--new", "--good", "--heater-ohm", "9", *BY),
+            "a Teal-82 has no heater",
         ),
         (
-            ("intake", BATCH, "F82-7", "--new", "--finding", "seal", "bad", *BY),
+            ("intake", BATCH, "T82-7", "--new", "--finding", "seal", "bad", *BY),
             "accepted with seal bad: say in the remark",
         ),
         (
             (
                 "intake",
                 BATCH,
-                "F82-1",
+                "T82-1",
                 "--finding",
                 "seal",
                 "bad",
@@ -268,14 +268,14 @@ def test_a_conditional_pass_is_agreed_to(call: Call, ferry: FerryShop, shop: Arg
         ),
         (("plan", BATCH, "--stage", "as-left"), "no unit is due as-left"),
         (("plan", BATCH, "--stage", "as-found", "--bench", "river"), "bench 'river'"),
-        (("plan", BATCH, "--stage", "as-found", "--station", "F82-7", "2"), "F82-7 is not in this"),
+        (("plan", BATCH, "--stage", "as-found", "--station", "T82-7", "2"), "T82-7 is not in this"),
         (("import", BATCH, "nowhere.csv", *BY), "no such file"),
     ],
 )
 def test_a_refusal_is_one_line_and_nothing_is_written(
     call: Call, ferry: FerryShop, shop: Arguments, arguments: Arguments, words: str
 ) -> None:
-    ferry.batch(["F82-1"])
+    ferry.batch(["T82-1"])
     before = ferry.shop.records.head()
     said = call("batch", *arguments, *shop)
     assert (said.status, said.out, said.err.count("\n")) == (2, "", 1)

@@ -164,7 +164,7 @@ def test_a_blank_night_is_journalled_on_a_server(
     fresh_server_place: str,  # noqa: F811
 ) -> None:
     assert call("virtual", "examples", tmp_path / "shop").status == 0
-    bench, records = tmp_path / "shop" / "f82_batch.toml", ("--records", fresh_server_place)
+    bench, records = tmp_path / "shop" / "teal_82_batch.toml", ("--records", fresh_server_place)
     assert call("records", "person", "Ada", "--right", "certifier", *records).status == 0
     options = ("--bench", bench, *records, "--by", "Ada", "--virtual-reference", "--json")
     said = call("calibrate", "blank", *options)

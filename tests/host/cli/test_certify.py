@@ -37,8 +37,8 @@ def test_a_batch_is_certified_and_each_refusal_told(call: Call, shop: Path) -> N
     told = json.loads(said.out)
     assert (said.status, told["certified"]) == (1, 2)
     units = {unit["serial"]: unit for unit in told["units"]}
-    assert units["F82-0101"]["number"] == "LN-2025-0001"
-    assert Path(units["F82-0101"]["pdf"]).exists()
+    assert units["T82-0101"]["number"] == "LN-2025-0001"
+    assert Path(units["T82-0101"]["pdf"]).exists()
     assert units[FAIL]["refusals"]
     shown = certify(call, shop, "issue", BATCH)
     assert "stands" in shown.out
@@ -104,7 +104,7 @@ def test_keys_are_shown_rotated_and_locked(call: Call, shop: Path, tmp_path: Pat
         (("issue", "no such batch"), "has no batch of name 'no such batch'"),
         (("withdraw", "LN-9", "--reason", "x"), "certificate LN-9: not on record"),
         (("summary", "no such batch"), "has no batch of name"),
-        (("compare", "F82-0101"), "never left before"),
+        (("compare", "T82-0101"), "never left before"),
         (("recompute", "9", "--reason", "x"), "run 9: has no results on record"),
     ],
 )

@@ -142,7 +142,7 @@ def test_usage_errors_are_one_line_with_the_place_to_look(call: Call) -> None:
 
 
 def test_truth_of_the_shipped_batch(call: Call) -> None:
-    path = files("proofbath.virtual") / "examples/f82_batch.toml"
+    path = files("proofbath.virtual") / "examples/teal_82_batch.toml"
     units = json.loads(call("virtual", "truth", path, "--json").out)["units"]
     assert len(units) == 6
     for unit in units:
@@ -151,7 +151,7 @@ def test_truth_of_the_shipped_batch(call: Call) -> None:
 
 
 def test_mistakes_in_a_bench_file_are_listed_one_line_each(call: Call, tmp_path: Path) -> None:
-    good = (files("proofbath.virtual") / "examples/f82_batch.toml").read_text()
+    good = (files("proofbath.virtual") / "examples/teal_82_batch.toml").read_text()
     path = tmp_path / "bench.toml"
     path.write_text(
         good.replace("fill_l = 8.0\n\n[coolant]", "fil_l = 8.0\n\n[coolant]").replace(
@@ -178,17 +178,17 @@ def test_the_examples_make_a_workshop(call: Call, tmp_path: Path) -> None:
     assert call("virtual", "examples", folder).status == 0
     with open_shop(folder / "workshop.toml") as shop:
         assert [path.name for path in shop.bench_files().values()] == [
-            "f82_batch.toml",
-            "f103h_batch.toml",
+            "teal_82_batch.toml",
+            "heron_103_batch.toml",
         ]
-    for name in ("f82", "f103h"):
+    for name in ("teal_82", "heron_103"):
         known = read_toml(folder / f"{name}_type.toml", TypeFile)
         assert read_toml(folder / f"{name}_plan.toml", NightPlan).unit_type == known.unit_type
 
 
 def test_the_examples_are_written_once(call: Call, tmp_path: Path) -> None:
     assert call("virtual", "examples", tmp_path / "shop").status == 0
-    assert call("virtual", "truth", tmp_path / "shop/f103h_batch.toml").status == 0
+    assert call("virtual", "truth", tmp_path / "shop/heron_103_batch.toml").status == 0
     said = call("virtual", "examples", tmp_path / "shop")
     assert said.status == 2
     assert "already" in said.err

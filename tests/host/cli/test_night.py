@@ -16,8 +16,8 @@ from proofbath.store.kinds import Loading, Result, StationRun
 from proofbath.workshop.planning import Retest, plan_night, plan_text
 
 EXAMPLES = files("proofbath.virtual") / "examples"
-BENCH = (EXAMPLES / "f82_batch.toml").read_text()
-PLAN = (EXAMPLES / "f82_plan.toml").read_text()
+BENCH = (EXAMPLES / "teal_82_batch.toml").read_text()
+PLAN = (EXAMPLES / "teal_82_plan.toml").read_text()
 SHORT = """
 [[step]]
 kind = "soak"
@@ -59,7 +59,7 @@ def test_a_short_night_is_done_and_reported(night: Night) -> None:
     found = json.loads(said.out)
     assert (said.status, found["status"]) == (0, "done")
     assert json.loads((night.folder / "out/run-1.json").read_text()) == found
-    assert [unit["serial"] for unit in found["units"]][-1] == "F82-REF"
+    assert [unit["serial"] for unit in found["units"]][-1] == "T82-REF"
     for unit in found["units"]:
         assert unit["start_to_open_c"]["value"] is None, "31 °C opens nothing"
         assert unit["start_to_open_c"]["reason"]
@@ -77,9 +77,9 @@ def test_a_latched_trip_is_not_cleared_unasked(night: Night) -> None:
     ("old", "new", "words"),
     [
         ("to_c = 31.0", "to_c = 112.0", "above the bath's limit"),
-        ("to_c = 31.0", "to_c = 106.0", "above the cap 105.0 °C of F82-0412"),
+        ("to_c = 31.0", "to_c = 106.0", "above the cap 105.0 °C of T82-0412"),
         ("station = 2\n", "station = 1\n", "station 1: loaded 2 times"),
-        ("F82-0417", "F82-0412", "serial F82-0412: loaded 2 times"),
+        ("T82-0417", "T82-0412", "serial T82-0412: loaded 2 times"),
         ("rate_k_per_min = 1.0", "rate_k_per_min = 9.5", "attainable"),
         ("at_least_s", "at_lest_s", "step[1].at_lest_s: unknown key; did you mean 'at_least_s'?"),
     ],

@@ -127,7 +127,7 @@ def shop_with(tmp_path: Path) -> Path:
     with closing(Records(tmp_path / "records.sqlite")) as records:
         ada = records.add(Person(name="Ada", rights=("certifier",)), Stamp(AT))
         records.add(Person(name="Vi", rights=("viewer",)), Stamp(AT, ada))
-        records.add(Unit(serial="F82-0412", unit_type="F82"), Stamp(AT, ada))
+        records.add(Unit(serial="T82-0412", unit_type="Teal-82"), Stamp(AT, ada))
     return path
 
 
@@ -137,7 +137,7 @@ def kept(tmp_path: Path) -> list[Any]:
 
 
 def test_it_is_put_on_record_with_its_unit(call: Call, paper: Path, tmp_path: Path) -> None:
-    where = ("--shop", shop_with(tmp_path), "--unit", "F82-0412", "--by", "Ada")
+    where = ("--shop", shop_with(tmp_path), "--unit", "T82-0412", "--by", "Ada")
     said = call("record", "--from", paper, *KINDS, *where, "--stage", "as-found", "--json")
     told = json.loads(said.out)
     (one,) = kept(tmp_path)
@@ -149,10 +149,10 @@ def test_it_is_put_on_record_with_its_unit(call: Call, paper: Path, tmp_path: Pa
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (("--unit", "F82-0412", "--by", "Vi"), "Vi has not the right operator or certifier"),
-        (("--unit", "F82-0412", "--by", "Bo"), "no person of name 'Bo'"),
-        (("--unit", "F82-9", "--by", "Ada"), "no unit of serial 'F82-9'"),
-        (("--unit", "F82-0412"), "say who measures, --by NAME"),
+        (("--unit", "T82-0412", "--by", "Vi"), "Vi has not the right operator or certifier"),
+        (("--unit", "T82-0412", "--by", "Bo"), "no person of name 'Bo'"),
+        (("--unit", "T82-9", "--by", "Ada"), "no unit of serial 'T82-9'"),
+        (("--unit", "T82-0412"), "say who measures, --by NAME"),
         (("--thermometer-u-k", "50"), "expanded_u_k: input should be less than or equal to 20"),
     ],
 )

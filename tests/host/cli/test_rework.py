@@ -91,11 +91,11 @@ def test_statistics_of_a_type_say_what_is_missing(call: Call, shop: MeasuredShop
     for serial in ("U2", "U3"):
         shop.rework("ferry 12", serial, 4.0)
     shop.night("ferry 12", "as-left", {"U2": Measurement(82.2), "U3": Measurement(82.0)})
-    said = call("statistics", "type", "F82", "--shop", file_of(shop))
+    said = call("statistics", "type", "Teal-82", "--shop", file_of(shop))
     assert "no capability: 2 as-left units of the type; 30 are needed" in said.out
     assert "station: two groups of two units at least are needed" in said.out
     assert "nothing to compare: bench, loader, supplier lot" in said.out
-    shown = json.loads(call("statistics", "type", "F82", "--shop", file_of(shop), "--json").out)
+    shown = json.loads(call("statistics", "type", "Teal-82", "--shop", file_of(shop), "--json").out)
     assert shown["limits"][0]["units"] == 2
     types = call("statistics", "types", "--shop", file_of(shop))
-    assert "F82: 2 units" in types.out
+    assert "Teal-82: 2 units" in types.out

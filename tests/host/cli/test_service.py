@@ -34,7 +34,7 @@ def options(shop: MeasuredShop) -> list[object]:
 def add(call: Call, shop: MeasuredShop) -> Said:
     return call(
         "service", "add", "U1", shop.shop.folder / "drive.csv", "--fitted", "2025-10-05",
-        "--engine", "Heron, port", "--by", OPERATOR, *options(shop),
+        "--engine", "Kittiwake, port", "--by", OPERATOR, *options(shop),
     )  # fmt: skip
 
 
@@ -46,18 +46,18 @@ def test_a_log_is_kept_and_shown(call: Call, shop: MeasuredShop) -> None:
     assert "idle and driving not told apart" in said.out
     shown = json.loads(call("service", "show", "U1", *options(shop), "--json").out)
     assert shown["offset_k"] == pytest.approx(5.0, abs=0.2)
-    assert shown["logs"][0]["engine"] == "Heron, port"
+    assert shown["logs"][0]["engine"] == "Kittiwake, port"
     assert shown["logs"][0]["findings"]["peaks"][0]["above_k"] == pytest.approx(15.0, abs=1.5)
     text = call("service", "show", "U1", *options(shop))
     assert "engine minus bench +" in text.out
 
 
 def test_a_target_is_given_with_its_uncertainty(call: Call, shop: MeasuredShop) -> None:
-    said = call("service", "target", "F82", "85", *options(shop))
+    said = call("service", "target", "Teal-82", "85", *options(shop))
     assert said.status == 0
     assert "set start-to-open to 82.0 °C on the bench" in said.out  # the prior's 3 K
     assert "prior from memory" in said.out
-    shown = json.loads(call("service", "target", "F82", "85", *options(shop), "--json").out)
+    shown = json.loads(call("service", "target", "Teal-82", "85", *options(shop), "--json").out)
     assert shown["bench_start_to_open_c"] == pytest.approx(82.0, abs=0.01)
     assert shown["expanded_uncertainty"] > 5.0
 

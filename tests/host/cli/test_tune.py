@@ -11,7 +11,7 @@ import pytest
 
 from host.cli.conftest import Call, Said
 
-EXAMPLE = files("proofbath.virtual") / "examples" / "f82_batch.toml"
+EXAMPLE = files("proofbath.virtual") / "examples" / "teal_82_batch.toml"
 
 
 class Tune:

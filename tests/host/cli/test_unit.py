@@ -14,9 +14,9 @@ from host.cli.conftest import Call
 from host.workshop.ferry_shop import (
     BATCH,
     CERTIFIER,
-    F82,
     LAG_S,
     OPERATOR,
+    TEAL_82,
     FerryShop,
     ferry_shop,
 )
@@ -52,28 +52,40 @@ def write_type(path: Path, type_file: TypeFile) -> Path:
 
 
 def test_a_unit_is_put_on_record_once(call: Call, shop: Arguments) -> None:
-    add = ("unit", "add", "F82-0412", "--type", "F82", "--mark", "port", "--lot", "L7", *BY, *shop)
+    add = (
+        "unit",
+        "add",
+        "T82-0412",
+        "--type",
+        "Teal-82",
+        "--mark",
+        "port",
+        "--lot",
+        "L7",
+        *BY,
+        *shop,
+    )
     said = call(*add)
-    assert (said.status, said.out) == (0, "F82-0412: on record as a F82\n")
+    assert (said.status, said.out) == (0, "T82-0412: on record as a Teal-82\n")
     again = call(*add)
     assert (again.status, again.out) == (2, "")
     assert "on record already" in again.err
-    listed = json.loads(call("unit", "list", "--type", "F82", *shop, "--json").out)["units"]
-    assert [(u["serial"], u["supplier_lot"]) for u in listed][-1] == ("F82-0412", "L7")
-    shown = call("unit", "show", "F82-0412", *shop)
-    assert "F82-0412, F82, mark port, lot L7" in shown.out
+    listed = json.loads(call("unit", "list", "--type", "Teal-82", *shop, "--json").out)["units"]
+    assert [(u["serial"], u["supplier_lot"]) for u in listed][-1] == ("T82-0412", "L7")
+    shown = call("unit", "show", "T82-0412", *shop)
+    assert "T82-0412, Teal-82, mark port, lot L7" in shown.out
     assert "nothing has happened to it yet" in shown.out
 
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("add", "F 1", "--type", "F82", *BY), "serial: string should match pattern"),
+        (("add", "F 1", "--type", "Teal-82", *BY), "serial: string should match pattern"),
         (("add", "F1", "--type", "F99", *BY), "type 'F99': not on record"),
-        (("add", "F1", "--type", "F82", "--by", "Bo"), "first (proofbath records person)"),
-        (("show", "F82-9"), "no unit of serial 'F82-9'"),
+        (("add", "F1", "--type", "Teal-82", "--by", "Bo"), "first (proofbath records person)"),
+        (("show", "T82-9"), "no unit of serial 'T82-9'"),
         (("list", "--batch", "ferry 99"), "no batch of name 'ferry 99'"),
-        (("reference", "F82-9", *BY), "no unit of serial 'F82-9'"),
+        (("reference", "T82-9", *BY), "no unit of serial 'T82-9'"),
         (("type", "nowhere.toml", *BY), "no such file"),
     ],
 )
@@ -86,30 +98,30 @@ def test_a_refusal_is_one_line_and_status_2(
 
 
 def test_a_changed_type_needs_a_higher_version(call: Call, shop: Arguments, tmp_path: Path) -> None:
-    path = write_type(tmp_path / "f82.toml", F82)
+    path = write_type(tmp_path / "teal_82.toml", TEAL_82)
     same = json.loads(call("unit", "type", path, *BY, *shop, "--json").out)
-    assert (same["name"], same["version"]) == ("F82", 1)
+    assert (same["name"], same["version"]) == ("Teal-82", 1)
     rule = {"rule": "simple"}
-    changed = F82.specification.model_copy(update=rule)
-    write_type(path, F82.model_copy(update={"specification": changed}))
+    changed = TEAL_82.specification.model_copy(update=rule)
+    write_type(path, TEAL_82.model_copy(update={"specification": changed}))
     refused = call("unit", "type", path, *BY, *shop)
     assert (refused.status, refused.out) == (2, "")
     assert "raise the version" in refused.err
     higher = changed.model_copy(update={"version": 2})
-    write_type(path, F82.model_copy(update={"specification": higher}))
+    write_type(path, TEAL_82.model_copy(update={"specification": higher}))
     said = call("unit", "type", path, *BY, *shop)
-    assert (said.status, said.out) == (0, "type F82: version 2 is on record\n")
+    assert (said.status, said.out) == (0, "type Teal-82: version 2 is on record\n")
     operator = call("unit", "type", path, "--by", OPERATOR, *shop)
     assert operator.status == 0, "nothing new: nothing is written"
 
 
 def test_a_reference_unit_is_named_and_retired(call: Call, shop: Arguments) -> None:
-    call("unit", "add", "F82-R2", "--type", "F82", *BY, *shop)
+    call("unit", "add", "T82-R2", "--type", "Teal-82", *BY, *shop)
     options = ("--since", "2025-10-02", "--text", "sealed", *BY, *shop)
-    said = call("unit", "reference", "F82-R2", *options)
-    assert (said.status, said.out) == (0, "F82-R2: reference unit since 2025-10-02\n")
-    assert call("unit", "reference", "F82-R2", "--retire", *BY, *shop).status == 0
-    told = json.loads(call("unit", "show", "F82-R2", *shop, "--json").out)
+    said = call("unit", "reference", "T82-R2", *options)
+    assert (said.status, said.out) == (0, "T82-R2: reference unit since 2025-10-02\n")
+    assert call("unit", "reference", "T82-R2", "--retire", *BY, *shop).status == 0
+    told = json.loads(call("unit", "show", "T82-R2", *shop, "--json").out)
     assert [said["in_use"] for said in told["reference"]] == [True, False]
 
 
@@ -121,20 +133,20 @@ def test_a_history_tells_it_all_in_order(
     The wax is LAG_S behind at 1 K/min, and the analysis takes off a prior lag of 23 s.
     """
     ferry.calibrate()
-    ferry.batch(["F82-1"])
-    ferry.night("as-found", {"F82-1": 84.5})
-    ferry.rework("F82-1")
-    ferry.night("as-left", {"F82-1": 82.0})
+    ferry.batch(["T82-1"])
+    ferry.night("as-found", {"T82-1": 84.5})
+    ferry.rework("T82-1")
+    ferry.night("as-left", {"T82-1": 82.0})
     ferry.pass_days(400)
-    ferry.batch(["F82-1"], "ferry 30")
+    ferry.batch(["T82-1"], "ferry 30")
     pot = tmp_path / "pot.csv"
     pot.write_text(
         header(False) + "".join(reading_row(p, False) for p in rise(straight(82.0), COARSE_C))
     )
-    kinds = ("--thermometer", "glass", "--lift-tool", "caliper", "--unit", "F82-1", *BY)
+    kinds = ("--thermometer", "glass", "--lift-tool", "caliper", "--unit", "T82-1", *BY)
     assert call("record", "--from", pot, *kinds, *shop).status == 0
 
-    told = json.loads(call("unit", "show", "F82-1", *shop, "--json").out)
+    told = json.loads(call("unit", "show", "T82-1", *shop, "--json").out)
     first, second = told["batches"]
     assert (first["batch"], second["batch"], second["steps"]) == (BATCH, "ferry 30", [])
     assert [step["stage"] for step in first["steps"]] == ["as-found", "rework", "as-left"]
@@ -144,7 +156,7 @@ def test_a_history_tells_it_all_in_order(
         assert 0.1 < start["expanded_uncertainty"] < 1.0
     assert told["hand_measurements"][0]["start_to_open_c"]["value"] == pytest.approx(82.9, abs=0.3)
 
-    shown = call("unit", "show", "F82-1", *shop).out
+    shown = call("unit", "show", "T82-1", *shop).out
     order = [shown.index(words) for words in ("taken in: rework", "as-found", "+4 mg")]
     assert order == sorted(order)
     assert "never certified" in shown
@@ -152,9 +164,9 @@ def test_a_history_tells_it_all_in_order(
 
 
 def test_a_list_can_be_of_one_batch(call: Call, ferry: FerryShop, shop: Arguments) -> None:
-    add_unit(ferry.shop, Unit(serial="F82-9", unit_type="F82"), ferry.stamp)
-    ferry.batch(["F82-1", "F82-2"])
+    add_unit(ferry.shop, Unit(serial="T82-9", unit_type="Teal-82"), ferry.stamp)
+    ferry.batch(["T82-1", "T82-2"])
     told = json.loads(call("unit", "list", "--batch", BATCH, *shop, "--json").out)
-    assert [unit["serial"] for unit in told["units"]] == ["F82-1", "F82-2"]
+    assert [unit["serial"] for unit in told["units"]] == ["T82-1", "T82-2"]
     assert {unit["batch"] for unit in told["units"]} == {BATCH}
-    assert "F82-9" in call("unit", "list", *shop).out
+    assert "T82-9" in call("unit", "list", *shop).out

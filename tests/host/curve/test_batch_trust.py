@@ -17,7 +17,7 @@ def result(name: str, unit: StraightUnit) -> CurveResult:
     return analyse(CurveRecord(record.t_s, record.bath_c, record.lift_mm, name=name))
 
 
-UNITS = [result(f"F82-{n}", StraightUnit(opens_c=81.0 + n)) for n in range(4)]
+UNITS = [result(f"T82-{n}", StraightUnit(opens_c=81.0 + n)) for n in range(4)]
 STARTS = {r.name: r.start_to_open_c.value or 0.0 for r in UNITS}
 
 
@@ -29,13 +29,13 @@ def test_a_common_shift_is_the_probes() -> None:
     moved = {name: start_c - 0.4 for name, start_c in STARTS.items()}
     (finding,) = batch_findings(UNITS, moved)
     assert finding.code == "shifted_together"
-    moved["F82-0"] += 0.9
+    moved["T82-0"] += 0.9
     assert batch_findings(UNITS, moved) == []
 
 
 def test_shifts_that_go_with_depth_are_the_baths() -> None:
     """The upper layer of a bath that is not stirred is the warmer one."""
-    depths_mm = {f"F82-{n}": 20.0 * n for n in range(4)}
+    depths_mm = {f"T82-{n}": 20.0 * n for n in range(4)}
     layered = {name: start_c - 0.02 * depths_mm[name] for name, start_c in STARTS.items()}
     (finding,) = batch_findings(UNITS, layered, depths_mm)
     assert finding.code == "stratified"
@@ -50,6 +50,6 @@ def test_shifts_that_go_with_depth_are_the_baths() -> None:
 
 
 def test_one_slow_unit_among_neighbours_is_named() -> None:
-    (finding,) = batch_findings([*UNITS, result("F82-8", StraightUnit(lag_s=42.0))])
+    (finding,) = batch_findings([*UNITS, result("T82-8", StraightUnit(lag_s=42.0))])
     assert finding.code == "slower_than_neighbours"
-    assert finding.text.startswith("F82-8")
+    assert finding.text.startswith("T82-8")

@@ -20,7 +20,7 @@ COLD_S = 2400.0
 
 
 def rated(start_c: float) -> VirtualUnit:
-    """A unit filled so that it starts at a temperature: its wax melts 7.9 K above, as in F82."""
+    """A unit filled to start at a temperature: its wax melts 7.9 K above, as in Teal-82."""
 
     def kind(cavity_mm3: float) -> VirtualUnit:
         return VirtualUnit(

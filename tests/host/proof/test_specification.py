@@ -14,7 +14,7 @@ from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Specification, check_frozen, check_successor
 
 TEXT = """
-unit_type = "F103H"
+unit_type = "Heron-103"
 version = 2
 rule = "iso_14253_1"
 
@@ -42,7 +42,7 @@ LIKE = Measured("start_to_open_c", 82.3, 0.2, 0.4, 30.0, "zero", 0.1, "crossing"
 
 
 def test_a_description_in_toml_becomes_limits() -> None:
-    spec = parse_toml(TEXT, Specification, "f103h.toml")
+    spec = parse_toml(TEXT, Specification, "heron_103.toml")
     start, lift, hysteresis = spec.limit
     assert start.bounds == (101.0, 105.0)
     assert start.judged_with_u == 1.0
@@ -80,7 +80,7 @@ def test_a_temperature_without_its_threshold_is_refused() -> None:
 
 def test_the_same_form_must_not_be_limited_twice() -> None:
     with pytest.raises(ValueError, match="limited twice"):
-        Specification(unit_type="F82", version=1, limit=(START, START))
+        Specification(unit_type="Teal-82", version=1, limit=(START, START))
 
 
 def test_like_compares_with_like() -> None:
@@ -133,11 +133,11 @@ def test_results_arrive_in_their_fixed_json_shape() -> None:
 
 
 def test_a_batch_is_frozen_to_what_the_specification_states() -> None:
-    spec = Specification(unit_type="F82", version=1, limit=(START,))
+    spec = Specification(unit_type="Teal-82", version=1, limit=(START,))
     same = Specification.model_validate(spec.model_dump())
     check_frozen(same, spec.fingerprint())
     wider = START.model_copy(update={"tolerance": 2.5})
-    changed = Specification(unit_type="F82", version=1, limit=(wider,))
+    changed = Specification(unit_type="Teal-82", version=1, limit=(wider,))
     with pytest.raises(InputError, match="differs from the one frozen"):
         check_frozen(changed, spec.fingerprint())
     with pytest.raises(InputError, match="raise the version"):

@@ -27,7 +27,7 @@ def scaled(count: int, mean: float, sd: float) -> list[float]:
 
 
 def by_serial(values: list[float]) -> dict[str, float]:
-    return {f"F82-{n:04d}": value for n, value in enumerate(values)}
+    return {f"T82-{n:04d}": value for n, value in enumerate(values)}
 
 
 MHE_FACTORS = [row for row in rows("mhe_tolerance_factors") if row["n"] != "inf"]

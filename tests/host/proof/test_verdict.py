@@ -19,8 +19,8 @@ from proofbath.proof.verdict import (
     statement,
 )
 
-F82 = Specification(
-    unit_type="F82",
+TEAL_82 = Specification(
+    unit_type="Teal-82",
     version=1,
     limit=(
         Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1),
@@ -35,55 +35,55 @@ def start(value: float | None, rate: str | float = "zero") -> Measured:
 
 
 def test_a_unit_passes_only_with_every_limit_passed() -> None:
-    assert judge(F82, [start(82.4), LIFT]).outcome is Outcome.PASS
-    assert judge(F82, [start(83.8), LIFT]).outcome is Outcome.CONDITIONAL_PASS
-    assert judge(F82, [start(82.4)]).outcome is Outcome.UNSET
-    assert judge(F82, [start(82.4, 1.0), LIFT]).outcome is Outcome.INVALID
-    assert judge(F82, []).outcome is Outcome.UNSET
+    assert judge(TEAL_82, [start(82.4), LIFT]).outcome is Outcome.PASS
+    assert judge(TEAL_82, [start(83.8), LIFT]).outcome is Outcome.CONDITIONAL_PASS
+    assert judge(TEAL_82, [start(82.4)]).outcome is Outcome.UNSET
+    assert judge(TEAL_82, [start(82.4, 1.0), LIFT]).outcome is Outcome.INVALID
+    assert judge(TEAL_82, []).outcome is Outcome.UNSET
 
 
 def test_a_failed_quantity_fails_the_unit_whatever_is_missing() -> None:
-    assert judge(F82, [start(86.0)]).outcome is Outcome.FAIL
-    assert judge(F82, [start(84.2)]).outcome is Outcome.CONDITIONAL_FAIL
-    assert judge(F82, [start(82.0), LIFT._replace(value=7.5)]).outcome is Outcome.FAIL
+    assert judge(TEAL_82, [start(86.0)]).outcome is Outcome.FAIL
+    assert judge(TEAL_82, [start(84.2)]).outcome is Outcome.CONDITIONAL_FAIL
+    assert judge(TEAL_82, [start(82.0), LIFT._replace(value=7.5)]).outcome is Outcome.FAIL
 
 
 def test_the_result_of_the_stated_form_is_taken_among_others() -> None:
     line = start(85.0)._replace(estimator="line")
-    verdict = judge(F82, [start(85.0, 1.0), line, start(82.4), LIFT])
+    verdict = judge(TEAL_82, [start(85.0, 1.0), line, start(82.4), LIFT])
     assert verdict.outcome is Outcome.PASS
     assert verdict.decisions[0].measured == start(82.4)
 
 
 def test_another_rule_may_be_agreed() -> None:
-    assert judge(F82, [start(83.8), LIFT], rule="simple").outcome is Outcome.PASS
+    assert judge(TEAL_82, [start(83.8), LIFT], rule="simple").outcome is Outcome.PASS
 
 
 def test_the_chance_of_a_unit_is_bounded_by_all_its_quantities() -> None:
     """Bonferroni: 1 minus the sum of the single risks."""
-    verdict = judge(F82, [start(83.8), LIFT._replace(value=8.06)])
+    verdict = judge(TEAL_82, [start(83.8), LIFT._replace(value=8.06)])
     first, second = (d.probability for d in verdict.decisions)
     assert first is not None
     assert second is not None
     assert verdict.probability_at_least == pytest.approx(first + second - 1)
-    assert judge(F82, [start(83.8)]).probability_at_least is None
+    assert judge(TEAL_82, [start(83.8)]).probability_at_least is None
 
 
 def test_only_a_pass_is_certified_by_default() -> None:
-    assert refuse_certificate(judge(F82, [start(82.4), LIFT])) is None
+    assert refuse_certificate(judge(TEAL_82, [start(82.4), LIFT])) is None
     for results in ([start(84.2), LIFT], [start(86.0), LIFT]):
-        assert "rework advice" in str(refuse_certificate(judge(F82, results)))
+        assert "rework advice" in str(refuse_certificate(judge(TEAL_82, results)))
     for results in ([start(82.4)], [start(82.4, 1.0), LIFT]):
-        assert refuse_certificate(judge(F82, results)) is not None
+        assert refuse_certificate(judge(TEAL_82, results)) is not None
 
 
 def test_a_conditional_pass_needs_the_customers_recorded_agreement() -> None:
-    verdict = judge(F82, [start(83.8), LIFT])
+    verdict = judge(TEAL_82, [start(83.8), LIFT])
     agreed = Agreement("ferry line", "letter of 3 May, kept with the batch")
     assert refuse_certificate(verdict, agreed) is None
     assert refuse_certificate(verdict) is not None
     assert refuse_certificate(verdict, Agreement("ferry line", " ")) is not None
-    assert refuse_certificate(judge(F82, [start(84.2), LIFT]), agreed) is not None
+    assert refuse_certificate(judge(TEAL_82, [start(84.2), LIFT]), agreed) is not None
     assert statement(verdict).startswith("conditional pass: the chance that the true value lies")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from host.run.workshop import F82, SHORT
+from host.run.workshop import SHORT, TEAL_82
 from host.simple_bath import WORKSHOP, SimpleBench
 from proofbath.control.bath_model import BathModel
 from proofbath.run.note import Note
@@ -23,7 +23,7 @@ class Night:
         model: BathModel = WORKSHOP,
     ) -> None:
         self.bench = SimpleBench(model, bath_c)
-        self.sequencer = Sequencer(resolve(steps, F82, 103.0, loading), model)
+        self.sequencer = Sequencer(resolve(steps, TEAL_82, 103.0, loading), model)
         self.notes: list[Note] = []
         self.bath_c: list[float] = []
 

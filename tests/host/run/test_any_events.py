@@ -8,7 +8,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, rule
 
-from host.run.workshop import ASSISTED, F82, POWERED
+from host.run.workshop import ASSISTED, POWERED, TEAL_82
 from host.simple_bath import WORKSHOP, SimpleBench
 from proofbath.run.acts import Finish, Pause, Resume, Stop
 from proofbath.run.profile import resolve
@@ -27,7 +27,7 @@ class AnyEvents(RuleBasedStateMachine):
     def __init__(self) -> None:
         super().__init__()
         self.bench = SimpleBench(bath_c=38.0)
-        self.sequencer = Sequencer(resolve(POWERED, F82, 103.0, ASSISTED), WORKSHOP)
+        self.sequencer = Sequencer(resolve(POWERED, TEAL_82, 103.0, ASSISTED), WORKSHOP)
 
     def give(self, event: Event) -> None:
         was_over = self.sequencer.ended

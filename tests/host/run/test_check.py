@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from host.run.workshop import F82, F103H
+from host.run.workshop import HERON_103, TEAL_82
 from host.simple_bath import WORKSHOP
 from proofbath.control.boiling import Coolant
 from proofbath.description import parse_toml
@@ -22,14 +22,14 @@ PLAN = """
 batch = "ferry-7"
 profile = "plain-as-left"
 [unit_type]
-name = "F82"
+name = "Teal-82"
 nominal_start_to_open_c = 82
 full_open_c = 95
 full_lift_mm = 8
 cap_c = 104
 [[station]]
 station = 1
-serial = "F82-0101"
+serial = "T82-0101"
 [[station]]
 station = 6
 serial = "REF-1"
@@ -91,14 +91,14 @@ def test_beyond_any_loaded_units_cap_is_refused(whose: str) -> None:
         low = text + table.replace("[unit_type]", "[reference_type]")
     faults = refused(low)
     assert any("cap 100.0" in fault and "REF-1" in fault for fault in faults)
-    assert any("F82-0101" in fault for fault in faults) == (whose == "unit")
+    assert any("T82-0101" in fault for fault in faults) == (whose == "unit")
 
 
 def test_duplicates_and_absent_stations_are_all_named_at_once() -> None:
-    text = PLAN.replace("station = 6", "station = 1").replace("REF-1", "F82-0101")
+    text = PLAN.replace("station = 6", "station = 1").replace("REF-1", "T82-0101")
     faults = refused(text)
     assert any(fault.startswith("station 1: loaded 2") for fault in faults)
-    assert any(fault.startswith("serial F82-0101") for fault in faults)
+    assert any(fault.startswith("serial T82-0101") for fault in faults)
     assert any("this bench has 2" in fault for fault in refused(PLAN, FACTS._replace(stations=2)))
 
 
@@ -146,7 +146,7 @@ def test_neither_or_both_profile_and_steps_are_refused() -> None:
 
 
 def test_a_reference_that_opens_beyond_the_bath_is_refused() -> None:
-    plan = parse_toml(PLAN, NightPlan, "plan.toml").model_copy(update={"reference_type": F103H})
+    plan = parse_toml(PLAN, NightPlan, "plan.toml").model_copy(update={"reference_type": HERON_103})
     water = BenchFacts(6, Coolant(glycol="none").boiling_c(101.325), WORKSHOP)
     with pytest.raises(InputError, match="opens unpowered below"):
         check_plan(plan, water)
@@ -160,7 +160,7 @@ def test_no_reference_and_a_hot_end_are_warned_of() -> None:
 
 def test_types_loaded_leave_a_blank_out() -> None:
     plan = parse_toml(PLAN.replace('"reference"', '"blank"'), NightPlan, "plan.toml")
-    assert plan.types_loaded() == [("F82-0101", F82)]
+    assert plan.types_loaded() == [("T82-0101", TEAL_82)]
 
 
 def assisted(steps: str) -> str:
@@ -265,7 +265,7 @@ POWERED_BY_SUPPLY = (
 batch = "ferry-9"
 profile = "heater-assisted-as-found"
 [unit_type]
-name = "F103H"
+name = "Heron-103"
 kind = "heater-assisted"
 nominal_start_to_open_c = 103
 full_open_c = 116

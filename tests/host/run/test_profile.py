@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from host.run.workshop import F82, F103H
+from host.run.workshop import HERON_103, TEAL_82
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.run.profile import PowerRamp, Profile, Ramp, Soak, resolve
@@ -31,14 +31,14 @@ for_s = 300
 
 def test_relative_temperatures_follow_the_unit_type() -> None:
     steps = parse_toml(WRITTEN, Profile, "p.toml").step
-    assert [leg.to_c for leg in resolve(steps, F82, 103.0)] == [70.0, 97.0, 97.0]
-    assert [leg.to_c for leg in resolve(steps, F103H, 103.0)] == [91.0, 103.0, 103.0]
+    assert [leg.to_c for leg in resolve(steps, TEAL_82, 103.0)] == [70.0, 97.0, 97.0]
+    assert [leg.to_c for leg in resolve(steps, HERON_103, 103.0)] == [91.0, 103.0, 103.0]
 
 
 def test_only_what_lies_above_the_bath_limit_is_marked_clipped() -> None:
     steps = parse_toml(WRITTEN, Profile, "p.toml").step
-    assert [leg.clipped for leg in resolve(steps, F82, 103.0)] == [False, False, False]
-    assert [leg.clipped for leg in resolve(steps, F103H, 103.0)] == [False, True, False]
+    assert [leg.clipped for leg in resolve(steps, TEAL_82, 103.0)] == [False, False, False]
+    assert [leg.clipped for leg in resolve(steps, HERON_103, 103.0)] == [False, True, False]
 
 
 @pytest.mark.parametrize(
@@ -75,13 +75,13 @@ def test_a_unit_type_that_contradicts_itself_is_refused(
     change: dict[str, object], said: str
 ) -> None:
     with pytest.raises(ValueError, match=said):
-        UnitType.model_validate(F82.model_dump() | change)
+        UnitType.model_validate(TEAL_82.model_dump() | change)
 
 
 @pytest.mark.parametrize("name", PROFILES)
 def test_shipped_profiles_end_cold_and_only_as_left_conditions(name: str) -> None:
     steps = shipped(name).step
-    legs = resolve(steps, F82, 103.0)
+    legs = resolve(steps, TEAL_82, 103.0)
     assert legs[-1].to_c < 45.0
     conditions = any(step.purpose == "conditioning" for step in steps)
     assert conditions == ("as-left" in name)
@@ -89,7 +89,7 @@ def test_shipped_profiles_end_cold_and_only_as_left_conditions(name: str) -> Non
 
 @pytest.mark.parametrize("name", ["plain-as-left", "plain-as-found"])
 def test_every_cycle_soaks_below_the_opening_rises_holds_and_falls(name: str) -> None:
-    legs = resolve(shipped(name).step, F82, 103.0)
+    legs = resolve(shipped(name).step, TEAL_82, 103.0)
     for cycle in {leg.step.cycle for leg in legs if leg.step.purpose == "recorded"}:
         mine = [leg for leg in legs if leg.step.cycle == cycle]
         assert isinstance(mine[0].step, Soak)
@@ -102,7 +102,7 @@ def rates_at(name: str, opens_c: float) -> set[object]:
     """Rates at which the bath rises through a temperature."""
     rates: set[object] = set()
     at_c = 20.0
-    for leg in resolve(shipped(name).step, F82, 103.0):
+    for leg in resolve(shipped(name).step, TEAL_82, 103.0):
         if isinstance(leg.step, Ramp) and at_c < opens_c <= leg.to_c:
             rates.add(leg.step.rate_k_per_min)
         at_c = leg.to_c
@@ -120,7 +120,7 @@ def test_the_slow_rate_is_driven_only_round_the_expected_start(name: str) -> Non
 
 @pytest.mark.parametrize("name", ["heater-assisted-as-left", "heater-assisted-as-found"])
 def test_powered_cycles_rise_at_two_rates_on_two_fixed_baths(name: str) -> None:
-    legs = resolve(shipped(name).step, F103H, 103.0)
+    legs = resolve(shipped(name).step, HERON_103, 103.0)
     rises = {
         (leg.to_c, leg.step.rate_w_per_min)
         for leg in legs
@@ -138,4 +138,4 @@ def test_an_unknown_profile_names_those_there_are() -> None:
 
 def test_a_hold_before_any_temperature_has_none() -> None:
     steps = parse_toml(WRITTEN, Profile, "p.toml").step
-    assert math.isnan(resolve(steps[2:], F82, 103.0)[0].to_c)
+    assert math.isnan(resolve(steps[2:], TEAL_82, 103.0)[0].to_c)

@@ -8,7 +8,7 @@ import math
 import pytest
 
 from host.run.night import Night
-from host.run.workshop import ASSISTED, F82, POWERED, SHORT
+from host.run.workshop import ASSISTED, POWERED, SHORT, TEAL_82
 from host.simple_bath import WORKSHOP, SimpleBench
 from proofbath.errors import BenchFaultError
 from proofbath.run.profile import Hold, Ramp, Soak, Step, resolve
@@ -239,7 +239,7 @@ def test_the_outputs_are_released_in_every_end_from_every_working_phase(phase: P
 
 def test_a_resumed_run_begins_with_its_leg() -> None:
     bench = SimpleBench(bath_c=41.0)
-    sequencer = Sequencer(resolve(SHORT, F82, 103.0), WORKSHOP, first=2)
+    sequencer = Sequencer(resolve(SHORT, TEAL_82, 103.0), WORKSHOP, first=2)
     while not sequencer.ended:
         bench.take(sequencer.step(bench.reading()))
     begun = [note.leg for note in sequencer.take_notes() if note.code == "step_begin"]

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from host.run.workshop import F82
+from host.run.workshop import TEAL_82
 from proofbath.run.unit_type import UnitType
 
 
 def changed(**figures: float) -> UnitType:
-    return UnitType.model_validate(F82.model_dump() | figures)
+    return UnitType.model_validate(TEAL_82.model_dump() | figures)
 
 
 def test_the_stroke_ends_beyond_the_stop_where_it_is_known() -> None:
     """By hand: 1.2 x 8 mm + 1 mm without a stop, 12 mm + 1 mm with one."""
-    assert F82.stroke_mm() == pytest.approx(10.6)
+    assert TEAL_82.stroke_mm() == pytest.approx(10.6)
     assert changed(greatest_lift_mm=12.0).stroke_mm() == pytest.approx(13.0)
 
 

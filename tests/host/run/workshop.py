@@ -5,9 +5,11 @@ from __future__ import annotations
 from proofbath.run.profile import Drive, Energise, Hold, Loading, PowerRamp, Ramp, Soak, Step
 from proofbath.run.unit_type import UnitType
 
-F82 = UnitType(name="F82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=8, cap_c=104)
-F103H = UnitType(
-    name="F103H",
+TEAL_82 = UnitType(
+    name="Teal-82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=8, cap_c=104
+)
+HERON_103 = UnitType(
+    name="Heron-103",
     kind="heater-assisted",
     nominal_start_to_open_c=103,
     full_open_c=116,

@@ -17,7 +17,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
 from host.store.conftest import EVERYWHERE
-from host.store.shop import AT, F82, certifier, small_shop, specification
+from host.store.shop import AT, TEAL_82, certifier, small_shop, specification
 from proofbath.errors import InputError, RecordError
 from proofbath.store.chain import START, Link
 from proofbath.store.kinds import KINDS, Batch, Findings, Intake, Person, TypeVersion, Unit
@@ -42,7 +42,7 @@ def test_what_was_written_comes_back(place: Place) -> None:
     assert intake.entry.findings.cracks == "good"
     assert intake.entry.findings.heater_ohm is None
     version = again.one(TypeVersion, again.current(Batch)[0].entry.type_version_id).entry
-    assert (version.unit_type, version.specification) == (F82, specification())
+    assert (version.unit_type, version.specification) == (TEAL_82, specification())
     assert version.specification.fingerprint() == again.current(Batch)[0].entry.fingerprint
 
 
@@ -120,7 +120,7 @@ def test_the_chain_is_the_sha256_it_claims_to_be(records: Records) -> None:
 @pytest.mark.parametrize(
     ("change", "found"),
     [
-        ("UPDATE unit SET serial = 'F82-0102'", "unit 1 or its link was changed"),
+        ("UPDATE unit SET serial = 'T82-0102'", "unit 1 or its link was changed"),
         ("UPDATE person SET rights = '[]'", "person 1 or its link was changed"),
         ("UPDATE batch SET at = '2020-01-01'", "batch 1 or its link was changed"),
         ("DELETE FROM intake", "intake 1 is lost"),
@@ -129,7 +129,7 @@ def test_the_chain_is_the_sha256_it_claims_to_be(records: Records) -> None:
         ("DELETE FROM link", "has no link"),
         ("UPDATE link SET digest = substr(digest, 2) || '0' WHERE number = 3", "was changed"),
         (
-            "INSERT INTO unit VALUES (9, 'x', 1, NULL, NULL, 'F82-9', 'F82', '', '', NULL)",
+            "INSERT INTO unit VALUES (9, 'x', 1, NULL, NULL, 'T82-9', 'Teal-82', '', '', NULL)",
             "unit 9 has no link",
         ),
     ],
@@ -169,12 +169,12 @@ def test_all_entries_of_a_writing_are_kept_or_none(place: Place) -> None:
 
     def write_two() -> None:
         with records.writing(stamp) as writer:
-            writer.add(Unit(serial="F82-0200", unit_type="F82"))
-            writer.add(Unit(serial="F82-0101", unit_type="F82"))
+            writer.add(Unit(serial="T82-0200", unit_type="Teal-82"))
+            writer.add(Unit(serial="T82-0101", unit_type="Teal-82"))
 
     with pytest.raises(InputError, match="on record already"):
         write_two()
-    assert [kept.entry.serial for kept in records.current(Unit)] == ["F82-0101"]
+    assert [kept.entry.serial for kept in records.current(Unit)] == ["T82-0101"]
     assert records.verify().records == 5
 
 
@@ -185,7 +185,7 @@ def test_writers_at_the_same_time_make_one_chain(place: Place) -> None:
     def write(name: str) -> None:
         mine = Records(place)
         for n in range(10):
-            mine.add(Unit(serial=f"{name}-{n}", unit_type="F82"), stamp)
+            mine.add(Unit(serial=f"{name}-{n}", unit_type="Teal-82"), stamp)
         mine.close()
 
     writers = [threading.Thread(target=write, args=(name,)) for name in ("A", "B", "C")]
@@ -206,7 +206,7 @@ def test_the_chain_may_be_verified_while_others_write(place: Place) -> None:
     def write() -> None:
         mine = Records(place)
         for n in range(40):
-            mine.add(Unit(serial=f"U-{n}", unit_type="F82"), stamp)
+            mine.add(Unit(serial=f"U-{n}", unit_type="Teal-82"), stamp)
         mine.close()
 
     writer = threading.Thread(target=write)
@@ -221,11 +221,11 @@ def test_the_chain_may_be_verified_while_others_write(place: Place) -> None:
 
 def test_what_may_not_be_shared_is_refused(records: Records) -> None:
     stamp = small_shop(records)
-    with pytest.raises(InputError, match="serial F82-0101 is on record already"):
-        records.add(Unit(serial="F82-0101", unit_type="F82"), stamp)
-    with pytest.raises(InputError, match="name F82, version 1 is on record already"):
-        records.add(TypeVersion.of(F82, specification(1, 3.0)), stamp)
-    assert records.add(TypeVersion.of(F82, specification(2, 3.0)), stamp) == 2
+    with pytest.raises(InputError, match="serial T82-0101 is on record already"):
+        records.add(Unit(serial="T82-0101", unit_type="Teal-82"), stamp)
+    with pytest.raises(InputError, match="name Teal-82, version 1 is on record already"):
+        records.add(TypeVersion.of(TEAL_82, specification(1, 3.0)), stamp)
+    assert records.add(TypeVersion.of(TEAL_82, specification(2, 3.0)), stamp) == 2
 
 
 def test_who_may_write_what(records: Records) -> None:
@@ -235,17 +235,17 @@ def test_who_may_write_what(records: Records) -> None:
     with pytest.raises(InputError, match="say who"):
         records.add(Person(name="Bo", rights=("operator",)), Stamp(AT))
     operator = Stamp(AT, records.add(Person(name="Bo", rights=("operator",)), chief))
-    records.add(Unit(serial="A", unit_type="F82"), operator)
+    records.add(Unit(serial="A", unit_type="Teal-82"), operator)
     with pytest.raises(InputError, match="Bo has not the right certifier"):
-        records.add(TypeVersion.of(F82, specification()), operator)
+        records.add(TypeVersion.of(TEAL_82, specification()), operator)
     assert operator.by is not None
     records.correct(
         operator.by, Person(name="Bo", rights=("operator",), active=False), "left", chief
     )
     with pytest.raises(InputError, match="Bo has not the right"):
-        records.add(Unit(serial="B", unit_type="F82"), operator)
+        records.add(Unit(serial="B", unit_type="Teal-82"), operator)
     with pytest.raises(InputError, match="there is no person 9"):
-        records.add(Unit(serial="B", unit_type="F82"), Stamp(AT, 9))
+        records.add(Unit(serial="B", unit_type="Teal-82"), Stamp(AT, 9))
 
 
 def test_a_reference_to_nothing_is_refused(records: Records) -> None:
@@ -258,7 +258,7 @@ def test_a_reference_to_nothing_is_refused(records: Records) -> None:
     with pytest.raises(InputError, match="has no unit of serial 'Z'"):
         records.find(Unit, serial="Z")
     with pytest.raises(InputError, match="holds a NUL"):
-        records.add(Unit(serial="N", unit_type="F82", customer_mark="a\0b"), stamp)
+        records.add(Unit(serial="N", unit_type="Teal-82", customer_mark="a\0b"), stamp)
 
 
 @pytest.mark.parametrize(
@@ -293,7 +293,9 @@ def test_a_full_disk_is_told_and_loses_nothing(records: Records) -> None:
     def write_much() -> None:
         nonlocal written
         for n in range(20):
-            records.add(Unit(serial=f"X{n}", unit_type="F82", customer_mark="long " * 400), stamp)
+            records.add(
+                Unit(serial=f"X{n}", unit_type="Teal-82", customer_mark="long " * 400), stamp
+            )
             written += 1
 
     with pytest.raises(RecordError, match="the disk is full"):
@@ -311,8 +313,8 @@ records = Records(Path(sys.argv[1]))
 stamp = small_shop(records)
 for n in range(10**9):
     with records.writing(stamp) as writer:
-        writer.add(Unit(serial=f"A{n}", unit_type="F82"))
-        writer.add(Unit(serial=f"B{n}", unit_type="F82"))
+        writer.add(Unit(serial=f"A{n}", unit_type="Teal-82"))
+        writer.add(Unit(serial=f"B{n}", unit_type="Teal-82"))
     print(n, flush=True)
 """
 
@@ -328,7 +330,7 @@ def test_a_killed_process_leaves_whole_writings(tmp_path: Path) -> None:
         process.send_signal(signal.SIGKILL)
         seen += [int(line) for line in process.stdout.read().split(b"\n")[:-1]]
     records = Records(path)
-    serials = {kept.entry.serial for kept in records.current(Unit)} - {"F82-0101"}
+    serials = {kept.entry.serial for kept in records.current(Unit)} - {"T82-0101"}
     assert serials >= {f"{letter}{n}" for n in seen for letter in "AB"}
     assert len(serials) % 2 == 0
     assert records.verify().records == 5 + len(serials)

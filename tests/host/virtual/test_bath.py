@@ -179,7 +179,7 @@ def test_stirrer_needs_a_second_and_still_water_lies_in_layers() -> None:
 def test_units_take_their_heat_from_the_bath() -> None:
     """Six units that melt in a small bath: the same joules are missing from the coolant."""
     small = {"fill_l": 2, "loss_w_per_k": 0, "surface_m2": 0, "start_c": 85, "mixing_k": 0}
-    units = [{"serial": f"F82-{n}", "station": n, "heater_ohm": 0} for n in range(1, 7)]
+    units = [{"serial": f"T82-{n}", "station": n, "heater_ohm": 0} for n in range(1, 7)]
     bare, loaded = (
         VirtualPlant(VirtualSection.model_validate({"bath": small, "unit": u})) for u in ([], units)
     )

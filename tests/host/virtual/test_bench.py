@@ -14,7 +14,7 @@ from proofbath.wire.session import Session
 from proofbath.wire.table import BootCause, Hello, Identity, Sample
 
 HELLO = encode(Hello(protocol=1))
-F82 = VirtualUnit(serial="F82", station=1)
+TEAL_82 = VirtualUnit(serial="Teal-82", station=1)
 
 
 def talk(bench: VirtualBench, ticks: int = 20) -> bytes:
@@ -50,14 +50,14 @@ def test_sample_shows_the_cold_bath() -> None:
 
 
 def test_equal_seeds_repeat_byte_for_byte_and_others_do_not() -> None:
-    section = draw_bench(11, F82)
+    section = draw_bench(11, TEAL_82)
     first, again, other = (talk(VirtualBench(section, seed), 100) for seed in (None, 11, 12))
     assert first == again
     assert first != other
 
 
 def test_plant_repeats_whatever_the_order_it_was_described_in() -> None:
-    section = draw_bench(11, F82)
+    section = draw_bench(11, TEAL_82)
     backwards = section.model_copy(update={"unit": section.unit[::-1]})
     seen = [VirtualPlant(s).advance(5.0, Drive()) for s in (section, backwards)]
     assert seen[0] == seen[1]
@@ -79,7 +79,7 @@ def test_unknown_name_is_refused() -> None:
 
 
 def test_a_fault_may_begin_at_any_moment_and_pass() -> None:
-    bench = VirtualBench(VirtualSection(unit=(F82.model_copy(update={"station": 3}),)))
+    bench = VirtualBench(VirtualSection(unit=(TEAL_82.model_copy(update={"station": 3}),)))
     talk(bench)
     bench.begin("over_stroke", 3, for_s=1.0, size=2.0)
     moved = samples(b"".join(bench.advance(b"") for _ in range(20)))

@@ -31,10 +31,10 @@ fil_l = 8
 [bath_probe]
 lag_s = "slow"
 [[unit]]
-serial = "F82 0412"
+serial = "Teal-82 0412"
 station = 7
 [[unit]]
-serial = "F82-0413"
+serial = "T82-0413"
 station = 2
 wax_mg = nan
 [[fault]]
@@ -50,7 +50,7 @@ def every_field() -> VirtualSection:
     numbers = range(1, STATIONS + 1)
     return VirtualSection(
         station=tuple(VirtualStation(station=n) for n in numbers),
-        unit=tuple(VirtualUnit(serial=f"F82-{n}", station=n) for n in numbers),
+        unit=tuple(VirtualUnit(serial=f"T82-{n}", station=n) for n in numbers),
     )
 
 
@@ -139,7 +139,7 @@ def test_missing_or_foreign_library_is_named_with_the_way_out(tmp_path: Path) ->
         library(foreign)
 
 
-@pytest.mark.parametrize(("name", "start_c"), [("f82_batch", 82), ("f103h_batch", 103)])
+@pytest.mark.parametrize(("name", "start_c"), [("teal_82_batch", 82), ("heron_103_batch", 103)])
 def test_examples_are_bench_files_with_five_units_and_a_reference(name: str, start_c: int) -> None:
     """Nominal start-to-open of the two demonstration types (their design values)."""
     text = (files("proofbath.virtual") / "examples" / f"{name}.toml").read_text("utf-8")

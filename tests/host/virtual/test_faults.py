@@ -140,7 +140,7 @@ def section(kind: str | None, **when: float) -> VirtualSection:
         fault = {"kind": kind, "at_s": AT_S, "size": case.size} | when
         faults = [fault | {"station": STATION} if fault_kinds()[kind].at_station else fault]
     units = [
-        {"serial": f"F82-{n}", "station": n, "heater_per_k": 0, "heater_ohm": 15.2}
+        {"serial": f"T82-{n}", "station": n, "heater_per_k": 0, "heater_ohm": 15.2}
         for n in range(1, 7)
     ]
     bath = {"start_c": 85, "mixing_k": 0, "coil_w_per_k": 20}

@@ -13,13 +13,13 @@ from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.population import draw_bench, draw_unit
 from proofbath.virtual.truth import rising_c
 
-F82 = VirtualUnit(serial="F82", station=1)
+TEAL_82 = VirtualUnit(serial="Teal-82", station=1)
 
 
 def test_as_found_starts_spread_as_stated() -> None:
     """Standard deviation 2.3 K, 31 % outside +- 2 K, extremes at 65 degC; 2,000 units here."""
     rng = np.random.default_rng(0)
-    starts = [rising_c(draw_unit(rng, F82, "F82-1", 1), 0.1) for _ in range(2000)]
+    starts = [rising_c(draw_unit(rng, TEAL_82, "T82-1", 1), 0.1) for _ in range(2000)]
     start_c = np.array([c for c in starts if c is not None])
     assert start_c.size == 2000
     assert np.std(start_c) == pytest.approx(2.3, abs=0.25)
@@ -32,7 +32,7 @@ def test_friction_moves_the_start_as_stated() -> None:
     rng = np.random.default_rng(8)
     moved = []
     for _ in range(500):
-        unit = draw_unit(rng, F82, "F82-1", 1)
+        unit = draw_unit(rng, TEAL_82, "T82-1", 1)
         with_c, without_c = rising_c(unit, 0.1), rising_c(unit, 0.1, friction=False)
         assert with_c is not None
         assert without_c is not None
@@ -42,10 +42,10 @@ def test_friction_moves_the_start_as_stated() -> None:
 
 
 def test_seed_draws_one_bench_and_another_seed_another() -> None:
-    assert draw_bench(3, F82) == draw_bench(3, F82)
-    assert draw_bench(3, F82) != draw_bench(4, F82)
+    assert draw_bench(3, TEAL_82) == draw_bench(3, TEAL_82)
+    assert draw_bench(3, TEAL_82) != draw_bench(4, TEAL_82)
 
 
 def test_units_without_heater_stay_without() -> None:
-    plain = F82.model_copy(update={"heater_ohm": 0.0})
+    plain = TEAL_82.model_copy(update={"heater_ohm": 0.0})
     assert all(u.heater_ohm == 0.0 for u in draw_bench(3, plain, count=3).unit)

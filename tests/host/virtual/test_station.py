@@ -19,7 +19,7 @@ def plant(start_c: float, station: dict[str, Any], *units: dict[str, Any]) -> Vi
             {
                 "bath": {"start_c": start_c, "mixing_k": 0},
                 "station": [{"station": 2, **QUIET, **station}],
-                "unit": [{"serial": "F82-2", "station": 2, **u} for u in units],
+                "unit": [{"serial": "T82-2", "station": 2, **u} for u in units],
             }
         )
     )

@@ -22,12 +22,12 @@ from proofbath.virtual.truth import (
     volume_lift_mm,
 )
 
-F82 = VirtualUnit(serial="F82", station=1)
-BARE = F82.model_copy(update={"friction_mm": 0.0})
+TEAL_82 = VirtualUnit(serial="Teal-82", station=1)
+BARE = TEAL_82.model_copy(update={"friction_mm": 0.0})
 
 
 def unit(**changes: float) -> VirtualUnit:
-    return VirtualUnit.model_validate(F82.model_dump() | changes)
+    return VirtualUnit.model_validate(TEAL_82.model_dump() | changes)
 
 
 def rising(of: VirtualUnit, at_mm: float, power: Power | None = None) -> float:
@@ -62,7 +62,7 @@ def test_start_moves_with_the_wax(more_mg: float, shift_k: float) -> None:
 @pytest.mark.parametrize(("at_mm", "shift_k"), [(0.1, 0.29), (1, 0.21), (4, 0.14), (8, 0.18)])
 def test_temperatures_move_with_the_setting(at_mm: float, shift_k: float) -> None:
     """0.1 mm over the slope there by hand; 0.11 to 0.33 K over the stroke."""
-    moved = rising(unit(setting_mm=-0.1), at_mm) - rising(F82, at_mm)
+    moved = rising(unit(setting_mm=-0.1), at_mm) - rising(TEAL_82, at_mm)
     assert moved == pytest.approx(shift_k, abs=0.015)
 
 
@@ -82,9 +82,9 @@ def test_hysteresis_is_the_play_and_the_friction() -> None:
 @pytest.mark.parametrize(("power_w", "shift_k"), [(9.6, -18.4), (12.2, -23.3)])
 def test_power_pulls_the_start_down(power_w: float, shift_k: float) -> None:
     """R_th = 1/0.8 + 1/1.5 = 1.9 K/W; 15 to 25 K are published for such heaters."""
-    moved = rising(F82, 0.1, Power(w=power_w)) - rising(F82, 0.1)
+    moved = rising(TEAL_82, 0.1, Power(w=power_w)) - rising(TEAL_82, 0.1)
     assert moved == pytest.approx(shift_k, abs=0.1)
-    assert shift_k_per_w(F82, 0.1, Power(w=power_w)) == pytest.approx(-1.9167, abs=1e-3)
+    assert shift_k_per_w(TEAL_82, 0.1, Power(w=power_w)) == pytest.approx(-1.9167, abs=1e-3)
 
 
 def test_current_meets_the_warm_resistance() -> None:
@@ -98,7 +98,7 @@ def test_current_meets_the_warm_resistance() -> None:
 
 
 def test_shells_keep_the_mean_resistance_and_are_hottest_in_the_core() -> None:
-    plain, shelled = shells_c(F82, 70.0, 10.0), shells_c(unit(shells=5), 70.0, 10.0)
+    plain, shelled = shells_c(TEAL_82, 70.0, 10.0), shells_c(unit(shells=5), 70.0, 10.0)
     assert sum(shelled) / 5 == pytest.approx(plain[0])
     assert shelled == sorted(shelled, reverse=True)
 
@@ -118,7 +118,7 @@ def test_line_in_power_misses_the_unpowered_start(
 
 
 def test_heater_assisted_type_opens_at_103() -> None:
-    """The demonstration type F103H: 103 degC unpowered (its design value)."""
+    """The demonstration type Heron-103: 103 degC unpowered (its design value)."""
     assert rising(unit(melting_c=114.5), 0.1) == pytest.approx(103.0, abs=0.1)
 
 
@@ -126,5 +126,5 @@ def test_what_a_unit_never_reaches_is_none() -> None:
     blocked = true_unit(unit(stop_mm=5.0), rated_lift_mm=8.0, full_at_c=120.0)
     assert blocked.full_open_c is None
     assert blocked.full_lift_mm == 5.0
-    assert lift_mm(F82, 60.0) == 0.0
+    assert lift_mm(TEAL_82, 60.0) == 0.0
     assert true_unit(unit(heater_ohm=0.0)).heater_ohm_at_25_c is None

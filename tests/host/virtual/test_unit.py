@@ -16,8 +16,8 @@ from proofbath.virtual.native import Floats, unit_response
 from proofbath.virtual.population import draw_unit
 from proofbath.virtual.truth import Power, falling_c, rising_c
 
-F82 = VirtualUnit(serial="F82", station=1)
-BARE = F82.model_copy(update={"friction_mm": 0.0})
+TEAL_82 = VirtualUnit(serial="Teal-82", station=1)
+BARE = TEAL_82.model_copy(update={"friction_mm": 0.0})
 
 
 def crossings(
@@ -62,8 +62,8 @@ def test_hysteresis_reads_wide_at_speed(at_mm: float, rate: float, seen_k: float
 @pytest.mark.parametrize("shells", [1, 4])
 def test_very_slow_ramp_meets_the_true_answers(seed: int, shells: int) -> None:
     """Two independent codes, C++ in time and Python in closed form, within 0.01 K."""
-    type_unit = F82.model_copy(update={"shells": shells, "film_growth_per_k": 0.003})
-    drawn = draw_unit(np.random.default_rng(seed), type_unit, "F82-1", 1)
+    type_unit = TEAL_82.model_copy(update={"shells": shells, "film_growth_per_k": 0.003})
+    drawn = draw_unit(np.random.default_rng(seed), type_unit, "T82-1", 1)
     still = drawn.model_copy(update={"start_scatter_k": 0.0})
     for at_mm, power_w in [(0.1, 0.0), (4.0, 6.0)]:
         seen = crossings(still, at_mm, 0.008, step_s=0.5, power_w=power_w)
@@ -76,7 +76,9 @@ def test_very_slow_ramp_meets_the_true_answers(seed: int, shells: int) -> None:
 
 def test_heat_put_in_is_heat_found() -> None:
     """Energy by hand: sensible heat of wax, copper and cup, latent heat of what has melted."""
-    unit = F82.model_copy(update={"cup_j_per_k": 0.1, "film_w_per_k": 0.005, "wax_w_per_k": 10.0})
+    unit = TEAL_82.model_copy(
+        update={"cup_j_per_k": 0.1, "film_w_per_k": 0.005, "wax_w_per_k": 10.0}
+    )
     seconds, power_w = 40.0, 10.0
     bath_c = np.full(round(seconds / 0.025), 75.0)
     _, wax_c = unit_response(unit.parameters(), bath_c, np.full_like(bath_c, power_w), step_s=0.025)
@@ -100,7 +102,7 @@ def test_within_the_play_no_latent_heat_is_asked_for() -> None:
 
 @pytest.mark.parametrize("step_s", [0.025, 1.0, 60.0])
 def test_any_step_is_stable(step_s: float) -> None:
-    light = F82.model_copy(update={"cup_j_per_k": 0.1, "wax_w_per_k": 10.0, "shells": 8})
+    light = TEAL_82.model_copy(update={"cup_j_per_k": 0.1, "wax_w_per_k": 10.0, "shells": 8})
     bath_c = np.full(2000, 85.0)
     bath_c[0] = 20.0
     _, wax_c = unit_response(light.parameters(), bath_c, step_s=step_s)

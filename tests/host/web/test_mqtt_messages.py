@@ -113,7 +113,7 @@ def test_a_result_is_told_with_its_unit_and_uncertainty(results: ResultFollower)
     (found,) = results.look()
     assert found.bench == "quay"
     told = found.result
-    assert (told.serial, told.station, told.stage) == ("F82-0101", 3, "as-found")
+    assert (told.serial, told.station, told.stage) == ("T82-0101", 3, "as-found")
     opens = told.quantities["start_to_open_c"]
     assert opens.value == pytest.approx(OPENS_C, abs=0.3)
     assert opens.expanded_uncertainty is not None

@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from host.bench.nights import BENCH
 from host.web.conftest import Browser
 from host.web.live_shop import with_quay
-from proofbath.scenario.workshop import F82_TYPE
+from proofbath.scenario.workshop import TEAL_82_TYPE
 from proofbath.store.kinds import Action, Findings, Person, Unit
 from proofbath.store.records import Stamp
 from proofbath.web.live_hub import LiveHub
@@ -33,11 +33,11 @@ def shop(shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
     shop = with_quay(shop, BENCH.replace("altitude_m = 500", "altitude_m = 0"))
     who = {p.entry.name: p.root for p in shop.records.current(Person)}
     certifier, operator = Stamp(AT, who["certifier"]), Stamp(AT, who["operator"])
-    put_type(shop, F82_TYPE, certifier)
+    put_type(shop, TEAL_82_TYPE, certifier)
     for serial in ("A1", "REF"):
-        add_unit(shop, Unit(serial=serial, unit_type="F82"), operator)
+        add_unit(shop, Unit(serial=serial, unit_type="Teal-82"), operator)
     set_reference(shop, "REF", DAY, "sealed", certifier)
-    open_batch(shop, "spring", "Ness Ferries", (), "", DAY, "F82", operator)
+    open_batch(shop, "spring", "Ness Ferries", (), "", DAY, "Teal-82", operator)
     take_in(shop, "spring", "A1", "rework", Findings(), True, "", operator)
     return shop
 

@@ -11,7 +11,7 @@ from host.bench.nights import bench_file, plan
 from proofbath.bench.night import check_night
 from proofbath.run.profile import resolve
 from proofbath.run.profiles import OPEN_C, PROFILES, shipped
-from proofbath.scenario import F82, ferry_bench, ferry_plan
+from proofbath.scenario import TEAL_82, ferry_bench, ferry_plan
 from proofbath.web.night_preview import clock, course, day_seconds, hours, preview
 
 BENCH = ferry_bench(1)
@@ -28,7 +28,7 @@ def test_the_course_takes_as_long_as_the_forecast_and_ends_where_it_ends() -> No
 
 def test_a_ramp_of_one_kelvin_a_minute_is_a_straight_line_of_it() -> None:
     """Hand calculation: from 70 to 97 °C at 1 K/min takes 27 min."""
-    legs = resolve(shipped("plain-as-found").step[:2], F82, 100.0)
+    legs = resolve(shipped("plain-as-found").step[:2], TEAL_82, 100.0)
     rise = [p for p in course(legs, BENCH.bath) if p.bath_c >= 70.0][-15:]
     for a, b in itertools.pairwise(rise):
         assert (b.bath_c - a.bath_c) * 60.0 == pytest.approx(b.t_s - a.t_s)
@@ -60,7 +60,7 @@ def test_a_bath_that_stays_hot_is_drawn_until_it_may_be_opened() -> None:
     hot = plan(
         """
 batch = "ferry 12"
-unit_type = { name = "F82", nominal_start_to_open_c = 82, full_open_c = 95, full_lift_mm = 8,
+unit_type = { name = "Teal-82", nominal_start_to_open_c = 82, full_open_c = 95, full_lift_mm = 8,
  cap_c = 105 }
 station = [{ station = 1, serial = "A1" }]
 step = [{ kind = "ramp", to_c = 60, rate_k_per_min = 1 }]

@@ -50,22 +50,22 @@ from proofbath.workshop.settings import BenchPlace, Places, ShopFile
 from proofbath.workshop.shop import Shop, open_shop
 
 FIRST_DAY = dt.date(2025, 10, 1)
-BATCH, REFERENCE, QUAY = "ferry 12", "F82-REF", "quay"
+BATCH, REFERENCE, QUAY = "ferry 12", "T82-REF", "quay"
 OPERATOR, CERTIFIER = "Tomas Reed", "Mara Lind"
-F82 = TypeFile(
+TEAL_82 = TypeFile(
     unit_type=UnitType(
-        name="F82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=6, cap_c=103
+        name="Teal-82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=6, cap_c=103
     ),
     specification=Specification(
-        unit_type="F82",
+        unit_type="Teal-82",
         version=1,
         limit=(Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1),),
     ),
     rework=Refillable(),
 )
-F103H = TypeFile(
+HERON_103 = TypeFile(
     unit_type=UnitType(
-        name="F103H",
+        name="Heron-103",
         kind="heater-assisted",
         nominal_start_to_open_c=103,
         full_open_c=115,
@@ -75,7 +75,7 @@ F103H = TypeFile(
         element_ohm=9.0,
     ),
     specification=Specification(
-        unit_type="F103H",
+        unit_type="Heron-103",
         version=1,
         limit=(
             Limit(
@@ -123,7 +123,7 @@ class FerryShop:
         """Let days go by."""
         self.day += dt.timedelta(days=days)
 
-    def batch(self, serials: Sequence[str], name: str = BATCH, type_name: str = "F82") -> None:
+    def batch(self, serials: Sequence[str], name: str = BATCH, type_name: str = "Teal-82") -> None:
         """Open a batch and take new units in."""
         customer, address = "River Ferry Ltd", ["Pier 2"]
         open_batch(self.shop, name, customer, address, "", self.day, type_name, self.stamp)
@@ -207,9 +207,9 @@ def ferry_shop(
     """
     ferry = _people(folder, place, port)
     with ferry as made:
-        put_type(made.shop, F82, made.stamp)
-        put_type(made.shop, F103H, made.stamp)
-        add_unit(made.shop, Unit(serial=REFERENCE, unit_type="F82"), made.stamp)
+        put_type(made.shop, TEAL_82, made.stamp)
+        put_type(made.shop, HERON_103, made.stamp)
+        add_unit(made.shop, Unit(serial=REFERENCE, unit_type="Teal-82"), made.stamp)
         set_reference(made.shop, REFERENCE, made.day, "sealed", made.stamp)
         yield made
 

@@ -12,7 +12,7 @@ from proofbath.curve.budget import Contribution
 from proofbath.curve.result import known, unknown
 from proofbath.proof.rework_kind import Refillable
 from proofbath.run.plan import LoadedStation, NightPlan, Stage
-from proofbath.scenario.ferry import F82, ferry_bench
+from proofbath.scenario.ferry import TEAL_82, ferry_bench
 from proofbath.scenario.workshop import set_up, staff_and_type
 from proofbath.store.journal import Journal, RunHead
 from proofbath.store.kinds import (
@@ -90,11 +90,11 @@ class MeasuredShop:
     def units(self, serials: Sequence[str], lot: str | None = None) -> None:
         """Put units on record."""
         for serial in serials:
-            self.records.add(Unit(serial=serial, unit_type="F82", supplier_lot=lot), self.now)
+            self.records.add(Unit(serial=serial, unit_type="Teal-82", supplier_lot=lot), self.now)
 
     def batch(self, name: str, serials: Sequence[str]) -> None:
         """Open a batch and take units in."""
-        version = self.records.current(TypeVersion, name="F82")[-1]
+        version = self.records.current(TypeVersion, name="Teal-82")[-1]
         batch_id = self.records.add(
             Batch(
                 name=name,
@@ -132,7 +132,7 @@ class MeasuredShop:
         plan = NightPlan(
             batch=batch,
             stage=stage,
-            unit_type=F82,
+            unit_type=TEAL_82,
             station=[
                 LoadedStation(station=(first_station - 1 + n) % 6 + 1, serial=serial)
                 for n, serial in enumerate(measured)
@@ -191,7 +191,7 @@ class MeasuredShop:
 
     def retype(self, rework: Any = None) -> None:
         """Put a higher version of the type on record, with another kind of rework."""
-        entry = self.records.current(TypeVersion, name="F82")[-1].entry
+        entry = self.records.current(TypeVersion, name="Teal-82")[-1].entry
         specification = entry.specification.model_copy(update={"version": entry.version + 1})
         version = TypeVersion.of(entry.unit_type, specification, rework)
         self.records.add(version, self.now)

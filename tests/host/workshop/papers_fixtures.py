@@ -10,9 +10,9 @@ from tempfile import TemporaryDirectory
 
 from host.workshop.raw_shop import whole_batch
 
-OPENS_C = {"F82-0101": 82.0, "F82-0102": 81.2, "F82-0103": 85.0, "F82-0104": 83.7}
+OPENS_C = {"T82-0101": 82.0, "T82-0102": 81.2, "T82-0103": 85.0, "T82-0104": 83.7}
 """As left: two that pass, one that fails, one that passes conditionally."""
-PASS, FAIL, CONDITIONAL = ("F82-0101", "F82-0102"), "F82-0103", "F82-0104"
+PASS, FAIL, CONDITIONAL = ("T82-0101", "T82-0102"), "T82-0103", "T82-0104"
 
 
 @functools.cache

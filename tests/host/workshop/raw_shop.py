@@ -45,13 +45,15 @@ from proofbath.workshop.keeping import LOADINGS, keep_run
 from proofbath.workshop.shop import Shop, open_shop
 
 CERTIFIER, OPERATOR = "J. Aldous", "M. Tarn"
-BATCH, REFERENCE = "ferry-F82-spring", "F82-REF"
+BATCH, REFERENCE = "ferry-teal-82-spring", "T82-REF"
 RECEIVED = dt.date(2025, 3, 28)
 FOUND_ON, LEFT_ON = dt.date(2025, 4, 1), dt.date(2025, 4, 4)
 TODAY = dt.date(2025, 4, 7)
-F82 = UnitType(name="F82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=6, cap_c=103)
+TEAL_82 = UnitType(
+    name="Teal-82", nominal_start_to_open_c=82, full_open_c=95, full_lift_mm=6, cap_c=103
+)
 LIMITS = Specification(
-    unit_type="F82",
+    unit_type="Teal-82",
     version=1,
     limit=(
         Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1),
@@ -107,8 +109,8 @@ def make_shop(folder: Path, serials: Sequence[str]) -> None:
         _calibrate(records, Stamp(at(dt.date(2025, 1, 20)), first))
     with open_shop(folder / "workshop.toml") as shop:
         stamp = shop.stamp(CERTIFIER, at(RECEIVED, 8))
-        put_type(shop, TypeFile(unit_type=F82, specification=LIMITS), stamp)
-        add_unit(shop, Unit(serial=REFERENCE, unit_type="F82", description="sealed"), stamp)
+        put_type(shop, TypeFile(unit_type=TEAL_82, specification=LIMITS), stamp)
+        add_unit(shop, Unit(serial=REFERENCE, unit_type="Teal-82", description="sealed"), stamp)
         set_reference(shop, REFERENCE, RECEIVED, "sealed in March", stamp)
         begin_batch(shop, BATCH, serials, RECEIVED)
 
@@ -119,11 +121,13 @@ def begin_batch(
     """Take units into a batch; those that are not on record yet are put there."""
     stamp = shop.stamp(CERTIFIER, at(day, 8))
     address = ("Pier House", "Upper Ness")
-    open_batch(shop, batch, "Ness River Ferries", address, "stores", day, "F82", stamp)
+    open_batch(shop, batch, "Ness River Ferries", address, "stores", day, "Teal-82", stamp)
     known = {kept.entry.serial for kept in shop.records.current(Unit)}
     for serial in serials:
         if serial not in known:
-            unit = Unit(serial=serial, unit_type="F82", description="Wax thermostat, cast housing")
+            unit = Unit(
+                serial=serial, unit_type="Teal-82", description="Wax thermostat, cast housing"
+            )
             add_unit(shop, unit, stamp)
         looked = Findings(identity="good", corrosion="doubtful", cracks="good", seal="bad")
         take_in(shop, batch, serial, cause, looked, True, "seal to be renewed", stamp)
@@ -135,7 +139,7 @@ def raw_night(shop: Shop, batch: str, stage: Stage, units: Sequence[RawUnit], da
     plan = NightPlan(
         batch=batch,
         stage=stage,
-        unit_type=F82,
+        unit_type=TEAL_82,
         station=[
             LoadedStation(
                 station=u.station,

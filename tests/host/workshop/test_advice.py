@@ -63,7 +63,7 @@ def of(advised: list[UnitAdvice], serial: str) -> UnitAdvice:
 
 def knowledge(shop: MeasuredShop) -> Knowledge:
     kept = Snapshot(shop.records)
-    version = kept.current(TypeVersion, name="F82")[-1].entry
+    version = kept.current(TypeVersion, name="Teal-82")[-1].entry
     limit = limit_of(version.specification, STARTS)
     assert limit is not None
     return type_knowledge(kept, version, Refillable(), limit, 82.0)

@@ -106,7 +106,7 @@ def test_a_kept_study_feeds_the_budget(shop: MeasuredShop) -> None:
     assert figures == found.study.for_budget()
     assert figures is not None
     own = BenchBudget(probe_k=0.05, repeatability_k=0.3, repeatability_dof=12)
-    used = budget_for(shop.records, own, BENCH, "F82", "plain-as-left", [])
+    used = budget_for(shop.records, own, BENCH, "Teal-82", "plain-as-left", [])
     assert used is not None
     assert used.repeatability_k == pytest.approx(figures["repeatability_k"])
     assert used.night_k == pytest.approx(figures["night_k"])

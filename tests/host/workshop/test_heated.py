@@ -54,8 +54,8 @@ CIRCUIT = Circuit(
 
 def example_bench() -> BenchFile:
     """Return the shipped bench, by a name short enough for a socket in a test's folder."""
-    text = (files("proofbath.virtual") / "examples" / "f103h_batch.toml").read_text("utf-8")
-    return parse_toml(text.replace(NAME, "quay"), BenchFile, "f103h_batch.toml")
+    text = (files("proofbath.virtual") / "examples" / "heron_103_batch.toml").read_text("utf-8")
+    return parse_toml(text.replace(NAME, "quay"), BenchFile, "heron_103_batch.toml")
 
 
 def calibrate_elements(shop: Shop, bench: BenchFile, stamp: Stamp) -> None:
@@ -72,13 +72,13 @@ def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: 
     units = [unit for unit in bench.virtual.unit if unit.serial != REFERENCE]
     with open_shop(set_up(tmp_path, bench)) as shop:
         stamp = staff_and_type(shop, AT)
-        put_type(shop, example_type("f103h_type.toml"), stamp)
+        put_type(shop, example_type("heron_103_type.toml"), stamp)
         calibrate_all(shop, bench, stamp, tmp_path)
-        open_batch(shop, BATCH, "River Ferry Ltd", ["Pier 2"], "", ON, "F103H", stamp)
+        open_batch(shop, BATCH, "River Ferry Ltd", ["Pier 2"], "", ON, "Heron-103", stamp)
         for unit in units:
-            add_unit(shop, Unit(serial=unit.serial, unit_type="F103H"), stamp)
+            add_unit(shop, Unit(serial=unit.serial, unit_type="Heron-103"), stamp)
             take_in(shop, BATCH, unit.serial, "rework", GOOD, True, "gets a new seal", stamp)
-        alone = plan_night(shop, BATCH, "as-found", bench.bench.name, serials=["F103H-0215"])
+        alone = plan_night(shop, BATCH, "as-found", bench.bench.name, serials=["H103-0215"])
         assert [place.station for place in alone.station] == [4, 6], "as the bench's file hangs it"
         plan = plan_night(shop, BATCH, "as-found", bench.bench.name)
         missing = certify_blocks(shop, plan, bench, ON)
@@ -100,8 +100,8 @@ def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: 
                 rising_c(unit, 0.1), abs=1.5 * (start.expanded_uncertainty or 0.0)
             )
         issued = {one.serial: one for one in certify(shop, BATCH, CERTIFIER, AT, ON)}
-    assert [serial for serial, one in issued.items() if one.number is None] == ["F103H-0215"]
-    pdf = issued["F103H-0207"].pdf
+    assert [serial for serial, one in issued.items() if one.number is None] == ["H103-0215"]
+    pdf = issued["H103-0207"].pdf
     assert pdf is not None
     told = json.loads(pdf.with_suffix(".json").read_text())
     assert "Element channel, station 1" in json.dumps(told)

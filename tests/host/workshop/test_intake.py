@@ -9,7 +9,15 @@ from typing import Any
 
 import pytest
 
-from host.workshop.ferry_shop import BATCH, F82, F103H, GOOD, REFERENCE, FerryShop, ferry_shop
+from host.workshop.ferry_shop import (
+    BATCH,
+    GOOD,
+    HERON_103,
+    REFERENCE,
+    TEAL_82,
+    FerryShop,
+    ferry_shop,
+)
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.proof.rework_kind import Sealed
@@ -37,32 +45,32 @@ def ferry(tmp_path: Path) -> Iterator[FerryShop]:
 
 def changed(version: int, **figures: Any) -> TypeFile:
     return TypeFile(
-        unit_type=F82.unit_type.model_copy(update=figures),
-        specification=F82.specification.model_copy(update={"version": version}),
-        rework=F82.rework,
+        unit_type=TEAL_82.unit_type.model_copy(update=figures),
+        specification=TEAL_82.specification.model_copy(update={"version": version}),
+        rework=TEAL_82.rework,
     )
 
 
 def test_a_type_gets_a_version_only_where_it_changed(ferry: FerryShop) -> None:
-    first = newest_type(ferry.shop.records, "F82")
-    assert put_type(ferry.shop, F82, ferry.stamp) == first.root
+    first = newest_type(ferry.shop.records, "Teal-82")
+    assert put_type(ferry.shop, TEAL_82, ferry.stamp) == first.root
     with pytest.raises(InputError, match="version 1 is not above 1; raise"):
         put_type(ferry.shop, changed(1, full_lift_mm=7.0), ferry.stamp)
     second = put_type(ferry.shop, changed(2, full_lift_mm=7.0), ferry.stamp)
-    assert newest_type(ferry.shop.records, "F82").root == second
-    assert len(ferry.shop.records.current(TypeVersion, name="F82")) == 2
+    assert newest_type(ferry.shop.records, "Teal-82").root == second
+    assert len(ferry.shop.records.current(TypeVersion, name="Teal-82")) == 2
 
 
 def test_a_types_file_holds_figures_limits_and_rework() -> None:
     text = """
     [unit_type]
-    name = "F82"
+    name = "Teal-82"
     nominal_start_to_open_c = 82
     full_open_c = 95
     full_lift_mm = 8
     cap_c = 103
     [specification]
-    unit_type = "F82"
+    unit_type = "Teal-82"
     version = 3
     [[specification.limit]]
     quantity = "start_to_open_c"
@@ -72,9 +80,11 @@ def test_a_types_file_holds_figures_limits_and_rework() -> None:
     [rework]
     kind = "refillable"
     """
-    assert parse_toml(text, TypeFile, "f82.toml").specification.version == 3
-    with pytest.raises(InputError, match="F83 does not belong to F82"):
-        parse_toml(text.replace('unit_type = "F82"', 'unit_type = "F83"'), TypeFile, "f82.toml")
+    assert parse_toml(text, TypeFile, "teal_82.toml").specification.version == 3
+    with pytest.raises(InputError, match="F83 does not belong to Teal-82"):
+        parse_toml(
+            text.replace('unit_type = "Teal-82"', 'unit_type = "F83"'), TypeFile, "teal_82.toml"
+        )
 
 
 def test_a_batch_is_frozen_to_the_newest_version(ferry: FerryShop) -> None:
@@ -104,7 +114,7 @@ def test_a_batch_that_cannot_be_is_refused(
         "address": ["Pier 2"],
         "contact": "",
         "received": ferry.day,
-        "type_name": "F82",
+        "type_name": "Teal-82",
     }
     with pytest.raises(InputError, match=words):
         open_batch(ferry.shop, **usual | fields, stamp=ferry.stamp)
@@ -112,16 +122,16 @@ def test_a_batch_that_cannot_be_is_refused(
 
 
 def test_a_unit_needs_its_type_on_record_and_a_serial_of_its_own(ferry: FerryShop) -> None:
-    add_unit(ferry.shop, Unit(serial="A1", unit_type="F82"), ferry.stamp)
+    add_unit(ferry.shop, Unit(serial="A1", unit_type="Teal-82"), ferry.stamp)
     with pytest.raises(InputError, match="serial A1 is on record already"):
-        add_unit(ferry.shop, Unit(serial="A1", unit_type="F82"), ferry.stamp)
+        add_unit(ferry.shop, Unit(serial="A1", unit_type="Teal-82"), ferry.stamp)
     with pytest.raises(InputError, match="type 'F99': not on record"):
         add_unit(ferry.shop, Unit(serial="A2", unit_type="F99"), ferry.stamp)
 
 
 CASES: list[tuple[str, dict[str, Any], str]] = [
-    ("H1", {}, "is a F103H, the batch is of F82; open a batch of its type"),
-    ("A9", {"findings": Findings(heater_ohm=9.0)}, "a F82 has no heater"),
+    ("H1", {}, "is a Heron-103, the batch is of Teal-82; open a batch of its type"),
+    ("A9", {"findings": Findings(heater_ohm=9.0)}, "a Teal-82 has no heater"),
     ("A1", {}, "taken in already; correct that intake"),
     (REFERENCE, {}, "is a reference unit; retire it first"),
     ("A9", {"cause": "lost"}, "cause: input should be"),
@@ -135,8 +145,8 @@ def test_an_intake_that_cannot_be_is_refused(
     ferry: FerryShop, serial: str, fields: dict[str, Any], words: str
 ) -> None:
     ferry.batch(["A1"])
-    add_unit(ferry.shop, Unit(serial="A9", unit_type="F82"), ferry.stamp)
-    add_unit(ferry.shop, Unit(serial="H1", unit_type="F103H"), ferry.stamp)
+    add_unit(ferry.shop, Unit(serial="A9", unit_type="Teal-82"), ferry.stamp)
+    add_unit(ferry.shop, Unit(serial="H1", unit_type="Heron-103"), ferry.stamp)
     usual = {"cause": "rework", "findings": GOOD, "accepted": True, "remark": ""} | fields
     with pytest.raises(InputError, match=words):
         take_in(ferry.shop, BATCH, serial, **usual, stamp=ferry.stamp)
@@ -233,4 +243,4 @@ def test_a_reference_unit_can_be_set_and_laid_aside(ferry: FerryShop) -> None:
 def test_nobody_writes_without_the_right(ferry: FerryShop) -> None:
     with pytest.raises(InputError, match="say who; it needs the right certifier"):
         put_type(ferry.shop, changed(2), Stamp(ferry.at))
-    assert F103H.unit_type.name == newest_type(ferry.shop.records, "F103H").entry.name
+    assert HERON_103.unit_type.name == newest_type(ferry.shop.records, "Heron-103").entry.name

@@ -16,9 +16,9 @@ import pytest
 from host.bench.test_in_force import check, probes
 from host.workshop.ferry_shop import (
     BATCH,
-    F82,
     GOOD,
     QUAY,
+    TEAL_82,
     FerryShop,
     ferry_shop,
 )
@@ -100,7 +100,7 @@ def test_a_night_in_which_all_untouched_units_shifted_bears_no_certificate(
 ) -> None:
     """Nothing was changed on three units, yet all of them and the reference moved by 0.4 K."""
     for serial in ("A2", "A3"):
-        add_unit(ferry.shop, Unit(serial=serial, unit_type="F82"), ferry.stamp)
+        add_unit(ferry.shop, Unit(serial=serial, unit_type="Teal-82"), ferry.stamp)
         take_in(ferry.shop, BATCH, serial, "rework", GOOD, True, "", ferry.stamp)
     three = ("A1", "A2", "A3")
     ferry.night("as-found", dict.fromkeys(three, 82.0), reference_c=82.1)
@@ -227,7 +227,7 @@ def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
 
 
 def test_a_unit_refused_at_intake_is_given_back(ferry: FerryShop) -> None:
-    add_unit(ferry.shop, Unit(serial="A2", unit_type="F82"), ferry.stamp)
+    add_unit(ferry.shop, Unit(serial="A2", unit_type="Teal-82"), ferry.stamp)
     take_in(ferry.shop, BATCH, "A2", "rework", GOOD, False, "frame cracked", ferry.stamp)
     found = judged(ferry, "A2")
     assert found.refusals == ("refused at intake: frame cracked",)
@@ -290,7 +290,7 @@ def test_reference_chart_out_of_control(ferry: FerryShop) -> None:
     for n, opens_c in enumerate((82.0, 82.1, 83.6)):
         ferry.batch([f"B{n}"], f"other {n}")
         bad = ferry.night("as-found", {f"B{n}": 82.0}, f"other {n}", reference_c=opens_c)
-    assert only_refusal(ferry).startswith(f"reference unit F82-REF: out of control in run {bad}:")
+    assert only_refusal(ferry).startswith(f"reference unit T82-REF: out of control in run {bad}:")
     put_cause(ferry.shop, bad, "reference", "not stirred", ferry.stamp)
     assert only_refusal(ferry).endswith(f"cause of run {bad} recorded; a good run must follow")
     ferry.batch(["C1"], "last")
@@ -298,7 +298,7 @@ def test_reference_chart_out_of_control(ferry: FerryShop) -> None:
     assert judged(ferry).refusals == ()
     mine = judge_unit(ferry.shop, "other 2", "B2", ferry.day).refusals
     assert len(mine) == 1
-    assert mine[0].startswith(f"reference unit F82-REF: out of control in run {bad}")
+    assert mine[0].startswith(f"reference unit T82-REF: out of control in run {bad}")
     assert mine[0].endswith("measure again"), "what was measured in it stays spoilt"
 
 
@@ -334,26 +334,28 @@ def test_no_reference_unit(ferry: FerryShop) -> None:
 
 def test_wrong_type_of_reference(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 82.2})
-    other = add_unit(ferry.shop, Unit(serial="H-REF", unit_type="F103H"), ferry.stamp)
+    other = add_unit(ferry.shop, Unit(serial="H-REF", unit_type="Heron-103"), ferry.stamp)
     changed_loading(ferry, "reference", unit_id=other)
     assert only_refusal(ferry).startswith("run 1: H-REF hung as reference unit and is none")
     set_reference(ferry.shop, "H-REF", ferry.day, "", ferry.stamp)
-    assert only_refusal(ferry).startswith("wrong type of reference unit: H-REF (F103H) opens at 10")
+    assert only_refusal(ferry).startswith(
+        "wrong type of reference unit: H-REF (Heron-103) opens at 10"
+    )
 
 
 def test_reference_without_a_start(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 82.2}, reference_c=None)
     assert only_refusal(ferry).startswith(
-        "reference unit F82-REF: gave no start-to-open in run 1: never opened"
+        "reference unit T82-REF: gave no start-to-open in run 1: never opened"
     )
 
 
 def test_bench_not_good_enough(tmp_path: Path) -> None:
-    narrow = F82.specification.limit[0].model_copy(update={"tolerance": 0.5})
+    narrow = TEAL_82.specification.limit[0].model_copy(update={"tolerance": 0.5})
     with ferry_shop(tmp_path) as ferry:
         ferry.calibrate()
-        specification = F82.specification.model_copy(update={"version": 2, "limit": (narrow,)})
-        file = TypeFile(unit_type=F82.unit_type, specification=specification)
+        specification = TEAL_82.specification.model_copy(update={"version": 2, "limit": (narrow,)})
+        file = TypeFile(unit_type=TEAL_82.unit_type, specification=specification)
         put_type(ferry.shop, file, ferry.stamp)
         ferry.batch(["A1"])
         ferry.night("as-found", {"A1": 82.2})
@@ -383,9 +385,11 @@ def test_a_bench_without_a_budget_certifies_nothing(tmp_path: Path) -> None:
 def test_a_specification_other_than_the_batchs(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 82.2})
     batch = ferry.shop.records.find(Batch, name=BATCH).entry
-    wide = F82.specification.limit[0].model_copy(update={"tolerance": 3.0})
+    wide = TEAL_82.specification.limit[0].model_copy(update={"tolerance": 3.0})
     entry = TypeVersion.of(
-        F82.unit_type, F82.specification.model_copy(update={"limit": (wide,)}), F82.rework
+        TEAL_82.unit_type,
+        TEAL_82.specification.model_copy(update={"limit": (wide,)}),
+        TEAL_82.rework,
     )
     ferry.shop.records.correct(batch.type_version_id, entry, "widened", ferry.stamp)
     assert "differs from the one frozen to the batch" in only_refusal(ferry)
@@ -431,7 +435,7 @@ def test_powered_forms_are_judged_like_with_like() -> None:
         "probe_minus_guard_k": [0.02],
     }
     specification = Specification(
-        unit_type="F103H",
+        unit_type="Heron-103",
         version=1,
         limit=(
             Limit(quantity="unpowered_start_to_open_c", nominal=103, tolerance=3, threshold_mm=0.1),

@@ -77,7 +77,7 @@ def test_a_night_is_kept_with_all_its_stations_and_what_they_say(ferry: FerrySho
     assert second.content["start_to_open_c"]["value"] is None
     assert guard.content["name"] == REFERENCE
     assert first.content["probe_minus_guard_k"] == pytest.approx([0.02], abs=0.01)
-    assert (first.content["profile"], first.content["unit_type"]) == ("plain-as-found", "F82")
+    assert (first.content["profile"], first.content["unit_type"]) == ("plain-as-found", "Teal-82")
     assert first.program.startswith("proofbath ")
     assert len(first.calibration_ids) == 13, "the probes, six gauges, six blanks"
 

@@ -93,7 +93,7 @@ def test_who_passes_is_certified_and_who_does_not_is_told_why(shop: Shop) -> Non
 
 
 def test_a_certificate_says_what_is_on_record(shop: Shop) -> None:
-    told = document(certified(shop)["F82-0101"].pdf)
+    told = document(certified(shop)["T82-0101"].pdf)
     start = told["results"][0]
     # The lift line begins at 82.0 °C and rises 0.5 mm/K: 0.1 mm at 82.2 °C (closed form).
     assert start["value"] == pytest.approx(82.2, abs=start["expanded_uncertainty"])
@@ -119,7 +119,7 @@ def test_a_certificate_says_what_is_on_record(shop: Shop) -> None:
 
 
 def test_a_simulated_bench_is_named_on_every_page(shop: Shop) -> None:
-    pdf = certified(shop)["F82-0101"].pdf
+    pdf = certified(shop)["T82-0101"].pdf
     assert "SIMULATED BENCH. No real unit was measured" in words_of(pdf)
     assert words_of(pdf).count("simulated bench") == 2
 
@@ -145,15 +145,15 @@ def test_the_customers_agreement_lets_a_conditional_pass_through(shop: Shop) -> 
 def test_each_blocking_cause_is_a_line(shop: Shop) -> None:
     """Refused at intake, failed by a person, not measured, calibration overdue."""
     stamp = shop.stamp(CERTIFIER, NOW)
-    fail_unit(shop, BATCH, "F82-0101", "stuck half open", stamp, TODAY)
-    for serial, accepted in (("F82-0105", True), ("F82-0106", False)):
-        shop.records.add(Unit(serial=serial, unit_type="F82"), stamp)
+    fail_unit(shop, BATCH, "T82-0101", "stuck half open", stamp, TODAY)
+    for serial, accepted in (("T82-0105", True), ("T82-0106", False)):
+        shop.records.add(Unit(serial=serial, unit_type="Teal-82"), stamp)
         take_in(shop, BATCH, serial, "rework", Findings(), accepted, "wax seeps", stamp)
     units = certified(shop)
-    assert units["F82-0101"].refusals == (f"failed by {CERTIFIER}: stuck half open",)
-    assert units["F82-0105"].refusals[0].startswith("as-found missing")
-    assert units["F82-0106"].refusals == ("refused at intake: wax seeps",)
-    assert units["F82-0102"].number == "LN-2025-0001", "the others are not kept from it"
+    assert units["T82-0101"].refusals == (f"failed by {CERTIFIER}: stuck half open",)
+    assert units["T82-0105"].refusals[0].startswith("as-found missing")
+    assert units["T82-0106"].refusals == ("refused at intake: wax seeps",)
+    assert units["T82-0102"].number == "LN-2025-0001", "the others are not kept from it"
 
 
 def test_an_overdue_calibration_certifies_nobody(shop: Shop) -> None:
@@ -161,7 +161,7 @@ def test_an_overdue_calibration_certifies_nobody(shop: Shop) -> None:
     units = certified(shop, at(day), day)
     assert all(unit.number is None for unit in units.values())
     line = "probes: calibration was due 2026-01-20, today is 2026-01-21; calibrate probe"
-    assert line in units["F82-0101"].refusals
+    assert line in units["T82-0101"].refusals
     assert not list(shop.certificates.glob("*.pdf"))
 
 
@@ -169,7 +169,7 @@ def test_a_chart_out_of_control_certifies_nobody(shop: Shop) -> None:
     begin_batch(shop, "second", [], dt.date(2025, 4, 5))
     guard = RawUnit(6, REFERENCE, 84.0)
     raw_night(shop, "second", "as-found", [guard], dt.date(2025, 4, 5))
-    refusals = certified(shop)["F82-0101"].refusals
+    refusals = certified(shop)["T82-0101"].refusals
     assert len(refusals) == 1
     assert refusals[0].startswith(f"reference unit {REFERENCE}: out of control in run 3: +1.8")
 
@@ -179,9 +179,9 @@ def test_unproven_interlocks_certify_nobody(shop: Shop) -> None:
     real = path.read_text().replace("[bench]\n", '[bench]\nport = "/dev/ttyUSB9"\n')
     path.write_text(real)
     day = dt.date(2025, 4, 8)
-    begin_batch(shop, "second", ["F82-0201"], day)
+    begin_batch(shop, "second", ["T82-0201"], day)
     raw_night(
-        shop, "second", "as-found", [RawUnit(1, "F82-0201", 82), RawUnit(6, REFERENCE, 82.1)], day
+        shop, "second", "as-found", [RawUnit(1, "T82-0201", 82), RawUnit(6, REFERENCE, 82.1)], day
     )
     unit = certify(shop, "second", CERTIFIER, at(day, 23), day)[0]
     assert unit.number is None
@@ -218,7 +218,7 @@ def test_a_withdrawn_result_is_not_certified_again(shop: Shop) -> None:
     told = document(pdf)
     first = shop.records.find(Certificate, number="LN-2025-0001").entry
     assert (told["withdraws"], told["withdraws_sha256"]) == (first.number, first.sha256)
-    unit = certified(shop, at(TODAY, 11))["F82-0101"]
+    unit = certified(shop, at(TODAY, 11))["T82-0101"]
     assert unit.number is None
     assert unit.refusals[0].startswith("LN-2025-0001 of this result was withdrawn (wrong unit)")
     with pytest.raises(InputError, match="was withdrawn by LN-2025-0003 already"):
@@ -237,13 +237,13 @@ def test_a_replacement_takes_the_place_of_the_earlier(shop: Shop) -> None:
     told = document(new.pdf)["replaces"]
     assert (told["number"], told["reason"]) == ("LN-2025-0002", "mark was wrong")
     assert "Replaces certificate LN-2025-0002, which is no longer valid" in words_of(new.pdf)
-    lines = {line.number: line for line in certificates_of(shop.records, serial="F82-0102")}
+    lines = {line.number: line for line in certificates_of(shop.records, serial="T82-0102")}
     assert (lines["LN-2025-0002"].state, lines["LN-2025-0002"].document) == (
         "replaced",
         "LN-2025-0003",
     )
     assert lines["LN-2025-0003"].state == "valid"
-    assert certified(shop, at(TODAY, 11))["F82-0102"].number == "LN-2025-0003"
+    assert certified(shop, at(TODAY, 11))["T82-0102"].number == "LN-2025-0003"
 
 
 def test_what_may_not_be_certified_replaces_nothing(shop: Shop) -> None:
@@ -266,9 +266,9 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
     found = recompute_run(shop, 2, TODAY, "blocks swapped", stamp)
     assert [line.number for line in found.affected] == ["LN-2025-0001"]
     assert doubts_of(shop) == {"LN-2025-0001": ["result computed anew: blocks swapped"]}
-    told = judge_unit(shop, BATCH, "F82-0101", TODAY).next_step
+    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step
     assert told == "replace or withdraw LN-2025-0001: its result was computed anew"
-    again = certified(shop, at(TODAY, 11))["F82-0101"]
+    again = certified(shop, at(TODAY, 11))["T82-0101"]
     assert (again.number, again.new) == ("LN-2025-0001", False)
     assert "rests on an earlier computation of its result (blocks swapped)" in again.refusals[0]
     new = replace(
@@ -278,7 +278,7 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
         "Results computed again from the same raw data: blocks swapped"
     )
     assert doubts_of(shop) == {}
-    told = judge_unit(shop, BATCH, "F82-0101", TODAY).next_step
+    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step
     assert told == f"hand over with certificate {new.number}"
     gauge_line = document(new.pdf)["calibrations"][1]
     assert (gauge_line["item"], gauge_line["calibrated"]) == ("Lift gauge, station 1", "2025-04-07")
@@ -353,11 +353,11 @@ def test_two_who_certify_at_once_issue_each_certificate_once(shop: Shop) -> None
 
 def test_a_page_that_cannot_be_made_keeps_nobody_else_from_it(shop: Shop) -> None:
     """A customer's mark in a script that the page's fonts lack."""
-    unit = shop.records.find(Unit, serial="F82-0101")
+    unit = shop.records.find(Unit, serial="T82-0101")
     marked = unit.entry.model_copy(update={"customer_mark": "\U00012000"})
     stamp = shop.stamp(CERTIFIER, NOW)
     shop.records.correct(unit.root, marked, "mark read off", stamp)
     units = certified(shop, at(TODAY, 10))
-    assert units["F82-0101"].number is None
-    assert units["F82-0102"].number == "LN-2025-0001"
+    assert units["T82-0101"].number is None
+    assert units["T82-0102"].number == "LN-2025-0001"
     assert [path.name for path in shop.certificates.glob("*.pdf")] == ["LN-2025-0001.pdf"]

@@ -60,19 +60,19 @@ def words_of(pdf: Path) -> str:
 
 def test_a_summary_tells_every_unit_and_shows_its_curve(shop: Shop) -> None:
     stamp = shop.stamp(CERTIFIER, at(TODAY, 10))
-    shop.records.add(Unit(serial="F82-0109", unit_type="F82"), stamp)
-    take_in(shop, BATCH, "F82-0109", "rework", Findings(), False, "wax seeps", stamp)
+    shop.records.add(Unit(serial="T82-0109", unit_type="Teal-82"), stamp)
+    take_in(shop, BATCH, "T82-0109", "rework", Findings(), False, "wax seeps", stamp)
     withdraw(shop, "LN-2025-0002", "wrong unit", CERTIFIER, at(TODAY, 10), TODAY)
     pdf = batch_summary(shop, BATCH, CERTIFIER, at(TODAY, 11), TODAY)
     assert pdf.stem == "LN-2025-0004"
     rows = {row["serial"]: row for row in document(pdf)["row"]}
-    assert rows["F82-0101"]["certificate"] == "LN-2025-0001"
-    assert rows["F82-0102"]["withdrawn_by"] == "LN-2025-0003"
+    assert rows["T82-0101"]["certificate"] == "LN-2025-0001"
+    assert rows["T82-0102"]["withdrawn_by"] == "LN-2025-0003"
     limit = "Start-to-open, rising, at 0.1 mm at zero rate: 80 to 84 °C"
     assert rows[FAIL]["reason"].startswith(f"{limit}; found 85.1")
     assert rows[CONDITIONAL]["outcome"] == "conditional pass"
-    assert rows["F82-0109"]["outcome"] == "refused at intake"
-    found_c, left_c = (rows["F82-0101"][stage]["value"] for stage in ("as_found", "as_left"))
+    assert rows["T82-0109"]["outcome"] == "refused at intake"
+    found_c, left_c = (rows["T82-0101"][stage]["value"] for stage in ("as_found", "as_left"))
     assert found_c - left_c == pytest.approx(3.0, abs=0.05)
     assert [len(row["curve"]) > 0 for row in rows.values()] == [True] * 4 + [False]
     nights = document(pdf)["nights"]
@@ -88,12 +88,12 @@ def test_a_summary_tells_every_unit_and_shows_its_curve(shop: Shop) -> None:
 def test_labels_are_of_certificates_that_stand(shop: Shop) -> None:
     withdraw(shop, "LN-2025-0001", "wrong unit", CERTIFIER, at(TODAY, 10), TODAY)
     words = words_of(batch_labels(shop, BATCH))
-    assert "F82-0102" in words
-    assert "F82-0101" not in words
+    assert "T82-0102" in words
+    assert "T82-0101" not in words
     assert "SIMULATED" in words
     signed = (shop.certificates / "LN-2025-0002.json").read_bytes()
     code = zxingcpp.read_barcodes(Image.open(io.BytesIO(label_png(signed))))[0].text
-    assert code.startswith("certificate LN-2025-0002\nunit F82-0102\nkey 1 ")
+    assert code.startswith("certificate LN-2025-0002\nunit T82-0102\nkey 1 ")
     withdraw(shop, "LN-2025-0002", "wrong unit", CERTIFIER, at(TODAY, 11), TODAY)
     with pytest.raises(InputError, match="has no certificate that stands"):
         batch_labels(shop, BATCH)
@@ -109,12 +109,12 @@ def test_a_label_of_a_lost_document_is_refused(shop: Shop) -> None:
 def test_a_returned_unit_is_compared_with_how_it_left(
     shop: Shop, opens_c: float, verdict: str
 ) -> None:
-    begin_batch(shop, "returns", ["F82-0101"], RETURNED, "returned")
+    begin_batch(shop, "returns", ["T82-0101"], RETURNED, "returned")
     with pytest.raises(InputError, match="came back in returns and was not measured since"):
-        then_and_now(shop, "F82-0101", CERTIFIER, at(RETURNED, 10), RETURNED)
-    night = [RawUnit(4, "F82-0101", opens_c), RawUnit(6, REFERENCE, 82.1)]
+        then_and_now(shop, "T82-0101", CERTIFIER, at(RETURNED, 10), RETURNED)
+    night = [RawUnit(4, "T82-0101", opens_c), RawUnit(6, REFERENCE, 82.1)]
     raw_night(shop, "returns", "as-found", night, RETURNED)
-    pdf = then_and_now(shop, "F82-0101", CERTIFIER, at(RETURNED, 23), RETURNED)
+    pdf = then_and_now(shop, "T82-0101", CERTIFIER, at(RETURNED, 23), RETURNED)
     told = document(pdf)
     start = told["changes"][0]
     assert start["now"]["quantity"] == "start_to_open_c"
@@ -135,9 +135,9 @@ def test_a_returned_unit_is_compared_with_how_it_left(
 @pytest.mark.parametrize(
     ("serial", "why"),
     [
-        ("F82-0102", "was measured as found, but never left before"),
+        ("T82-0102", "was measured as found, but never left before"),
         (REFERENCE, "has no as-found result"),
-        ("F82-9999", "has no unit of serial"),
+        ("T82-9999", "has no unit of serial"),
     ],
 )
 def test_without_both_measurements_there_is_no_comparison(

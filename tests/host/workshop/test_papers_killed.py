@@ -27,7 +27,7 @@ from proofbath.workshop.desk import open_desk
 from proofbath.workshop.papers import certify
 from proofbath.workshop.shop import Shop, open_shop
 
-SERIALS = ("F82-0101", "F82-0102")
+SERIALS = ("T82-0101", "T82-0102")
 MOST_STEPS = 200
 
 

@@ -39,7 +39,11 @@ def test_the_due_units_of_a_batch_hang_beside_the_reference_unit(ferry: FerrySho
         *((n, f"A{n}", "unit") for n in range(1, 6)),
         (6, REFERENCE, "reference"),
     ]
-    assert (plan.profile, plan.stage, plan.unit_type.name) == ("plain-as-found", "as-found", "F82")
+    assert (plan.profile, plan.stage, plan.unit_type.name) == (
+        "plain-as-found",
+        "as-found",
+        "Teal-82",
+    )
     ferry.night("as-found", dict.fromkeys(serials[:5], 85.0))
     plan = plan_night(ferry.shop, BATCH, "as-found", QUAY)
     assert [p.serial for p in plan.station] == ["A6", "A7", REFERENCE]
@@ -117,7 +121,7 @@ def test_a_plan_whose_figures_were_changed_by_hand_is_refused(ferry: FerryShop) 
     )
     faults = loading_faults(ferry.shop.records, raised)
     assert [fault.partition(";")[0] for fault in faults] == [
-        f"station {n}: the plan says cap_c 109.0 of F82, the record does not" for n in (1, 6)
+        f"station {n}: the plan says cap_c 109.0 of Teal-82, the record does not" for n in (1, 6)
     ]
     elsewhere = plan.model_copy(update={"batch": "ferry 99"})
     assert loading_faults(ferry.shop.records, elsewhere) == [
@@ -134,7 +138,7 @@ def test_a_reference_unit_makes_room_for_a_unit_at_the_last_station(ferry: Ferry
 def test_a_refused_unit_and_one_of_another_batch_stay_out(ferry: FerryShop) -> None:
     ferry.batch(["A1"])
     ferry.batch(["B1"], "ferry 13")
-    add_unit(ferry.shop, Unit(serial="A2", unit_type="F82"), ferry.stamp)
+    add_unit(ferry.shop, Unit(serial="A2", unit_type="Teal-82"), ferry.stamp)
     take_in(ferry.shop, BATCH, "A2", "rework", GOOD, False, "frame cracked", ferry.stamp)
     with pytest.raises(InputError) as caught:
         plan_night(ferry.shop, BATCH, "as-found", QUAY, serials=["A2", "B1", "Z9"])
@@ -163,26 +167,28 @@ def test_a_night_needs_a_unit_on_record_as_reference(ferry: FerryShop) -> None:
 
 
 def test_a_reference_that_does_not_open_below_the_baths_limit_is_refused(ferry: FerryShop) -> None:
-    """The quay stands at 500 m: its glycol boils at about 102 °C, F103H opens at 103 °C."""
+    """The quay stands at 500 m: its glycol boils at about 102 °C, Heron-103 opens at 103 °C."""
     ferry.batch(["A1"])
-    add_unit(ferry.shop, Unit(serial="H-REF", unit_type="F103H"), ferry.stamp)
+    add_unit(ferry.shop, Unit(serial="H-REF", unit_type="Heron-103"), ferry.stamp)
     set_reference(ferry.shop, "H-REF", ferry.day, "", ferry.stamp)
-    with pytest.raises(InputError, match=r"reference type F103H: opens at 103\.0 °C, the bath's"):
+    with pytest.raises(
+        InputError, match=r"reference type Heron-103: opens at 103\.0 °C, the bath's"
+    ):
         plan_night(ferry.shop, BATCH, "as-found", QUAY, "H-REF")
 
 
 def test_heated_units_hang_beside_a_plain_reference_with_their_own_resistance(
     ferry: FerryShop,
 ) -> None:
-    ferry.batch([], "assisted", "F103H")
-    add_unit(ferry.shop, Unit(serial="H1", unit_type="F103H"), ferry.stamp)
+    ferry.batch([], "assisted", "Heron-103")
+    add_unit(ferry.shop, Unit(serial="H1", unit_type="Heron-103"), ferry.stamp)
     looked = Findings(heater_ohm=8.8)
     take_in(ferry.shop, "assisted", "H1", "rework", looked, True, "", ferry.stamp)
     plan = plan_night(ferry.shop, "assisted", "as-found", QUAY)
     assert plan.profile == "heater-assisted-as-found"
     assert plan.station[0].intake_ohm == 8.8
     assert plan.reference_type is not None
-    assert plan.reference_type.name == "F82"
+    assert plan.reference_type.name == "Teal-82"
 
 
 def test_a_plan_beyond_the_bench_is_refused(ferry: FerryShop) -> None:

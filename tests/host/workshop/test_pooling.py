@@ -37,7 +37,7 @@ def result(sd_k: float, freedom: float) -> CurveResult:
 
 
 def budget(ferry: FerryShop, own: BenchBudget, *tonight: CurveResult) -> tuple[float, float]:
-    found = budget_for(ferry.shop.records, own, QUAY, "F82", PROFILE, tonight)
+    found = budget_for(ferry.shop.records, own, QUAY, "Teal-82", PROFILE, tonight)
     assert found is not None
     assert found.repeatability_k is not None
     assert found.repeatability_dof is not None
@@ -55,7 +55,7 @@ def test_what_is_known_better_counts(ferry: FerryShop) -> None:
     assert budget(ferry, file, result(0.3, 2), result(0.3, 2)) == (0.12, 5)
     assert budget(ferry, file, result(0.3, 4), result(0.3, 4)) == pytest.approx((0.3, 8))
     for_good = BenchBudget(repeatability_k=0.12)
-    found = budget_for(ferry.shop.records, for_good, QUAY, "F82", PROFILE, [result(0.3, 40)])
+    found = budget_for(ferry.shop.records, for_good, QUAY, "Teal-82", PROFILE, [result(0.3, 40)])
     assert found is not None
     assert found.repeatability_k == 0.12
 
@@ -70,7 +70,7 @@ def test_earlier_nights_of_the_type_and_profile_are_pooled_too(ferry: FerryShop)
     own = BenchBudget()
     pooled = pytest.approx((math.sqrt((2 * 0.01 + 4 * 0.04) / 6), 6))
     assert budget(ferry, own, result(0.1, 2)) == pooled
-    for unit_type, profile in (("F83", PROFILE), ("F82", "plain-as-left")):
+    for unit_type, profile in (("F83", PROFILE), ("Teal-82", "plain-as-left")):
         found = budget_for(ferry.shop.records, own, QUAY, unit_type, profile, [result(0.1, 2)])
         assert found is not None
         assert found.repeatability_dof == pytest.approx(2)
@@ -85,5 +85,5 @@ def test_a_study_goes_before_both(ferry: FerryShop) -> None:
 
 
 def test_a_bench_without_a_budget_stays_without(ferry: FerryShop) -> None:
-    none = budget_for(ferry.shop.records, None, QUAY, "F82", PROFILE, [result(0.1, 2)])
+    none = budget_for(ferry.shop.records, None, QUAY, "Teal-82", PROFILE, [result(0.1, 2)])
     assert none is None

@@ -46,13 +46,13 @@ def add(
 ) -> Service:
     shop.pass_days()
     text, day = log_text(level_c, seed), fitted or shop.day
-    return add_log(shop.shop, serial, text, "drive.csv", day, "Heron, port", shop.now)
+    return add_log(shop.shop, serial, text, "drive.csv", day, "Kittiwake, port", shop.now)
 
 
 def test_a_log_is_kept_with_its_unit_and_what_it_says(shop: MeasuredShop) -> None:
     found = add(shop)
     (kept,) = shop.records.current(ServiceLog)
-    assert kept.entry.engine == "Heron, port"
+    assert kept.entry.engine == "Kittiwake, port"
     assert kept.entry.content["findings"] == json.loads(json.dumps(found.to_json()))
     assert kept.entry.content["samples"] == len(kept.entry.content["t_s"]) == 3600
     shown = unit_service(shop.records, "U1")
@@ -75,7 +75,7 @@ def test_days_must_follow_each_other(shop: MeasuredShop) -> None:
             log_text(),
             "drive.csv",
             shop.day + dt.timedelta(days=1),
-            "Heron",
+            "Kittiwake",
             shop.now,
         )
     with pytest.raises(InputError, match="engine"):
@@ -121,18 +121,18 @@ def test_the_offset_of_the_type_is_learnt_from_its_units(shop: MeasuredShop) -> 
             Seen(two.regulated_c - 81.0, math.hypot(two.u_c, bench_u)),
         ]
     )
-    found = type_offset(shop.records, "F82")
+    found = type_offset(shop.records, "Teal-82")
     assert {*found.seen} == {"U1", "U2"}
     assert found.offset == pytest.approx(by_hand)
 
 
 def test_a_target_is_chosen_for_a_wanted_temperature(shop: MeasuredShop) -> None:
-    before = choose_target(shop.records, "F82", 86.0)
+    before = choose_target(shop.records, "Teal-82", 86.0)
     assert "prior from memory" in before.remarks[0]
     for n in range(2):
         add(shop, "U1", 87.0 + 0.1 * n, n)
     add(shop, "U2", 86.0, 5)
-    after = choose_target(shop.records, "F82", 87.0)
+    after = choose_target(shop.records, "Teal-82", 87.0)
     assert after.remarks == ()
     assert after.target.bench_c == pytest.approx(87.0 - after.offset.offset.mean_k)
     assert 81.5 < after.target.bench_c < 83.5  # offsets of 5 K, drawn a little to the prior's 3 K
@@ -140,16 +140,16 @@ def test_a_target_is_chosen_for_a_wanted_temperature(shop: MeasuredShop) -> None
 
 
 def test_a_target_outside_the_types_limits_is_pointed_out(shop: MeasuredShop) -> None:
-    assert "several rounds announced" in choose_target(shop.records, "F82", 95.0).remarks[1]
+    assert "several rounds announced" in choose_target(shop.records, "Teal-82", 95.0).remarks[1]
     with pytest.raises(InputError, match="40 to 120"):
-        choose_target(shop.records, "F82", 950.0)
+        choose_target(shop.records, "Teal-82", 950.0)
 
 
 def test_a_long_log_is_thinned_for_the_record_only(shop: MeasuredShop) -> None:
     rng = np.random.default_rng(3)
     t_s = np.arange(0.0, 7200.0, 0.2)
     text = csv_of(EngineLog(t_s, 87.0 + 0.3 * rng.standard_normal(len(t_s))))
-    add_log(shop.shop, "U1", text, "long.csv", shop.day, "Heron", shop.now)
+    add_log(shop.shop, "U1", text, "long.csv", shop.day, "Kittiwake", shop.now)
     (kept,) = shop.records.current(ServiceLog)
     assert kept.entry.content["samples"] == 36_000
     assert len(kept.entry.content["t_s"]) == 18_000

@@ -45,7 +45,7 @@ def leave(
 
 
 def start(shop: MeasuredShop) -> TypeStatistics:
-    return type_figures(shop.records, "F82")[0]
+    return type_figures(shop.records, "Teal-82")[0]
 
 
 def test_a_batch_is_said_in_mean_s_and_range_as_found_and_as_left(shop: MeasuredShop) -> None:
@@ -131,7 +131,7 @@ def test_lots_and_persons_are_compared(shop: MeasuredShop) -> None:
     assert {"Mara Lind", "Tomas Reed"} == {*found["reworker"].groups}
     assert "supplier lots differ" in found["supplier lot"].words
     assert "two groups" in found["bench"].words
-    lifts = {one.factor: one for one in type_figures(shop.records, "F82")[1].factors}
+    lifts = {one.factor: one for one in type_figures(shop.records, "Teal-82")[1].factors}
     assert lifts["supplier lot"].words == "supplier lot: all units read alike"
 
 
@@ -150,12 +150,12 @@ def test_types_are_compared_about_their_middle(shop: MeasuredShop) -> None:
     leave(shop, [82.1, 82.3, 82.2, 82.4], "A")
     found = compare_types(shop.records)
     assert found is not None
-    assert dict(found.groups) == {"F82": 4}
+    assert dict(found.groups) == {"Teal-82": 4}
     assert found.comparison is None
 
 
 def test_statistics_are_plain_json(shop: MeasuredShop) -> None:
     leave(shop, [82.1, 82.3, 82.2, 82.4, 82.0, 82.2, 82.5, 82.2], "A")
-    shown = [one.to_json() for one in type_figures(shop.records, "F82")]
+    shown = [one.to_json() for one in type_figures(shop.records, "Teal-82")]
     again = json.loads(json.dumps(shown, allow_nan=False))
     assert again[0]["units"] == 8

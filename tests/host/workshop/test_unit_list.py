@@ -14,8 +14,8 @@ from proofbath.workshop.story import batch_story
 from proofbath.workshop.unit_list import COLUMNS, import_units, read_unit_list
 
 LIST = """serial,cause,customer_mark,supplier_lot,accepted,cracks,remark
-F82-0101,,port aft,L7,,good,
-F82-0102,returned,,,no,bad,"cracked at the seat, again"
+T82-0101,,port aft,L7,,good,
+T82-0102,returned,,,no,bad,"cracked at the seat, again"
 """
 
 
@@ -28,7 +28,7 @@ def ferry(tmp_path: Path) -> Iterator[FerryShop]:
 
 def test_a_list_is_read_with_what_is_usual_where_nothing_is_said() -> None:
     first, second = read_unit_list(LIST, "units.csv")
-    assert (first.serial, first.cause, first.accepted) == ("F82-0101", "rework", True)
+    assert (first.serial, first.cause, first.accepted) == ("T82-0101", "rework", True)
     assert (first.customer_mark, first.supplier_lot, first.findings.cracks) == (
         "port aft",
         "L7",
@@ -87,19 +87,19 @@ def test_a_list_is_taken_in(ferry: FerryShop) -> None:
     taken = import_units(ferry.shop, BATCH, read_unit_list(LIST, "units.csv"), ferry.stamp)
     stories = batch_story(ferry.shop.records, BATCH)
     assert [s.intake.root for s in stories] == taken
-    assert [s.unit.entry.serial for s in stories] == ["F82-0101", "F82-0102"]
+    assert [s.unit.entry.serial for s in stories] == ["T82-0101", "T82-0102"]
     assert stories[0].unit.entry.supplier_lot == "L7"
     assert [s.intake.entry.accepted for s in stories] == [True, False]
 
 
 def test_all_of_a_list_is_taken_in_or_nothing(ferry: FerryShop) -> None:
-    text = LIST + "F82-0103,,,,,bad,\nbad serial!,,,,,,\nF82-0104,,,,,,\n"
+    text = LIST + "T82-0103,,,,,bad,\nbad serial!,,,,,,\nT82-0104,,,,,,\n"
     lines = read_unit_list(text, "units.csv")
     units = len(ferry.shop.records.current(Unit))
     with pytest.raises(InputError) as caught:
         import_units(ferry.shop, BATCH, lines, ferry.stamp)
     assert len(caught.value.faults) == 2
-    assert "line 4: F82-0103 into ferry 12: accepted with cracks bad" in caught.value.faults[0]
+    assert "line 4: T82-0103 into ferry 12: accepted with cracks bad" in caught.value.faults[0]
     assert "line 5: bad serial!: serial" in caught.value.faults[1]
     assert len(ferry.shop.records.current(Unit)) == units
     assert ferry.shop.records.current(Intake) == []

@@ -48,7 +48,7 @@ def places(workshop: Served) -> dict[str, str]:
         "/batches/{number}/rework": f"/batches/{told}/rework",
         "/batches/{number}/statistics": f"/batches/{told}/statistics",
         "/batches/types": "/batches/types",
-        "/batches/types/one": "/batches/types/one?name=F82",
+        "/batches/types/one": "/batches/types/one?name=Teal-82",
         "/batches/certificates": "/batches/certificates",
         "/batches/certificates/{number}": f"/batches/certificates/{number}",
         "/calibration": f"/calibration?name={BENCH}",

@@ -23,7 +23,7 @@ def test_a_night_is_planned_started_watched_and_stopped(open_page: OpenPage, wid
     expect(evening.get_by_role("heading", name="Tonight: ")).to_be_visible()
     expect(evening).to_contain_text("Safe to open")
     evening.get_by_role("link", name="Plan and start this night").click()
-    expect(page.get_by_role("table", name="What hangs where")).to_contain_text("F82-REF")
+    expect(page.get_by_role("table", name="What hangs where")).to_contain_text("T82-REF")
     page.get_by_role("button", name="Look at the bench now").click()
     expect(page.get_by_role("row", name="bath probe")).to_contain_text("°C", timeout=PATIENCE_MS)
     for caution in CAUTIONS:
@@ -34,7 +34,7 @@ def test_a_night_is_planned_started_watched_and_stopped(open_page: OpenPage, wid
     start_night(page)
     expect(figures(page)).to_contain_text("cycle 1")
     stations = page.get_by_role("region", name="Stations")
-    expect(stations.get_by_role("listitem").nth(5)).to_contain_text("F82-REF (reference)")
+    expect(stations.get_by_role("listitem").nth(5)).to_contain_text("T82-REF (reference)")
     chart = page.get_by_role("img", name="Bath temperature and set-point against time")
     drawn = line_drawn(chart)
     before = figures(page).inner_text()

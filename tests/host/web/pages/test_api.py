@@ -20,17 +20,17 @@ Open = Callable[..., Browser]
 
 def test_a_batch_goes_its_whole_way_by_the_api(open_browser: Open, shop: Shop) -> None:
     operator, certifier = open_browser("operator"), open_browser("certifier")
-    new = {"name": "ferry 13", "type": "F82", "customer": "Ness", "address": ["Pier 2"]}
+    new = {"name": "ferry 13", "type": "Teal-82", "customer": "Ness", "address": ["Pier 2"]}
     number = operator.send("POST", "/api/batches", new).json()["number"]
     at = f"/api/batches/{number}"
-    intake = {"serial": "F82-0301", "new": True, "findings": {"seal": "good"}}
+    intake = {"serial": "T82-0301", "new": True, "findings": {"seal": "good"}}
     assert operator.send("POST", f"{at}/intakes", intake).status_code == 201
-    listed = {"csv": "serial\nF82-0302\nF82-0303\n"}
+    listed = {"csv": "serial\nT82-0302\nT82-0303\n"}
     assert len(operator.send("POST", f"{at}/unit-list", listed).json()) == 2
     choice = {"bench": "quay", "batch": "ferry 13", "stage": "as-found"}
     night = operator.send("POST", "/api/night/plan", choice).json()
     serials = [place["serial"] for place in night["plan"]["station"]]
-    assert serials == ["F82-0301", "F82-0302", "F82-0303", REFERENCE]
+    assert serials == ["T82-0301", "T82-0302", "T82-0303", REFERENCE]
     assert {unit["next_step"] for unit in operator.get(at).json()["units"]} == {"measure as found"}
 
     agreed = {"serial": CONDITIONAL, "customer": "J. Ness", "record": "mail"}
@@ -54,7 +54,7 @@ def test_a_returned_unit_is_compared(open_browser: Open, shop: Shop) -> None:
 
 
 def test_heat_is_refused_without_the_cautions(open_browser: Open, shop: Shop) -> None:
-    begin_batch(shop, "ferry 13", ["F82-0201"], LEFT_ON)
+    begin_batch(shop, "ferry 13", ["T82-0201"], LEFT_ON)
     browser = open_browser("operator")
     choice = {"bench": "quay", "batch": "ferry 13", "stage": "as-found"}
     plan = browser.send("POST", "/api/night/plan", choice).json()["plan"]
@@ -92,13 +92,13 @@ def test_anybody_signed_in_stops(open_browser: Open) -> None:
     [
         ("/api/units/none", 404),
         ("/api/units/none/advice", 404),
-        ("/api/units/F82-0101/advice", 422),
+        ("/api/units/T82-0101/advice", 422),
         ("/api/batches/99", 404),
         ("/api/batches/99999999999999999999", 422),
         ("/api/certificates/none", 404),
         ("/api/documents/none.pdf", 404),
         ("/api/type?name=none", 404),
-        ("/api/type/target?name=F82&wanted_c=300", 422),
+        ("/api/type/target?name=Teal-82&wanted_c=300", 422),
         ("/api/units?batch=none", 422),
         ("/api/bench?name=none", 404),
     ],

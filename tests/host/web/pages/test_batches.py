@@ -42,13 +42,18 @@ def number(shop: Shop, name: str = BATCH) -> int:
 
 def test_a_batch_is_opened_filled_by_a_list_and_planned(open_browser: Open, shop: Shop) -> None:
     browser = open_browser("operator")
-    form = {"name": "ferry 13", "type_name": "F82", "customer": HOSTILE, "address": "Pier 2\nNess"}
+    form = {
+        "name": "ferry 13",
+        "type_name": "Teal-82",
+        "customer": HOSTILE,
+        "address": "Pier 2\nNess",
+    }
     opened = browser.post("/batches", form)
     assert opened.status_code == 303, opened.text
     entry = shop.records.find(Batch, name="ferry 13").entry
     assert (entry.customer, entry.customer_address) == (HOSTILE, ("Pier 2", "Ness"))
     at = f"/batches/{number(shop, 'ferry 13')}"
-    units = b"serial,seal,remark\nF82-0301,bad,new seal\nF82-0302,good,\n"
+    units = b"serial,seal,remark\nT82-0301,bad,new seal\nT82-0302,good,\n"
     files = {"units": ("units.csv", units, "text/csv")}
     assert browser.post(f"{at}/list", files=files).status_code == 303
     page = browser.get(at)
@@ -58,23 +63,23 @@ def test_a_batch_is_opened_filled_by_a_list_and_planned(open_browser: Open, shop
     link = re.search(r'href="(/night\?[^"]+)"', page.text)
     assert link
     night = browser.get(link[1].replace("&amp;", "&"))
-    assert "F82-0301" in night.text
+    assert "T82-0301" in night.text
 
 
 def test_all_faults_of_a_list_are_told_and_none_is_taken(open_browser: Open, shop: Shop) -> None:
-    files = {"units": ("units.csv", b"serial,seal\nA B,good\nF82-0303,rotten\n", "text/csv")}
+    files = {"units": ("units.csv", b"serial,seal\nA B,good\nT82-0303,rotten\n", "text/csv")}
     answer = open_browser("operator").post(f"/batches/{number(shop)}/list", files=files)
     assert answer.status_code == 422
     assert "rotten" in answer.text
-    assert not shop.records.current(Unit, serial="F82-0303")
+    assert not shop.records.current(Unit, serial="T82-0303")
 
 
 def test_what_was_not_looked_at_is_not_called_good(open_browser: Open, shop: Shop) -> None:
     browser = open_browser("operator")
-    browser.post("/batches", {"name": "b", "type_name": "F82", "customer": "Ness"})
+    browser.post("/batches", {"name": "b", "type_name": "Teal-82", "customer": "Ness"})
     at = f"/batches/{number(shop, 'b')}/intake"
-    assert browser.post(at, {"serial": "F82-1", "new": "true", "spring": "good"}).status_code == 303
-    form = {"serial": "F82-2", "new": "true", "all_good": "true", "seal": "bad", "remark": "renew"}
+    assert browser.post(at, {"serial": "T82-1", "new": "true", "spring": "good"}).status_code == 303
+    form = {"serial": "T82-2", "new": "true", "all_good": "true", "seal": "bad", "remark": "renew"}
     assert browser.post(at, form).status_code == 303
     first, second = (kept.entry.findings for kept in shop.records.current(Intake)[-2:])
     assert (first.spring, first.cracks) == ("good", "not looked at")
@@ -102,13 +107,13 @@ def test_an_intake_is_corrected_from_what_is_on_record(open_browser: Open, shop:
 @pytest.mark.parametrize(
     ("form", "fault"),
     [
-        ({"serial": "F82-0999"}, "is not on record"),
-        ({"serial": "F82-0101", "new": "true"}, "is on record already"),
-        ({"serial": "F82-0101"}, "taken in already"),
-        ({"serial": "F82-7", "new": "true", "accepted": "no"}, "a refused unit needs the reason"),
-        ({"serial": "F82-7", "new": "true", "seal": "broken"}, "seal"),
-        ({"serial": "F82-7", "new": "true", "heater_ohm": "12"}, "has no heater"),
-        ({"serial": "F82-7", "new": "true", "heater_ohm": "twelve"}, "is no number"),
+        ({"serial": "T82-0999"}, "is not on record"),
+        ({"serial": "T82-0101", "new": "true"}, "is on record already"),
+        ({"serial": "T82-0101"}, "taken in already"),
+        ({"serial": "T82-7", "new": "true", "accepted": "no"}, "a refused unit needs the reason"),
+        ({"serial": "T82-7", "new": "true", "seal": "broken"}, "seal"),
+        ({"serial": "T82-7", "new": "true", "heater_ohm": "12"}, "has no heater"),
+        ({"serial": "T82-7", "new": "true", "heater_ohm": "twelve"}, "is no number"),
     ],
 )
 def test_an_intake_is_refused_whole(
@@ -118,7 +123,7 @@ def test_an_intake_is_refused_whole(
     answer = open_browser("operator").post(f"/batches/{number(shop)}/intake", form)
     assert (answer.status_code, fault in answer.text) == (422, True), answer.text
     assert len(shop.records.current(Intake)) == before
-    assert not shop.records.current(Unit, serial="F82-7")
+    assert not shop.records.current(Unit, serial="T82-7")
 
 
 def test_the_batch_page_says_who_passed_and_why_not(open_browser: Open, shop: Shop) -> None:
@@ -173,11 +178,11 @@ def test_a_type_is_uploaded_and_rises_in_version(open_browser: Open, shop: Shop)
     assert "Type F83, version 2" in page
     assert "87.5 °C in the engine" in page
     assert (
-        browser.get("/batches/types/one", params={"name": "F82", "wanted_c": "hot"}).status_code
+        browser.get("/batches/types/one", params={"name": "Teal-82", "wanted_c": "hot"}).status_code
         == 422
     )
     assert browser.get("/batches/types/one", params={"name": "none"}).status_code == 404
-    assert "4 units as left" in browser.get("/batches/types/one", params={"name": "F82"}).text
+    assert "4 units as left" in browser.get("/batches/types/one", params={"name": "Teal-82"}).text
 
 
 def test_statistics_of_a_batch_stand_as_the_api_tells_them(open_browser: Open, shop: Shop) -> None:

@@ -23,8 +23,8 @@ Open = Callable[..., Browser]
 def strayed(shop: Shop) -> int:
     """Return the run of a night in which the reference unit opened 3 K higher."""
     day = dt.date(2025, 4, 4)
-    begin_batch(shop, "ferry 13", ["F82-0201"], day)
-    units = [RawUnit(1, "F82-0201", 82.0), RawUnit(6, REFERENCE, 85.1)]
+    begin_batch(shop, "ferry 13", ["T82-0201"], day)
+    units = [RawUnit(1, "T82-0201", 82.0), RawUnit(6, REFERENCE, 85.1)]
     return raw_night(shop, "ferry 13", "as-found", units, day)
 
 

@@ -15,7 +15,7 @@ import pytest
 from host.web.conftest import CHEAP, PASSWORD, Browser
 from host.workshop.ferry_shop import OPERATOR, ferry_shop
 from host.workshop.papers_fixtures import OPENS_C
-from host.workshop.raw_shop import F82, LEFT_ON, REFERENCE, begin_batch
+from host.workshop.raw_shop import LEFT_ON, REFERENCE, TEAL_82, begin_batch
 from proofbath.store.access import Credential
 from proofbath.web.app import make_app
 from proofbath.web.benches_now import BenchNow
@@ -35,7 +35,7 @@ def test_each_unit_of_last_night_has_its_card(open_browser: Open) -> None:
     cards = {card["serial"]: card for card in night["units"]}
     assert {*cards} == {*OPENS_C, REFERENCE}
     for serial, opens_c in OPENS_C.items():
-        card, off_k = cards[serial], opens_c + 0.1 / 0.5 - F82.nominal_start_to_open_c
+        card, off_k = cards[serial], opens_c + 0.1 / 0.5 - TEAL_82.nominal_start_to_open_c
         assert card["deviation_k"] == pytest.approx(off_k, abs=card["deviation_u_k"])
     outcomes = [cards[serial]["outcome"] for serial in OPENS_C]
     assert outcomes == ["pass", "pass", "fail", "conditional pass"]
@@ -53,7 +53,7 @@ def test_the_page_says_what_to_do_next(open_browser: Open) -> None:
 
 
 def test_the_evening_has_a_list_for_the_units_that_are_due(open_browser: Open, shop: Shop) -> None:
-    begin_batch(shop, "<b>ferry</b> 13", ["F82-0201", "F82-0202"], LEFT_ON)
+    begin_batch(shop, "<b>ferry</b> 13", ["T82-0201", "T82-0202"], LEFT_ON)
     browser = open_browser("operator")
     (bench,) = browser.get("/api/start").json()["benches"]
     tonight = bench["tonight"]
@@ -63,14 +63,14 @@ def test_the_evening_has_a_list_for_the_units_that_are_due(open_browser: Open, s
         [],
     )
     hung = {place["station"]: place["serial"] for place in tonight["stations"]}
-    assert hung == {1: "F82-0201", 2: "F82-0202", 3: "", 4: "", 5: "", 6: REFERENCE}
+    assert hung == {1: "T82-0201", 2: "T82-0202", 3: "", 4: "", 5: "", 6: REFERENCE}
     assert tonight["fill_above_switch_l"] is not None
     page = browser.get("/").text
     assert "<b>ferry</b>" not in page
     for words in ("Fill line", tonight["ready_at"], tonight["cold_at"], "water of 60 °C burns"):
         assert words in page
     night = browser.get(tonight["address"])
-    assert (night.status_code, "F82-0202" in night.text) == (200, True)
+    assert (night.status_code, "T82-0202" in night.text) == (200, True)
 
 
 def test_without_a_bench_the_page_says_so(open_browser: Open, shop: Shop) -> None:
@@ -123,9 +123,9 @@ def test_ages_read_well(old: dt.timedelta, words: str) -> None:
 def test_results_of_a_night_without_its_process_are_put_on_record(tmp_path: Path) -> None:
     with ferry_shop(tmp_path) as ferry, asyncio.Runner() as runner:
         ferry.calibrate()
-        ferry.batch(["F82-1"])
+        ferry.batch(["T82-1"])
         evening = ferry.at
-        ferry.night("as-found", {"F82-1": 82.0}, keep=False)
+        ferry.night("as-found", {"T82-1": 82.0}, keep=False)
         app = make_app(ferry.shop, Passwords(CHEAP), lambda: evening)
         with closing(app.state.frame.access) as access:
             hashed = Passwords(CHEAP).hash(PASSWORD)
@@ -136,5 +136,5 @@ def test_results_of_a_night_without_its_process_are_put_on_record(tmp_path: Path
             assert browser.post("/keep").headers["location"] == "/?said=kept"
             page = browser.get("/").text
             assert "Put its results on record" not in page
-            assert 'href="/units/F82-1"' in page
+            assert 'href="/units/T82-1"' in page
             runner.run(browser.client.aclose())

@@ -21,14 +21,14 @@ LOG = "t_s,coolant_c\n" + "".join(f"{t},{min(87.0, 20 + t / 20):.2f}\n" for t in
 
 def test_units_are_found_by_serial_or_mark(open_browser: Open, shop: Shop) -> None:
     browser = open_browser("operator")
-    form = {"serial": "F82-9999", "unit_type": "F82", "customer_mark": "port engine"}
-    assert browser.post("/units", form).headers["location"] == "/units/F82-9999?said=added"
+    form = {"serial": "T82-9999", "unit_type": "Teal-82", "customer_mark": "port engine"}
+    assert browser.post("/units", form).headers["location"] == "/units/T82-9999?said=added"
     for asked in ("9999", "PORT"):
         page = browser.get("/units", params={"search": asked}).text
-        assert "F82-9999" in page
-        assert "F82-0101" not in page
+        assert "T82-9999" in page
+        assert "T82-0101" not in page
     found = browser.get("/api/units", params={"batch": BATCH}).json()
-    assert [unit["serial"] for unit in found] == ["F82-0101", "F82-0102", "F82-0103", "F82-0104"]
+    assert [unit["serial"] for unit in found] == ["T82-0101", "T82-0102", "T82-0103", "T82-0104"]
 
 
 @pytest.mark.parametrize("path", ["/units", "/batches/certificates", "/batches/types"])
@@ -42,7 +42,10 @@ def test_what_is_typed_is_never_run(open_browser: Open, path: str) -> None:
 def test_hostile_text_is_kept_and_shown_as_text(open_browser: Open, shop: Shop) -> None:
     browser = open_browser("operator")
     named = dict.fromkeys(("description", "customer_mark", "supplier_lot"), HOSTILE)
-    assert browser.post("/units", {"serial": "X-1", "unit_type": "F82", **named}).status_code == 303
+    assert (
+        browser.post("/units", {"serial": "X-1", "unit_type": "Teal-82", **named}).status_code
+        == 303
+    )
     assert shop.records.find(Unit, serial="X-1").entry.description == HOSTILE
     for path in ("/units", "/units/X-1"):
         page = browser.get(path).text
@@ -52,7 +55,7 @@ def test_hostile_text_is_kept_and_shown_as_text(open_browser: Open, shop: Shop) 
 
 def test_a_refused_form_stands_again_with_its_faults(open_browser: Open) -> None:
     browser = open_browser("operator")
-    form = {"serial": "F82-0101", "unit_type": "F82", "description": "twice & <b>"}
+    form = {"serial": "T82-0101", "unit_type": "Teal-82", "description": "twice & <b>"}
     answer = browser.post("/units", form)
     assert answer.status_code == 422
     assert "is on record already" in answer.text
@@ -61,7 +64,7 @@ def test_a_refused_form_stands_again_with_its_faults(open_browser: Open) -> None
 
 def test_a_history_is_the_same_on_page_and_api(open_browser: Open) -> None:
     browser = open_browser("viewer")
-    told = browser.get("/api/units/F82-0101").json()
+    told = browser.get("/api/units/T82-0101").json()
     (visit,) = told["batches"]
     assert [step["stage"] for step in visit["steps"]] == ["as-found", "rework", "as-left"]
     found, left = (
@@ -69,14 +72,14 @@ def test_a_history_is_the_same_on_page_and_api(open_browser: Open) -> None:
         for step in (visit["steps"][0], visit["steps"][2])
     )
     assert found - left == pytest.approx(3.0, abs=0.05), "the rework made it 3 K colder"
-    page = browser.get("/units/F82-0101").text
+    page = browser.get("/units/T82-0101").text
     assert f"{left:.2f} ±" in page
     assert "setting +1.2 mm" in page
 
 
 def test_curves_are_pictures_kept_for_who_is_signed_in(open_browser: Open) -> None:
     browser = open_browser("viewer")
-    for path in ("/units/F82-0101/curves.svg", "/units/F82-0101/runs/2.svg"):
+    for path in ("/units/T82-0101/curves.svg", "/units/T82-0101/runs/2.svg"):
         picture = browser.get(path)
         assert picture.headers["content-type"] == "image/svg+xml"
         assert ET.fromstring(picture.content).tag.endswith("svg")
@@ -84,30 +87,30 @@ def test_curves_are_pictures_kept_for_who_is_signed_in(open_browser: Open) -> No
         same = browser.get(path, headers={"If-None-Match": picture.headers["etag"]})
         assert (same.status_code, same.content) == (304, b"")
         assert open_browser(None).get(path).status_code == 303
-    assert browser.get("/units/F82-0101/runs/99.svg").status_code == 404
-    assert browser.get("/units/F82-9/curves.svg").status_code == 404
+    assert browser.get("/units/T82-0101/runs/99.svg").status_code == 404
+    assert browser.get("/units/T82-9/curves.svg").status_code == 404
 
 
 def test_a_log_is_uploaded_and_told(open_browser: Open, shop: Shop) -> None:
     browser = open_browser("operator")
-    form = {"engine": "Heron, port", "fitted": "2025-04-04"}
+    form = {"engine": "Kittiwake, port", "fitted": "2025-04-04"}
     files = {"log": ("drive.csv", LOG.encode(), "text/csv")}
-    answer = browser.post("/units/F82-0101/service", form, files=files)
+    answer = browser.post("/units/T82-0101/service", form, files=files)
     assert answer.status_code == 303, answer.text
     assert shop.records.current(ServiceLog)[0].entry.content["file"] == "drive.csv"
-    told = browser.get("/api/units/F82-0101/service").json()
+    told = browser.get("/api/units/T82-0101/service").json()
     assert told["logs"][0]["regulated_c"] == pytest.approx(87.0, abs=0.1)
-    assert "regulates at 87.0 °C" in browser.get("/units/F82-0101").text
-    twice = browser.post("/units/F82-0101/service", form, files=files)
+    assert "regulates at 87.0 °C" in browser.get("/units/T82-0101").text
+    twice = browser.post("/units/T82-0101/service", form, files=files)
     assert (twice.status_code, "on record already" in twice.text) == (422, True)
 
 
 @pytest.mark.parametrize("data", [b"", b"\xff\xfe\x00", b"t_s;heat\n1;2\n"])
 def test_what_is_no_log_is_refused(open_browser: Open, data: bytes) -> None:
-    form = {"engine": "Heron", "fitted": "2025-04-04"}
+    form = {"engine": "Kittiwake", "fitted": "2025-04-04"}
     files = {"log": ("x.csv", data, "text/csv")}
     assert (
-        open_browser("operator").post("/units/F82-0101/service", form, files=files).status_code
+        open_browser("operator").post("/units/T82-0101/service", form, files=files).status_code
         == 422
     )
 
@@ -121,14 +124,14 @@ def test_a_reference_unit_is_named_and_retired(open_browser: Open) -> None:
 
 def test_a_viewer_changes_nothing(open_browser: Open) -> None:
     browser = open_browser("viewer")
-    assert browser.post("/units", {"serial": "X-2", "unit_type": "F82"}).status_code == 403
-    page = browser.get("/units/F82-0101").text
+    assert browser.post("/units", {"serial": "X-2", "unit_type": "Teal-82"}).status_code == 403
+    page = browser.get("/units/T82-0101").text
     assert page.count('method="post"') == 2, "signing out and stopping, no form more"
 
 
 def test_a_form_of_another_site_is_refused(open_browser: Open) -> None:
     browser = open_browser("operator")
-    form = {"serial": "X-3", "unit_type": "F82", "token": browser.token}
+    form = {"serial": "X-3", "unit_type": "Teal-82", "token": browser.token}
     answer = browser.ask("POST", "/units", data=form, headers={"Origin": "https://evil.example"})
     assert answer.status_code == 403
     form["token"] = "0" * 64
