@@ -31,14 +31,15 @@ wire::Limits night_limits() {
   limits.bath_limit_sum = probe_sum(108);
   limits.guard_limit_sum = probe_sum(110);
   limits.disagree_limit_sum = 504;
+  limits.disagree_offset_sum = wire::offset_middle;
   limits.climb_limit_sum = 315;
   limits.heater_on_limit_s = 36000;
   for (int s = 0; s < wire::stations; ++s) {
     limits.element_max_code[s] = 2400;
     limits.element_on_limit_s[s] = 3600;
-    limits.lift_low_sum[s] = 100;
-    limits.lift_high_sum[s] = 16300;
-    limits.over_stroke_sum[s] = 12000;
+    limits.lift_low_code[s] = 25;
+    limits.lift_high_code[s] = 4075;
+    limits.over_stroke_code[s] = 3000;
   }
   return limits;
 }

@@ -20,6 +20,9 @@ constexpr uint8_t stations = 6;
 #endif
 static_assert(stations <= wire::stations, "the wire carries no more stations");
 
+// Reference resistors of the RTD converters, which turn every sum of a probe into ohm.
+constexpr uint16_t reference_ohm = 400;
+
 // Greatest limits a host may ask for; the host can only tighten. Probe sums are four 15-bit
 // codes of a Pt100 (IEC 60751) against 400 ohm: sum = R / 400 * 131072, near 126 counts a kelvin.
 namespace ceiling {

@@ -14,7 +14,7 @@ using wire::TripReason;
 
 static_assert(offsetof(TripRecord, reason) + 1 == item_size[uint8_t(Item::trip)],
               "EEPROM holds the trip without padding");
-static_assert(offsetof(wire::Limits, over_stroke_sum) + sizeof wire::Limits::over_stroke_sum ==
+static_assert(offsetof(wire::Limits, element_per_k) + sizeof wire::Limits::element_per_k ==
                   item_size[uint8_t(Item::limits)],
               "EEPROM holds the limits without padding");
 

@@ -76,10 +76,12 @@ bool Elements::judge(const Sums& sums, const wire::Limits& limits, uint32_t now_
       found |= uint8_t(StationFlag::element_time);
 
     const uint16_t lift = sums.lift[s];
-    const bool outside = lift < limits.lift_low_sum[s] || lift > limits.lift_high_sum[s];
+    const bool outside = lift < limits.lift_low_code[s] * wire::scans_per_tick ||
+                         lift > limits.lift_high_code[s] * wire::scans_per_tick;
     station.outside.note(outside, now_ms);
     if (station.outside.reached(now_ms, gauge_ms)) found |= uint8_t(StationFlag::gauge_fault);
-    station.over_stroke.note(!outside && lift > limits.over_stroke_sum[s], now_ms);
+    station.over_stroke.note(
+        !outside && lift > limits.over_stroke_code[s] * wire::scans_per_tick, now_ms);
     if (station.over_stroke.reached(now_ms, gauge_ms)) {
       found |= uint8_t(StationFlag::over_stroke);
       newly_over_stroke |= !(station.flags & uint8_t(StationFlag::over_stroke));

@@ -10,7 +10,7 @@ enum class Item : uint8_t { trip, boot, serial, limits };
 constexpr uint8_t items = 4;
 
 // Bytes of each item's payload, in the same order.
-constexpr uint8_t item_size[items] = {11, 2, 4, 74};
+constexpr uint8_t item_size[items] = {11, 2, 4, 88};
 
 enum class Found : uint8_t { nothing, one_copy, both_copies };
 

@@ -14,6 +14,7 @@ wire::Identity identity(const Controller& c) {
   m.firmware = firmware_version;
   m.board = uint8_t(board::kind);
   m.stations = board::stations;
+  m.reference_ohm = board::reference_ohm;
   m.boot_id = c.boot_id;
   m.boot_cause = uint8_t(c.boot_cause);
   m.serial_number = c.serial_number;
@@ -31,13 +32,19 @@ wire::LimitsInForce limits_in_force(const Controller& c) {
   m.bath_limit_sum = c.limits.bath_limit_sum;
   m.guard_limit_sum = c.limits.guard_limit_sum;
   m.disagree_limit_sum = c.limits.disagree_limit_sum;
+  m.disagree_offset_sum = c.limits.disagree_offset_sum;
   m.climb_limit_sum = c.limits.climb_limit_sum;
   m.heater_on_limit_s = c.limits.heater_on_limit_s;
+  m.heat_rise_sum = c.limits.heat_rise_sum;
+  m.heat_loss_duty = c.limits.heat_loss_duty;
+  m.heat_delay_s = c.limits.heat_delay_s;
+  m.probe_lag_s = c.limits.probe_lag_s;
   memcpy(m.element_max_code, c.limits.element_max_code, sizeof m.element_max_code);
   memcpy(m.element_on_limit_s, c.limits.element_on_limit_s, sizeof m.element_on_limit_s);
-  memcpy(m.lift_low_sum, c.limits.lift_low_sum, sizeof m.lift_low_sum);
-  memcpy(m.lift_high_sum, c.limits.lift_high_sum, sizeof m.lift_high_sum);
-  memcpy(m.over_stroke_sum, c.limits.over_stroke_sum, sizeof m.over_stroke_sum);
+  memcpy(m.lift_low_code, c.limits.lift_low_code, sizeof m.lift_low_code);
+  memcpy(m.lift_high_code, c.limits.lift_high_code, sizeof m.lift_high_code);
+  memcpy(m.over_stroke_code, c.limits.over_stroke_code, sizeof m.over_stroke_code);
+  memcpy(m.element_per_k, c.limits.element_per_k, sizeof m.element_per_k);
   return m;
 }
 

@@ -8,15 +8,16 @@
 namespace wire {
 
 
-constexpr uint8_t protocol = 1;
+constexpr uint8_t protocol = 2;
 constexpr uint8_t stations = 6;
-constexpr uint8_t line_max = 240;
+constexpr uint8_t line_max = 255;
 constexpr uint16_t absent = 65535;
 constexpr uint8_t tick_ms = 100;
 constexpr uint8_t scans_per_tick = 4;
 constexpr uint8_t oldest_answer_ticks = 5;
 constexpr uint16_t lease_max_ms = 3000;
 constexpr uint16_t duty_full = 1000;
+constexpr uint16_t offset_middle = 32768;
 
 enum class State : uint8_t {
   tripped = 0,
@@ -51,7 +52,16 @@ enum class TripReason : uint8_t {
   reference_channel = 23,
   stack_overrun = 24,
   program_flow = 25,
-  clocks_disagree = 26
+  clocks_disagree = 26,
+  off_failed = 27,
+  stirrer_sense = 28
+};
+
+enum class StopReason : uint8_t {
+  none = 0,
+  lease_over = 1,
+  released = 2,
+  heat_unseen = 3
 };
 
 enum class RefusedReason : uint8_t {
@@ -66,7 +76,9 @@ enum class RefusedReason : uint8_t {
   cause_present = 9,
   limits_missing = 10,
   station_absent = 11,
-  wrong_protocol = 12
+  wrong_protocol = 12,
+  heat_stopped = 13,
+  unstirred = 14
 };
 
 enum class BootCause : uint8_t {
@@ -108,7 +120,8 @@ enum class Output : uint8_t {
   heater = 2,
   element_feed = 4,
   stirrer = 8,
-  cooling = 16
+  cooling = 16,
+  horn = 32
 };
 
 enum class StationFlag : uint8_t {
@@ -117,7 +130,8 @@ enum class StationFlag : uint8_t {
   element_short = 4,
   element_time = 8,
   gauge_fault = 16,
-  over_stroke = 32
+  over_stroke = 32,
+  element_hot = 64
 };
 
 struct Hello {
@@ -138,13 +152,19 @@ struct Limits {
   uint32_t bath_limit_sum;
   uint32_t guard_limit_sum;
   uint16_t disagree_limit_sum;
+  uint16_t disagree_offset_sum;
   uint16_t climb_limit_sum;
   uint16_t heater_on_limit_s;
+  uint16_t heat_rise_sum;
+  uint16_t heat_loss_duty;
   uint16_t element_max_code[6];
   uint16_t element_on_limit_s[6];
-  uint16_t lift_low_sum[6];
-  uint16_t lift_high_sum[6];
-  uint16_t over_stroke_sum[6];
+  uint16_t lift_low_code[6];
+  uint16_t lift_high_code[6];
+  uint16_t over_stroke_code[6];
+  uint8_t heat_delay_s;
+  uint8_t probe_lag_s;
+  uint8_t element_per_k[6];
 };
 
 struct Clear {
@@ -156,6 +176,7 @@ struct Identity {
   uint16_t firmware;
   uint8_t board;
   uint8_t stations;
+  uint16_t reference_ohm;
   uint16_t boot_id;
   uint8_t boot_cause;
   uint32_t serial_number;
@@ -172,6 +193,8 @@ struct Sample {
   uint32_t device_ms;
   uint8_t state;
   uint8_t trip_reason;
+  uint8_t stop_reason;
+  uint32_t causes;
   uint32_t demand_sequence;
   uint32_t bath_sum;
   uint8_t bath_fault;
@@ -200,13 +223,19 @@ struct LimitsInForce {
   uint32_t bath_limit_sum;
   uint32_t guard_limit_sum;
   uint16_t disagree_limit_sum;
+  uint16_t disagree_offset_sum;
   uint16_t climb_limit_sum;
   uint16_t heater_on_limit_s;
+  uint16_t heat_rise_sum;
+  uint16_t heat_loss_duty;
   uint16_t element_max_code[6];
   uint16_t element_on_limit_s[6];
-  uint16_t lift_low_sum[6];
-  uint16_t lift_high_sum[6];
-  uint16_t over_stroke_sum[6];
+  uint16_t lift_low_code[6];
+  uint16_t lift_high_code[6];
+  uint16_t over_stroke_code[6];
+  uint8_t heat_delay_s;
+  uint8_t probe_lag_s;
+  uint8_t element_per_k[6];
 };
 
 struct Trip {
@@ -238,13 +267,19 @@ template <class Reader> bool read(Reader& in, Limits& m) {
   return in.number(m.bath_limit_sum, 1UL, 131068UL) &&
          in.number(m.guard_limit_sum, 1UL, 131068UL) &&
          in.number(m.disagree_limit_sum, 1UL, 65535UL) &&
+         in.number(m.disagree_offset_sum, 0UL, 65535UL) &&
          in.number(m.climb_limit_sum, 1UL, 65535UL) &&
          in.number(m.heater_on_limit_s, 1UL, 65535UL) &&
+         in.number(m.heat_rise_sum, 0UL, 9999UL) &&
+         in.number(m.heat_loss_duty, 0UL, 1000UL) &&
          in.numbers(m.element_max_code, 6, 0UL, 4095UL) &&
          in.numbers(m.element_on_limit_s, 6, 0UL, 65535UL) &&
-         in.numbers(m.lift_low_sum, 6, 0UL, 16380UL) &&
-         in.numbers(m.lift_high_sum, 6, 0UL, 16380UL) &&
-         in.numbers(m.over_stroke_sum, 6, 0UL, 16380UL) &&
+         in.numbers(m.lift_low_code, 6, 0UL, 4095UL) &&
+         in.numbers(m.lift_high_code, 6, 0UL, 4095UL) &&
+         in.numbers(m.over_stroke_code, 6, 0UL, 4095UL) &&
+         in.number(m.heat_delay_s, 0UL, 120UL) &&
+         in.number(m.probe_lag_s, 0UL, 120UL) &&
+         in.numbers(m.element_per_k, 6, 0UL, 99UL) &&
          in.end();
 }
 
@@ -276,13 +311,19 @@ template <class Writer> void write(Writer& out, const Limits& m) {
   out.number(m.bath_limit_sum);
   out.number(m.guard_limit_sum);
   out.number(m.disagree_limit_sum);
+  out.number(m.disagree_offset_sum);
   out.number(m.climb_limit_sum);
   out.number(m.heater_on_limit_s);
+  out.number(m.heat_rise_sum);
+  out.number(m.heat_loss_duty);
   out.numbers(m.element_max_code, 6);
   out.numbers(m.element_on_limit_s, 6);
-  out.numbers(m.lift_low_sum, 6);
-  out.numbers(m.lift_high_sum, 6);
-  out.numbers(m.over_stroke_sum, 6);
+  out.numbers(m.lift_low_code, 6);
+  out.numbers(m.lift_high_code, 6);
+  out.numbers(m.over_stroke_code, 6);
+  out.number(m.heat_delay_s);
+  out.number(m.probe_lag_s);
+  out.numbers(m.element_per_k, 6);
 }
 
 template <class Writer> void write(Writer& out, const Clear& m) {
@@ -296,6 +337,7 @@ template <class Writer> void write(Writer& out, const Identity& m) {
   out.number(m.firmware);
   out.number(m.board);
   out.number(m.stations);
+  out.number(m.reference_ohm);
   out.number(m.boot_id);
   out.number(m.boot_cause);
   out.number(m.serial_number);
@@ -313,6 +355,8 @@ template <class Writer> void write(Writer& out, const Sample& m) {
   out.number(m.device_ms);
   out.number(m.state);
   out.number(m.trip_reason);
+  out.number(m.stop_reason);
+  out.number(m.causes);
   out.number(m.demand_sequence);
   out.number(m.bath_sum);
   out.number(m.bath_fault);
@@ -343,13 +387,19 @@ template <class Writer> void write(Writer& out, const LimitsInForce& m) {
   out.number(m.bath_limit_sum);
   out.number(m.guard_limit_sum);
   out.number(m.disagree_limit_sum);
+  out.number(m.disagree_offset_sum);
   out.number(m.climb_limit_sum);
   out.number(m.heater_on_limit_s);
+  out.number(m.heat_rise_sum);
+  out.number(m.heat_loss_duty);
   out.numbers(m.element_max_code, 6);
   out.numbers(m.element_on_limit_s, 6);
-  out.numbers(m.lift_low_sum, 6);
-  out.numbers(m.lift_high_sum, 6);
-  out.numbers(m.over_stroke_sum, 6);
+  out.numbers(m.lift_low_code, 6);
+  out.numbers(m.lift_high_code, 6);
+  out.numbers(m.over_stroke_code, 6);
+  out.number(m.heat_delay_s);
+  out.number(m.probe_lag_s);
+  out.numbers(m.element_per_k, 6);
 }
 
 template <class Writer> void write(Writer& out, const Trip& m) {

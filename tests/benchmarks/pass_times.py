@@ -24,7 +24,7 @@ from system.simulator.bench import SimulatedBench
 BUILD = Path(__file__).parents[2] / "firmware" / "build"
 BOARDS = ("atmega2560", "atmega328p")
 LIMITS = USUAL._replace(element_max_code=(2400, 2400, 0, 0, 0, 0))
-OTHERS = LIMITS._replace(bath_limit_sum=40001, lift_low_sum=(101,) * 6, lift_high_sum=(16201,) * 6)
+OTHERS = LIMITS._replace(bath_limit_sum=40001, lift_low_code=(26,) * 6, lift_high_code=(4051,) * 6)
 CURRENTS = (900, 600, 0, 0, 0, 0)
 
 

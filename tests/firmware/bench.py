@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from proofbath.wire.line import decode, encode
 from proofbath.wire.table import (
+    OFFSET_MIDDLE,
     PROTOCOL,
     STATIONS,
     TICK_MS,
@@ -37,8 +38,8 @@ def probe_sum(t_c: float) -> int:
 
 
 USUAL = Limits(
-    probe_sum(115), probe_sum(118), 504, 315, 36000,
-    (2400,) * 6, (3600,) * 6, (100,) * 6, (16300,) * 6, (12000,) * 6,
+    probe_sum(115), probe_sum(118), 504, OFFSET_MIDDLE, 315, 36000, 0, 0,
+    (2400,) * 6, (3600,) * 6, (25,) * 6, (4075,) * 6, (3000,) * 6, 0, 0, (0,) * 6,
 )  # fmt: skip
 
 

@@ -169,7 +169,7 @@ TEST(hello_is_answered_by_identity_and_limits) {
   rig.pass();
   const std::vector<std::string> lines = rig.heard();
   CHECK_EQUAL(lines.size(), size_t(2));
-  CHECK(lines.size() == 2 && lines[0].compare(0, 15, "identity 1 1 1 ") == 0);
+  CHECK(lines.size() == 2 && lines[0].compare(0, 15, "identity 2 1 1 ") == 0);
   CHECK(lines.size() == 2 && lines[1].compare(0, 18, "limits_in_force 1 ") == 0);
 }
 

@@ -184,7 +184,7 @@ TEST(gauge_outside_its_window_for_a_second) {
 TEST(gauge_at_its_window_edge) {
   for (const uint16_t code : {uint16_t(50), uint16_t(4050)}) {
     Rig rig;
-    rig.c.limits.over_stroke_sum[1] = 16200;
+    rig.c.limits.over_stroke_code[1] = 4050;
     rig.go_live();
     rig.lift_code[1] = code;
     CHECK_EQUAL(ticks_to_flag(rig, StationFlag::gauge_fault, 30), -1);

@@ -69,16 +69,19 @@ TEST(golden_lines_of_the_controller) {
   };
   CHECK(golden(written(wire::Refused{2, 1234, 4})));
   CHECK(golden(written(wire::Trip{4, 6, 60001, 60000})));
-  wire::Identity identity = {1, 100, 1, 6, 12, 1, 4026531840u, 1, 3, 0, 0, 0};
+  wire::Identity identity = {1, 100, 1, 6, 400, 12, 1, 4026531840u, 1, 3, 0, 0, 0};
   CHECK(golden(written(identity)));
   wire::Sample top;
   memset(&top, 0xFF, sizeof top);
   top.state = 2;
-  top.trip_reason = 20;
+  top.trip_reason = 28;
+  top.stop_reason = 3;
+  top.causes = 536870911;
   top.bath_sum = top.guard_sum = 131068;
   top.duty = 1000;
-  for (uint8_t& flags : top.station_flags) flags = 63;
-  top.inputs = top.outputs = 31;
+  for (uint8_t& flags : top.station_flags) flags = 127;
+  top.inputs = 31;
+  top.outputs = 63;
   top.refused = top.malformed = 999;
   CHECK(golden(written(top)));
 }

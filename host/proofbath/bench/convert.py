@@ -96,6 +96,8 @@ class Converter:
             s.inputs,
             s.outputs,
             sampled.missing,
+            _STOP[s.stop_reason],
+            s.causes,
         )
 
     def demand(self, asked: Demand, sample: table.Sample, limits: table.Limits) -> table.Demand:
@@ -138,3 +140,4 @@ def release(sample: table.Sample) -> table.Demand:
 _NO_CURRENT = (0,) * STATIONS
 _STATE = tuple(table.State)
 _REASON = tuple(table.TripReason)
+_STOP = tuple(table.StopReason)

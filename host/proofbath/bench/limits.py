@@ -10,7 +10,7 @@ from pydantic import Field
 from proofbath.bench.calibration import Calibration, ProbeCalibration, StationCalibration
 from proofbath.description import Described
 from proofbath.errors import InputError
-from proofbath.wire.table import SCANS_PER_TICK, Limits
+from proofbath.wire.table import OFFSET_MIDDLE, SCANS_PER_TICK, Limits
 
 CLIMB_WINDOW_MIN = 10.0 / 60.0
 """The controller judges the climb over 10 s."""
@@ -54,26 +54,33 @@ def wire_limits(
         bath_limit_sum=floor(calibration.bath.code_sum(bath_c)),
         guard_limit_sum=floor(calibration.guard.code_sum(guard_c)),
         disagree_limit_sum=_disagree_sum(bench.probes_disagree_k, calibration, guard_c),
+        disagree_offset_sum=OFFSET_MIDDLE,
         climb_limit_sum=floor(bench.climb_k_per_min * CLIMB_WINDOW_MIN * slope),
         heater_on_limit_s=bench.heater_on_limit_s,
+        heat_rise_sum=0,
+        heat_loss_duty=0,
         element_max_code=tuple(
             s.set_code(unit.element_max_a) if unit else 0
             for s, unit in zip(scales, stations, strict=True)
         ),
         element_on_limit_s=(bench.element_on_limit_s,) * len(scales),
-        lift_low_sum=tuple(s.window_low_code * SCANS_PER_TICK for s in scales),
-        lift_high_sum=tuple(s.window_high_code * SCANS_PER_TICK for s in scales),
-        over_stroke_sum=tuple(
-            _over_stroke_sum(s, unit) for s, unit in zip(scales, stations, strict=True)
+        lift_low_code=tuple(s.window_low_code for s in scales),
+        lift_high_code=tuple(s.window_high_code for s in scales),
+        over_stroke_code=tuple(
+            _over_stroke_code(s, unit) for s, unit in zip(scales, stations, strict=True)
         ),
+        heat_delay_s=0,
+        probe_lag_s=0,
+        element_per_k=(0,) * len(scales),
     )
 
 
-def _over_stroke_sum(scale: StationCalibration, unit: StationLimit | None) -> int:
-    low, high = (c * SCANS_PER_TICK for c in (scale.window_low_code, scale.window_high_code))
+def _over_stroke_code(scale: StationCalibration, unit: StationLimit | None) -> int:
+    low, high = scale.window_low_code, scale.window_high_code
     if unit is None:
         return high
-    return min(max(floor(scale.lift_sum(unit.over_stroke_mm)), low), high)
+    code = floor(scale.lift_sum(unit.over_stroke_mm) / SCANS_PER_TICK)
+    return min(max(code, low), high)
 
 
 def _least_slope(probe: ProbeCalibration, hottest_c: float) -> float:

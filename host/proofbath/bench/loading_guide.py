@@ -142,7 +142,7 @@ class _Guide:
         limits = wire_limits(
             self._bench.limits, calibration, mean_of(r.bath_c for r in rest) + SPARE_K, tuple(most)
         )
-        limits = limits._replace(over_stroke_sum=limits.lift_high_sum)
+        limits = limits._replace(over_stroke_code=limits.lift_high_code)
         set_limits(link, limits)
         clear_trip(link, identity, calibration, clear)
         feeding = Attendant(link, self._converter, limits)

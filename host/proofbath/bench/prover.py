@@ -207,7 +207,7 @@ class Prover:
         most = (StationLimit(MOST_A, 0.0),) * STATIONS
         bath_c = self._bath().bath_c + ROOM_K
         limits = wire_limits(self._bench.limits, calibration, bath_c, most)
-        return limits._replace(over_stroke_sum=limits.lift_high_sum)
+        return limits._replace(over_stroke_code=limits.lift_high_code)
 
     def _lowered(self, which: Lowered, base: Limits) -> Limited:
         calibration, model = self._bench.calibration, self._bench.bath

@@ -11,7 +11,7 @@ from binascii import crc_hqx
 from proofbath.errors import InputError
 from proofbath.wire.table import U32
 
-ITEM_SIZES = {"trip": 11, "boot": 2, "serial": 4, "limits": 74}
+ITEM_SIZES = {"trip": 11, "boot": 2, "serial": 4, "limits": 88}
 """Payload bytes of what the controller keeps, in the order of their places."""
 OVERHEAD = 3
 CRC_BEGIN = 0xA500

@@ -113,7 +113,8 @@ def read_tuning(journal: Journal, run_id: int) -> Tuning:
         ((rows["outputs"][used] & Output.COOLING) != 0).astype(np.float64),
     )
     found = identify(heating, bench.bath)
-    identity = Identity(**json.loads(line.head.controller))
+    # Controllers of protocol 1 did not say their reference resistors; all had 400 ohm.
+    identity = Identity(**({"reference_ohm": 400} | json.loads(line.head.controller)))
     return Tuning(run_id, found, _tuned(found, bench, identity, line.head.started))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from proofbath.wire.table import STATIONS, State, TripReason
+from proofbath.wire.table import STATIONS, State, StopReason, TripReason
 
 
 class Reading(NamedTuple):
@@ -33,6 +33,10 @@ class Reading(NamedTuple):
     """`Output` flags."""
     missing: int
     """Samples lost just before this one."""
+    stop_reason: StopReason = StopReason.NONE
+    """Why the controller last left LIVE without a trip."""
+    causes: int = 0
+    """Bit n: the cause `TripReason` n stands now, whatever is latched."""
 
 
 class Demand(NamedTuple):

@@ -13,14 +13,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Row, insert, select, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from proofbath.errors import BenchFaultError, RecordError
 from proofbath.store.remedy import remedy
-from proofbath.store.row import ROW, ROW_TEXT, pack
+from proofbath.store.row import ROW_TEXT, pack, read_rows
 from proofbath.store.tables import (
     CHUNK,
     EVENT,
@@ -95,9 +94,17 @@ class Journal:
     def reopen(self, run_id: int) -> RunWriter:
         """Return a writer that goes on with a run after its last committed chunk.
 
-        The run is open again; that it was closed stays in its events.
+        The run is open again; that it was closed stays in its events.  Raises RecordError for a
+        run whose samples have another layout than today's.
         """
-        digest = _first_link(self.run(run_id).head)
+        with self._reading() as connection:
+            row = self._row(connection, run_id)
+        if row.row_text != ROW_TEXT:
+            raise RecordError(
+                f"{self._name}: run {run_id} was begun with an earlier version, whose samples hold"
+                " less; what it measured can be read, but begin a new night"
+            )
+        digest = _first_link(_run_line(row).head)
         last = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number.desc())
         with self._writing() as connection:
             chunk = connection.execute(last.limit(1)).one_or_none()
@@ -115,17 +122,14 @@ class Journal:
     def run(self, run_id: int) -> RunLine:
         """Return one run; raises RecordError when there is none."""
         with self._reading() as connection:
-            row = self._row(connection, run_id)
-        if row.row_text != ROW_TEXT:
-            raise RecordError(f"{self._name}: run {run_id} was written with another wire table")
-        return _run_line(row)
+            return _run_line(self._row(connection, run_id))
 
     def samples(self, run_id: int) -> NDArray[Any]:
-        """Return the committed samples of a run, shape (n,) of type `ROW`."""
-        self.run(run_id)
+        """Return the committed samples of a run, shape (n,) of type `ROW` (see `read_rows`)."""
         query = select(CHUNK.c.rows).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number)
         with self._reading() as connection:
-            return np.frombuffer(b"".join(connection.execute(query).scalars()), ROW)
+            row_text = self._row(connection, run_id).row_text
+            return read_rows(b"".join(connection.execute(query).scalars()), row_text)
 
     def events(self, run_id: int) -> list[EventLine]:
         """Return the committed events of a run in order."""

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import struct
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from proofbath.wire.line import flat
 from proofbath.wire.table import U16, Range, Sample, fields_of
@@ -25,6 +27,30 @@ ROW = np.dtype([(name, *_dtype(r)) for name, r in _FIELDS])
 """One row of the journal as a numpy structured type; `.itemsize` is its length in bytes."""
 ROW_TEXT = " ".join(f"{name}:{_code(r) * r.count}" for name, r in _FIELDS)
 """The row's layout in words, kept with each run so that a later table cannot misread it."""
+
+
+_BYTES = {"B": "u1", "H": "<u2", "I": "<u4"}
+
+
+def read_rows(data: bytes, row_text: str) -> NDArray[Any]:
+    """Return the rows packed in `data` under a layout in words, as an array of type `ROW`.
+
+    A field the layout of that time did not have reads 0; one that is no longer known is left out.
+    """
+    if row_text == ROW_TEXT:
+        return np.frombuffer(data, ROW)
+    fields = [entry.split(":") for entry in row_text.split(" ")]
+    then = np.dtype(
+        [
+            (name, _BYTES[codes[0]], (len(codes),) if len(codes) > 1 else ())
+            for name, codes in fields
+        ]
+    )
+    old = np.frombuffer(data, then)
+    rows = np.zeros(len(old), ROW)
+    for name in set(then.names or ()) & set(ROW.names or ()):
+        rows[name] = old[name]
+    return rows
 
 
 def pack(sample: Sample) -> bytes:

@@ -92,6 +92,15 @@ TRIP_WORDS: dict[TripReason, Saying] = {
     TripReason.STACK_OVERRUN: Saying("the controller ran out of memory", _CONTROLLER),
     TripReason.PROGRAM_FLOW: Saying("the controller's program went astray", _CONTROLLER),
     TripReason.CLOCKS_DISAGREE: Saying("the controller's two clocks disagree", _CONTROLLER),
+    TripReason.OFF_FAILED: Saying(
+        "heat goes on though everything is switched off",
+        "Pull the main switch Q1 now, and unplug the supply of the elements."
+        " Keep away from the bath; a licensed electrician finds the welded contact.",
+    ),
+    TripReason.STIRRER_SENSE: Saying(
+        "the rotation sensor says turning though the stirrer is switched off",
+        "Look at the rotation sensor and its wire; it must read still when the stirrer stands.",
+    ),
 }
 
 FLAG_WORDS: dict[StationFlag, str] = {
@@ -101,6 +110,7 @@ FLAG_WORDS: dict[StationFlag, str] = {
     StationFlag.ELEMENT_TIME: "element fed longer than allowed",
     StationFlag.GAUGE_FAULT: "gauge gives no reading",
     StationFlag.OVER_STROKE: "lifted beyond its stroke",
+    StationFlag.ELEMENT_HOT: "element far hotter than the bath: dry, or its wax is gone",
 }
 
 _INPUT_WORDS = (

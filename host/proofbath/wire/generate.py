@@ -11,6 +11,7 @@ from proofbath.wire.table import FROM_HOST, MESSAGES, Message, Range, fields_of,
 ENUMS: tuple[type[IntEnum | IntFlag], ...] = (
     table.State,
     table.TripReason,
+    table.StopReason,
     table.RefusedReason,
     table.BootCause,
     table.Board,
@@ -29,6 +30,7 @@ _CONSTANTS = (
     "OLDEST_ANSWER_TICKS",
     "LEASE_MAX_MS",
     "DUTY_FULL",
+    "OFFSET_MIDDLE",
 )
 
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from enum import IntEnum, IntFlag
 from typing import Annotated, NamedTuple, get_args, get_type_hints
 
-PROTOCOL = 1
+PROTOCOL = 2
 STATIONS = 6
-LINE_MAX = 240
+LINE_MAX = 255
 """Longest line in bytes, newline included."""
 ABSENT = 65535
 """Raw value of a station the board does not have."""
@@ -24,6 +24,8 @@ OLDEST_ANSWER_TICKS = 5
 LEASE_MAX_MS = 3000
 LEASE_DEFAULT_MS = 2000
 DUTY_FULL = 1000
+OFFSET_MIDDLE = 32768
+"""A field that may be negative is sent with this added."""
 
 U16 = 0xFFFF
 U32 = 0xFFFFFFFF
@@ -67,6 +69,20 @@ class TripReason(IntEnum):
     STACK_OVERRUN = 24
     PROGRAM_FLOW = 25
     CLOCKS_DISAGREE = 26
+    OFF_FAILED = 27
+    STIRRER_SENSE = 28
+
+
+class StopReason(IntEnum):
+    """Why the controller last left LIVE without a trip; nothing is latched."""
+
+    NONE = 0
+    LEASE_OVER = 1
+    RELEASED = 2
+    HEAT_UNSEEN = 3
+
+
+CAUSES_ALL = (1 << len(TripReason)) - 1
 
 
 class RefusedReason(IntEnum):
@@ -84,6 +100,8 @@ class RefusedReason(IntEnum):
     LIMITS_MISSING = 10
     STATION_ABSENT = 11
     WRONG_PROTOCOL = 12
+    HEAT_STOPPED = 13
+    UNSTIRRED = 14
 
 
 class BootCause(IntEnum):
@@ -136,6 +154,7 @@ class Output(IntFlag):
     ELEMENT_FEED = 4
     STIRRER = 8
     COOLING = 16
+    HORN = 32
 
 
 class StationFlag(IntFlag):
@@ -147,6 +166,7 @@ class StationFlag(IntFlag):
     ELEMENT_TIME = 8
     GAUGE_FAULT = 16
     OVER_STROKE = 32
+    ELEMENT_HOT = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,18 +201,28 @@ class Demand(NamedTuple):
 
 
 class Limits(NamedTuple):
-    """Limits the controller guards; within the ceilings compiled into it."""
+    """Limits the controller guards; within the floors and ceilings compiled into it."""
 
     bath_limit_sum: Annotated[int, Range(131068, "bath probe trips above", low=1)]
     guard_limit_sum: Annotated[int, Range(131068, "guard probe trips above", low=1)]
     disagree_limit_sum: Annotated[int, Range(U16, "trips when the probes differ by more", low=1)]
+    disagree_offset_sum: Annotated[
+        int, Range(U16, "bath minus guard where both are right, plus OFFSET_MIDDLE")
+    ]
     climb_limit_sum: Annotated[int, Range(U16, "trips on a larger rise within 10 s", low=1)]
     heater_on_limit_s: Annotated[int, Range(U16, "longest heater-on time of one LIVE", low=1)]
+    heat_rise_sum: Annotated[int, Range(9999, "rise per 100 s of heater-on time, 0 unknown")]
+    heat_loss_duty: Annotated[int, Range(DUTY_FULL, "duty that only holds the hottest bath")]
     element_max_code: Annotated[Per, Range(4095, "greatest element set-point", count=STATIONS)]
     element_on_limit_s: Annotated[Per, Range(U16, "longest unbroken on time", count=STATIONS)]
-    lift_low_sum: Annotated[Per, Range(16380, "gauge faulty below", count=STATIONS)]
-    lift_high_sum: Annotated[Per, Range(16380, "gauge faulty above", count=STATIONS)]
-    over_stroke_sum: Annotated[Per, Range(16380, "unit over its stroke above", count=STATIONS)]
+    lift_low_code: Annotated[Per, Range(4095, "gauge faulty below", count=STATIONS)]
+    lift_high_code: Annotated[Per, Range(4095, "gauge faulty above", count=STATIONS)]
+    over_stroke_code: Annotated[Per, Range(4095, "unit over its stroke above", count=STATIONS)]
+    heat_delay_s: Annotated[int, Range(120, "from the heater's relay to the probes' reading")]
+    probe_lag_s: Annotated[int, Range(120, "by how much one probe is slower than the other")]
+    element_per_k: Annotated[
+        Per, Range(99, "element's resistance per K, in 1e-5; 0 unknown", count=STATIONS)
+    ]
 
 
 class Clear(NamedTuple):
@@ -208,6 +238,7 @@ class Identity(NamedTuple):
     firmware: Annotated[int, Range(U16, "firmware version, major * 100 + minor")]
     board: Annotated[int, Range(max(Board), "see Board", low=1)]
     stations: Annotated[int, Range(STATIONS, "stations the board has", low=1)]
+    reference_ohm: Annotated[int, Range(999, "reference resistors the ceilings are for", low=1)]
     boot_id: Annotated[int, Range(U16, "counts boots, kept in EEPROM")]
     boot_cause: Annotated[int, Range(max(BootCause), "see BootCause")]
     serial_number: Annotated[int, Range(U32, "of this controller, kept in EEPROM")]
@@ -226,6 +257,8 @@ class Sample(NamedTuple):
     device_ms: Annotated[int, Range(U32, "controller clock at the end of the tick, wraps")]
     state: Annotated[int, Range(max(State), "see State")]
     trip_reason: Annotated[int, Range(max(TripReason), "see TripReason")]
+    stop_reason: Annotated[int, Range(max(StopReason), "see StopReason")]
+    causes: Annotated[int, Range(CAUSES_ALL, "bit n: the cause TripReason n stands now")]
     demand_sequence: Annotated[int, Range(U32, "sequence in the last demand taken")]
     bath_sum: Annotated[int, Range(131068, "bath probe, sum of four 15-bit ratio codes")]
     bath_fault: Annotated[int, Range(255, "fault register of the bath probe's converter")]
@@ -236,9 +269,9 @@ class Sample(NamedTuple):
     voltage_sum: Annotated[Per, Range(U16, "element voltage, as lift_sum", count=STATIONS)]
     heater_on_ms: Annotated[int, Range(U32, "bath heater on since boot, wraps")]
     duty: Annotated[int, Range(DUTY_FULL, "duty in force, thousandths")]
-    station_flags: Annotated[Per, Range(63, "see StationFlag", count=STATIONS)]
+    station_flags: Annotated[Per, Range(127, "see StationFlag", count=STATIONS)]
     inputs: Annotated[int, Range(31, "see Input")]
-    outputs: Annotated[int, Range(31, "see Output")]
+    outputs: Annotated[int, Range(63, "see Output")]
     refused: Annotated[int, Range(999, "lines refused since boot, wraps")]
     malformed: Annotated[int, Range(999, "lines not understood since boot, wraps")]
 
@@ -255,16 +288,22 @@ class LimitsInForce(NamedTuple):
     """The limits the controller now guards; `valid` 0 means it has none and will not heat."""
 
     valid: Annotated[int, Range(1, "1 when both copies in EEPROM agree or one could be repaired")]
-    bath_limit_sum: Annotated[int, Range(131068, "as in limits")]
-    guard_limit_sum: Annotated[int, Range(131068, "as in limits")]
-    disagree_limit_sum: Annotated[int, Range(U16, "as in limits")]
-    climb_limit_sum: Annotated[int, Range(U16, "as in limits")]
-    heater_on_limit_s: Annotated[int, Range(U16, "as in limits")]
+    bath_limit_sum: Annotated[int, Range(131068, "as in limits", low=1)]
+    guard_limit_sum: Annotated[int, Range(131068, "as in limits", low=1)]
+    disagree_limit_sum: Annotated[int, Range(U16, "as in limits", low=1)]
+    disagree_offset_sum: Annotated[int, Range(U16, "as in limits")]
+    climb_limit_sum: Annotated[int, Range(U16, "as in limits", low=1)]
+    heater_on_limit_s: Annotated[int, Range(U16, "as in limits", low=1)]
+    heat_rise_sum: Annotated[int, Range(9999, "as in limits")]
+    heat_loss_duty: Annotated[int, Range(DUTY_FULL, "as in limits")]
     element_max_code: Annotated[Per, Range(4095, "as in limits", count=STATIONS)]
     element_on_limit_s: Annotated[Per, Range(U16, "as in limits", count=STATIONS)]
-    lift_low_sum: Annotated[Per, Range(16380, "as in limits", count=STATIONS)]
-    lift_high_sum: Annotated[Per, Range(16380, "as in limits", count=STATIONS)]
-    over_stroke_sum: Annotated[Per, Range(16380, "as in limits", count=STATIONS)]
+    lift_low_code: Annotated[Per, Range(4095, "as in limits", count=STATIONS)]
+    lift_high_code: Annotated[Per, Range(4095, "as in limits", count=STATIONS)]
+    over_stroke_code: Annotated[Per, Range(4095, "as in limits", count=STATIONS)]
+    heat_delay_s: Annotated[int, Range(120, "as in limits")]
+    probe_lag_s: Annotated[int, Range(120, "as in limits")]
+    element_per_k: Annotated[Per, Range(99, "as in limits", count=STATIONS)]
 
 
 class Trip(NamedTuple):

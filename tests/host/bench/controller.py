@@ -31,8 +31,8 @@ from proofbath.wire.table import (
 
 from .samples import HEALTHY
 
-IDENTITY = Identity(PROTOCOL, 100, 1, 6, 7, 1, 4711, State.READY, 0, 0, 0, 0)
-NO_LIMITS = LimitsInForce(0, 1, 1, 1, 1, 1, *((0,) * 6,) * 5)
+IDENTITY = Identity(PROTOCOL, 100, 1, 6, 400, 7, 1, 4711, State.READY, 0, 0, 0, 0)
+NO_LIMITS = LimitsInForce(0, 1, 1, 1, 0, 1, 1, 0, 0, *((0,) * 6,) * 5, 0, 0, (0,) * 6)
 STILL = Input.LEVEL_OK | Input.EMERGENCY_STOP_CLOSED
 _PROBE = ProbeCalibration()
 

@@ -170,10 +170,10 @@ def test_limits_lie_on_the_safe_side_of_what_was_asked() -> None:
     assert 104.99 < ODD.guard.temperature_c(limits.guard_limit_sum) <= 105.0
     assert limits.element_max_code[:2] == (1501, 0)
     for station, low, high in zip(
-        ODD.station, limits.lift_low_sum, limits.lift_high_sum, strict=True
+        ODD.station, limits.lift_low_code, limits.lift_high_code, strict=True
     ):
-        assert (low, high) == (4 * station.window_low_code, 4 * station.window_high_code)
-    first_mm = limits.over_stroke_sum[0] / 4 * ODD.station[0].mm_per_code
+        assert (low, high) == (station.window_low_code, station.window_high_code)
+    first_mm = limits.over_stroke_code[0] * ODD.station[0].mm_per_code
     assert 11.99 < first_mm <= 12.0
     # IEC 60751 table 1: 0.37928 ohm/K at 100 °C, so 2.5 K in 10 s is at most 310.7 counts.
     assert 305 < limits.climb_limit_sum <= 2.5 * 0.3793 / 400 * 131072

@@ -73,8 +73,8 @@ def test_a_plain_units_element_may_carry_no_current(journal: Journal) -> None:
     run(controller, journal)
     assert controller.in_force.element_max_code == (0,) * 6
     # Closed at 100 codes of 20/4095 mm and the described 0.1 mm; full lift 8 mm, spare 20 % and 1.
-    stroke_sum = 400 + (8 * 1.2 + 1) * 4095 / 20 * 4
-    assert controller.in_force.over_stroke_sum[0] == pytest.approx(stroke_sum, abs=1)
+    stroke_code = 100 + (8 * 1.2 + 1) * 4095 / 20
+    assert controller.in_force.over_stroke_code[0] == pytest.approx(stroke_code, abs=1)
     trip_c = bench_file().calibration.bath.temperature_c(controller.in_force.bath_limit_sum)
     assert trip_c == pytest.approx(43.0, abs=0.02)
 
@@ -90,7 +90,7 @@ NOT_READY = [
     (Bench(lift_sum=(ABSENT,) * 6), BenchFaultError, "station 3 gauge: no reading"),
     (Bench(lift_sum=(0, 0, 500, 0, 0, 0)), BenchFaultError, "station 1 gauge: no reading"),
     (Bench(current_sum=(900,) * 6), BenchFaultError, "station 1 element at rest: 0.11"),
-    (Bench(identity=IDENTITY._replace(protocol=3)), MismatchError, "protocol 3, host 1"),
+    (Bench(identity=IDENTITY._replace(protocol=3)), MismatchError, "protocol 3, host 2"),
     (Bench(identity=IDENTITY._replace(stations=2)), MismatchError, "plan loads station 3"),
     (
         Bench(identity=IDENTITY._replace(state=0, trip_number=9, trip_reason=TripReason.POWER_ON)),

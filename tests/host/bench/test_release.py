@@ -22,7 +22,19 @@ STATIONS = (1, 2, 3, 4, 5, 6)
 NOW = "2025-10-01T18:00:00+00:00"
 REAL = bench_file(BENCH.replace('name = "quay"', 'name = "quay"\nport = "/dev/ttyACM0"'))
 CONTROLLER = Identity(
-    1, 100, Board.ATMEGA2560, 6, 5, BootCause.EXTERNAL, 4711, State.READY, 0, TripReason.NONE, 0, 0
+    2,
+    100,
+    Board.ATMEGA2560,
+    6,
+    400,
+    5,
+    BootCause.EXTERNAL,
+    4711,
+    State.READY,
+    0,
+    TripReason.NONE,
+    0,
+    0,
 )
 
 

@@ -28,6 +28,7 @@ from proofbath.errors import InputError
 from proofbath.virtual.native import library
 from proofbath.wire.line import decode, encode
 from proofbath.wire.table import (
+    OFFSET_MIDDLE,
     PROTOCOL,
     BootCause,
     Hello,
@@ -40,8 +41,8 @@ from proofbath.wire.table import (
 
 MEMORY_H = Path(__file__).parents[3] / "firmware/rig_controller/memory.h"
 LIMITS = Limits(
-    44000, 44500, 504, 315, 36000,
-    (2400,) * 6, (3600,) * 6, (100,) * 6, (16300,) * 6, (12000,) * 6,
+    44000, 44500, 504, OFFSET_MIDDLE, 315, 36000, 0, 0,
+    (2400,) * 6, (3600,) * 6, (25,) * 6, (4075,) * 6, (3000,) * 6, 0, 0, (0,) * 6,
 )  # fmt: skip
 
 

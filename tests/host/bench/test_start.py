@@ -88,20 +88,20 @@ class Says:
     "text",
     [
         encode(Refused(Word.HELLO, 0, RefusedReason.WRONG_PROTOCOL)),
-        b"identity 2 200 1 6 7 1 4711 1 0 0 0 0 99 98 97 #0000\n",
+        b"identity 3 200 1 6 400 7 1 4711 1 0 0 0 0 99 98 97 #0000\n",
         b"welcome to some other sketch\n",
         b"\xff\x00\x80\n",
     ],
 )
 def test_another_protocol_is_a_mismatch(text: bytes) -> None:
-    with pytest.raises(MismatchError, match=r"protocol 1; flash the firmware"):
+    with pytest.raises(MismatchError, match=r"protocol 2; flash the firmware"):
         greet(Link(VirtualPort(Says(text))))
 
 
 @pytest.mark.parametrize(
     ("identity", "fault"),
     [
-        (IDENTITY._replace(protocol=2), "speaks protocol 2, host 1"),
+        (IDENTITY._replace(protocol=3), "speaks protocol 3, host 2"),
         (IDENTITY._replace(board=Board.ATMEGA328P), "board is atmega328p"),
         (IDENTITY._replace(serial_number=1), "serial number is 1, the bench file says 4711"),
         (IDENTITY._replace(stations=2), "has 2 stations, the plan loads station 5"),
@@ -114,7 +114,7 @@ def test_the_wrong_controller_is_refused(identity: Identity, fault: str) -> None
 
 
 def test_every_fault_of_a_controller_is_named_at_once() -> None:
-    wrong = IDENTITY._replace(protocol=2, board=Board.ATMEGA328P, stations=1)
+    wrong = IDENTITY._replace(protocol=3, board=Board.ATMEGA328P, stations=1)
     with pytest.raises(MismatchError) as caught:
         check_identity(wrong, Board.NATIVE, None, 6)
     assert len(caught.value.faults) == 3
@@ -125,7 +125,7 @@ def test_every_fault_of_a_controller_is_named_at_once() -> None:
     [
         LimitsInForce(0, *LIMITS),
         LimitsInForce(1, *LIMITS)._replace(bath_limit_sum=LIMITS.bath_limit_sum + 1),
-        LimitsInForce(1, *LIMITS)._replace(over_stroke_sum=(1, 2, 3, 4, 5, 6)),
+        LimitsInForce(1, *LIMITS)._replace(over_stroke_code=(1, 2, 3, 4, 5, 6)),
     ],
 )
 def test_limits_that_are_not_the_plans_are_refused(in_force: LimitsInForce) -> None:

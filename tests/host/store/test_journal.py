@@ -18,10 +18,11 @@ from hypothesis import strategies as st
 from host.bench.samples import sample
 from proofbath.errors import BenchFaultError, RecordError
 from proofbath.store.journal import OPEN, EventLine, Journal, RunHead, RunWriter
-from proofbath.store.row import ROW, pack
+from proofbath.store.row import ROW, ROW_TEXT, pack
 from proofbath.wire.line import flat
 from proofbath.wire.table import Sample, fields_of
 
+NEW = ("stop_reason", "causes")
 HEAD = RunHead("2025-10-01T18:00:00+00:00", "quay", "plan", "bench", "{}", "{}")
 
 
@@ -184,12 +185,23 @@ def test_a_run_that_does_not_exist_is_refused(journal: Journal) -> None:
         journal.samples(5)
 
 
-def test_a_run_of_another_wire_table_is_refused(journal: Journal) -> None:
+def test_a_run_of_an_earlier_version_is_read_and_not_gone_on_with(journal: Journal) -> None:
+    """The layout of version 1.0.0, which knew neither `stop_reason` nor `causes`."""
+    layout = ROW_TEXT.replace(" stop_reason:B causes:I", "")
+    then = np.dtype([(name, ROW[name]) for name in ROW.names if name not in NEW])
     writer = write_run(journal, 1)
+    now = journal.samples(writer.run_id)
+    old = np.zeros(len(now), then)
+    for name in then.names:
+        old[name] = now[name]
     with sqlite3.connect(journal.path) as raw:
-        raw.execute("update run set row_text = 'boot_id:H'")
-    with pytest.raises(RecordError, match="another wire table"):
-        journal.samples(writer.run_id)
+        raw.execute("update run set row_text = ?", (layout,))
+        raw.execute("update chunk set rows = ?", (old.tobytes(),))
+    read = journal.samples(writer.run_id)
+    assert all((read[name] == now[name]).all() for name in then.names)
+    assert all((read[name] == 0).all() for name in NEW)
+    with pytest.raises(RecordError, match="begin a new night"):
+        journal.reopen(writer.run_id)
 
 
 KILLED = """

@@ -14,7 +14,7 @@ def sample(sequence: int, boot_id: int = 7, device_ms: int | None = None) -> Sam
     """A plausible sample of the given place in the sequence."""
     ms = sequence * 100 if device_ms is None else device_ms
     six = (8000,) * 6
-    head = (boot_id, sequence, ms % (U32 + 1), 1, 0, 0, 40000, 0, 40010, 0)
+    head = (boot_id, sequence, ms % (U32 + 1), 1, 0, 0, 0, 0, 40000, 0, 40010, 0)
     return Sample(*head, six, (0,) * 6, (0,) * 6, 0, 0, (0,) * 6, 23, 0, 0, 0)
 
 
