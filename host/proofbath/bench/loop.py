@@ -175,6 +175,8 @@ class Loop:
         self._heard_s = self._link.port.now_s()
         if event.missing:
             text = f"{event.missing} samples lost before {event.sample.sequence}"
+            if event.slip_ms:
+                text += f", controller's clock slipped by {event.slip_ms / 1000:+.1f} s"
             self._writer.note(self._t_s, "gap", text)
         self._writer.append(event.sample)
 
