@@ -13,19 +13,24 @@ from proofbath.curve.samples import Samples
 SMALLEST_SWING_K = 3.0
 TOP_BAND_K = 0.3
 SHORTEST_HOLD_S = 60.0
+UNSEEN_K = 0.3
+"""A bath that moved by more in a gap may have turned there, and the unit with it."""
 
 
 @dataclass(frozen=True)
 class Cycle:
     """Index ranges of one cycle in its samples; `end` is excluded, an absent part is empty.
 
-    rising = [first, top), hold = [top, fall), falling = [fall, end).
+    rising = [first, top), hold = [top, fall), falling = [fall, end).  A fall ends at the latest
+    where the bath went on unseen: what comes behind is another branch.
     """
 
     first: int
     top: int
     fall: int
     end: int
+    cut: bool = False
+    """Whether the fall ends at a gap in which the bath moved."""
 
     @property
     def rises(self) -> bool:
@@ -65,7 +70,19 @@ def _cycle(samples: Samples, bath_c: Floats, low: int, high: int, after: int) ->
     fall = high + int(behind[0]) if len(behind) else after + 1
     if samples.t_s[fall - 1] - samples.t_s[top] < SHORTEST_HOLD_S:
         top = fall = high
-    return Cycle(low, top, fall, after + 1)
+    gap = _moved_unseen(samples, high, after)
+    if gap is None:
+        return Cycle(low, top, fall, after + 1)
+    fall = min(fall, gap)
+    return Cycle(low, min(top, fall), fall, gap, True)
+
+
+def _moved_unseen(samples: Samples, first: int, last: int) -> int | None:
+    """Return the first sample behind a gap in which the bath moved; None where there is none."""
+    inside = slice(first, last + 1)
+    gaps = np.diff(samples.run[inside]) != 0
+    gaps &= np.abs(np.diff(samples.bath_c[inside])) > UNSEEN_K
+    return first + 1 + int(np.argmax(gaps)) if gaps.any() else None
 
 
 def _smooth(values: Floats, interval_s: float) -> Floats:
