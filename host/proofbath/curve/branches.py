@@ -13,16 +13,16 @@ from proofbath.curve.samples import Samples
 SMALLEST_SWING_K = 3.0
 TOP_BAND_K = 0.3
 SHORTEST_HOLD_S = 60.0
-UNSEEN_K = 0.3
-"""A bath that moved by more in a gap may have turned there, and the unit with it."""
+UNSEEN_K, FALLS_ON_K = 0.3, 1.0
+"""A fall in which the bath moved unseen goes on where it falls by more than this behind the gap."""
 
 
 @dataclass(frozen=True)
 class Cycle:
     """Index ranges of one cycle in its samples; `end` is excluded, an absent part is empty.
 
-    rising = [first, top), hold = [top, fall), falling = [fall, end).  A fall ends at the latest
-    where the bath went on unseen: what comes behind is another branch.
+    rising = [first, top), hold = [top, fall), falling = [fall, end).  Where the bath went on
+    unseen and then falls no more, the fall ends at the gap: the rest of it was not recorded.
     """
 
     first: int
@@ -30,7 +30,7 @@ class Cycle:
     fall: int
     end: int
     cut: bool = False
-    """Whether the fall ends at a gap in which the bath moved."""
+    """Whether the fall ends at such a gap."""
 
     @property
     def rises(self) -> bool:
@@ -78,11 +78,13 @@ def _cycle(samples: Samples, bath_c: Floats, low: int, high: int, after: int) ->
 
 
 def _moved_unseen(samples: Samples, first: int, last: int) -> int | None:
-    """Return the first sample behind a gap in which the bath moved; None where there is none."""
-    inside = slice(first, last + 1)
-    gaps = np.diff(samples.run[inside]) != 0
-    gaps &= np.abs(np.diff(samples.bath_c[inside])) > UNSEEN_K
-    return first + 1 + int(np.argmax(gaps)) if gaps.any() else None
+    """Return the first sample behind a gap in which a fall came to its end, None without one."""
+    bath_c = samples.bath_c[first : last + 1]
+    moved = np.abs(np.diff(bath_c)) > UNSEEN_K
+    for gap in np.flatnonzero((np.diff(samples.run[first : last + 1]) != 0) & moved) + 1:
+        if bath_c[gap] - bath_c[gap:].min() < FALLS_ON_K:
+            return first + int(gap)
+    return None
 
 
 def _smooth(values: Floats, interval_s: float) -> Floats:
