@@ -1,7 +1,7 @@
 """Curves from the journal: each loaded unit's record of its recorded cycles.
 
 A cycle whose branch was left is no cycle: its samples are left out.  So is what was recorded
-while the run stood still.
+while the run stood still, or checked elements.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import numpy as np
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.night import plan_of
-from proofbath.bench.passes import passes_in, stretches_off
+from proofbath.bench.passes import checks_in, passes_in, stretches_off
 from proofbath.bench.record import run_record
 from proofbath.curve.record import FEWEST_SAMPLES, CurveRecord
 from proofbath.store.journal import Journal
@@ -36,7 +36,7 @@ def unit_records(
     for broken in passes:
         if not broken.whole:
             used &= (run.t_s < broken.from_s) | (run.t_s >= broken.to_s)
-    for off in stretches_off(events):
+    for off in (*stretches_off(events), *checks_in(events)):
         used &= (run.t_s <= off.from_s) | (run.t_s >= off.to_s)
     if np.count_nonzero(used) < FEWEST_SAMPLES:
         return {}

@@ -33,6 +33,8 @@ class StationLimit(NamedTuple):
 
     element_max_a: float
     over_stroke_mm: float
+    element_per_k: int = 0
+    """What the element is guarded by in 1e-5/K; 0 where it is not known yet."""
 
 
 def wire_limits(
@@ -71,7 +73,7 @@ def wire_limits(
         ),
         heat_delay_s=0,
         probe_lag_s=0,
-        element_per_k=(0,) * len(scales),
+        element_per_k=tuple(unit.element_per_k if unit else 0 for unit in stations),
     )
 
 

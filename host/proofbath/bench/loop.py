@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from math import inf
 from typing import NamedTuple
 
 from proofbath.bench.clock import Clock
@@ -17,6 +18,7 @@ from proofbath.bench.port import PortLostError
 from proofbath.bench.supply_feed import SupplyFeed
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.run.acts import Act, Stop
+from proofbath.run.elements import GuardInForce
 from proofbath.run.note import Note
 from proofbath.run.reading import RELEASE, Demand, Reading
 from proofbath.run.sequencer import Sequencer
@@ -24,7 +26,17 @@ from proofbath.run.states import Phase
 from proofbath.store.journal import RunWriter
 from proofbath.wire import session
 from proofbath.wire.session import Disconnected, Garbled, LinkSilent, Rebooted, Sampled
-from proofbath.wire.table import Limits, Refused, RefusedReason, State, Trip, TripReason
+from proofbath.wire.table import (
+    Input,
+    Limits,
+    LimitsInForce,
+    Refused,
+    RefusedReason,
+    Sample,
+    State,
+    Trip,
+    TripReason,
+)
 
 SILENCE_S = 1.0
 COMMIT_S = 1.0
@@ -32,6 +44,8 @@ COMMIT_S = 1.0
 JOURNAL_PATIENCE_S = 10.0
 """How long a journal that cannot be written is tried again before the run is ended."""
 RELEASE_PATIENCE_S = 4.0
+GUARD_EVERY_S = 1.0
+"""Limits that are not answered are written again after this."""
 
 
 class Outcome(NamedTuple):
@@ -86,6 +100,7 @@ class Loop:
         self._reading: Reading | None = None
         self._t_s = 0.0
         self._oddities: dict[str, tuple[int, str]] = {}
+        self._guard_sent_s = -inf
 
     def run(self) -> Outcome:
         """Carry the run to its end, give all outputs back and close it in the journal.
@@ -144,6 +159,8 @@ class Loop:
             self._odd("garbled", event.reason)
         elif isinstance(event, Refused):
             self._odd("refused", RefusedReason(event.reason).name.lower())
+        elif isinstance(event, LimitsInForce):
+            self._limits_in_force(event)
         elif isinstance(event, Trip):
             reason = TripReason(event.reason).name.lower()
             text = f"{event.trip_number} {reason}, value {event.value}, limit {event.limit}"
@@ -156,10 +173,31 @@ class Loop:
         asked = self._sequencer.step(reading)
         if self._source is not None and asked is not None:
             asked = self._sourced(self._source, reading, asked)
-        if asked is RELEASE:
+        per_k = self._sequencer.guard_to_set
+        if per_k is not None and sample.state != State.LIVE:
+            self._set_guard(sample, per_k)
+        elif asked is RELEASE:
             self._link.send(release(sample))
         elif asked is not None:
             self._link.send(self._converter.demand(asked, sample, self._limits))
+
+    def _set_guard(self, sample: Sample, per_k: tuple[int, ...]) -> None:
+        """Write the limits anew with what the elements are guarded by; nothing else changes."""
+        at_rest = not sample.outputs and bool(sample.inputs & Input.CONTACTOR_OPEN)
+        if at_rest and self._t_s - self._guard_sent_s >= GUARD_EVERY_S:
+            self._guard_sent_s = self._t_s
+            self._limits = self._limits._replace(element_per_k=per_k)
+            self._link.send(self._limits)
+
+    def _limits_in_force(self, event: LimitsInForce) -> None:
+        if event.valid and event[1:] == tuple(self._limits):
+            self._sequencer.step(GuardInForce(self._limits.element_per_k))
+            text = "elements guarded by {} (1e-5/K)".format(
+                ", ".join(map(str, self._limits.element_per_k))
+            )
+            self._writer.note(self._t_s, "limits", text)
+        else:
+            self._odd("limits", "limits in force differ from those that were written")
 
     def _sourced(self, source: SupplyFeed, reading: Reading, asked: Demand) -> Demand:
         try:

@@ -9,13 +9,16 @@ from pathlib import Path
 from typing import NamedTuple
 
 from proofbath.bench.clock import Clock, monotonic_s, seconds_of_day, utc_text
+from proofbath.bench.connect import simulated
 from proofbath.bench.convert import Converter
 from proofbath.bench.description import BenchFile
 from proofbath.bench.limits import StationLimit
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Loop, Outcome
+from proofbath.bench.passes import MEASURED
 from proofbath.bench.preflight import Check, check_rest, mean_of, readings_at_rest
 from proofbath.bench.ready import NOTHING_LOADED, Ready, StationLimits, ready_bench
+from proofbath.bench.release import attended_in
 from proofbath.bench.start import check_identity, greet, trip_text
 from proofbath.bench.supply_feed import SupplyFeed, current_source
 from proofbath.bench.tuned import tuning_doubts
@@ -23,6 +26,7 @@ from proofbath.control.boiling import MARGIN_K
 from proofbath.errors import RecordError
 from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
+from proofbath.run.elements import NO_GUARD, Elements
 from proofbath.run.note import Note
 from proofbath.run.plan import NightPlan
 from proofbath.run.profile import Leg
@@ -106,15 +110,17 @@ def make_ready(
     journal_path: Path,
     clear: bool,
     day_s: float | None = None,
+    guard: tuple[int, ...] = NO_GUARD,
 ) -> Ready:
     """Return a bench ready to heat; refuses with every fault found.
 
-    `clear` says that a person asked for a latched trip to be cleared.
+    `clear` says that a person asked for a latched trip to be cleared; `guard` is what the elements
+    are guarded by where that is known, in 1e-5/K.
     """
     loaded = tuple(sorted(place.station for place in plan.station))
 
     def station_limits(readings: list[Reading]) -> StationLimits:
-        return _station_limits(plan, readings)
+        return _station_limits(plan, readings, guard)
 
     checked = check_night(plan, bench, day_s)
     ready = ready_bench(link, bench, checked, loaded, station_limits, journal_path, clear)
@@ -143,7 +149,8 @@ def run_night(
     ready = make_ready(link, plan, bench, journal.path, clear, day_s())
     watch.on_ready(ready)
     head = run_head(bench, ready, plan.model_dump_json(), started())
-    sequencer = Sequencer(ready.checked.legs, bench.bath, bench.gains())
+    elements = Elements(attended_in(remarks) or simulated(bench))
+    sequencer = Sequencer(ready.checked.legs, bench.bath, bench.gains(), elements=elements)
     with current_source(bench.supply) as source:
         writer = journal.begin(head)
         writer.note(0.0, CYCLES, json.dumps(measured_cycles(ready.checked.legs)))
@@ -174,8 +181,8 @@ def plan_of(line: RunLine) -> NightPlan:
 
 
 def measured_cycles(legs: tuple[Leg, ...]) -> list[int]:
-    """Return the cycles among legs, the cool-down's aside."""
-    return sorted({leg.step.cycle for leg in legs if leg.step.purpose != "cool-down"})
+    """Return the cycles among legs; cool-down and checks belong to none."""
+    return sorted({leg.step.cycle for leg in legs if leg.step.purpose in MEASURED})
 
 
 def carry(
@@ -213,7 +220,9 @@ def carry(
     return loop.run()
 
 
-def _station_limits(plan: NightPlan, readings: list[Reading]) -> StationLimits:
+def _station_limits(
+    plan: NightPlan, readings: list[Reading], guard: tuple[int, ...]
+) -> StationLimits:
     stations = list(NOTHING_LOADED)
     for place in plan.station:
         unit_type = plan.type_at(place)
@@ -221,5 +230,7 @@ def _station_limits(plan: NightPlan, readings: list[Reading]) -> StationLimits:
             continue
         closed_mm = min(mean_of(r.lift_mm[place.station - 1] for r in readings), CLOSED_AT_MOST_MM)
         stroke_mm = unit_type.stroke_mm()
-        stations[place.station - 1] = StationLimit(unit_type.element_max_a, closed_mm + stroke_mm)
+        stations[place.station - 1] = StationLimit(
+            unit_type.element_max_a, closed_mm + stroke_mm, guard[place.station - 1]
+        )
     return tuple(stations)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 
-from proofbath.run.note import Note
+from proofbath.run.note import ELEMENTS, Note
 from proofbath.store.journal import EventLine
 
 NOTE_CODES = frozenset(
@@ -17,6 +17,7 @@ NOTE_CODES = frozenset(
         "alarm",
         "late",
         "cycle_spoiled",
+        ELEMENTS,
         "run_end",
     }
 )

@@ -11,6 +11,8 @@ from proofbath.store.journal import EventLine
 
 BEGUN_AGAIN = "begun_again"
 """Kind of the event that says that a resumed run begins a cycle anew, with its number as text."""
+MEASURED = frozenset({"conditioning", "recorded"})
+"""Purposes of steps that belong to a cycle; the cool-down and checks of elements do not."""
 RESUMED = "resumed"
 """Kind of the event that says where, and why there, a run was gone on with."""
 
@@ -40,7 +42,7 @@ def passes_in(events: list[EventLine]) -> list[Pass]:
         note = note_in(event)
         if note.code == "cycle_spoiled":
             _break_last(found, note.cycle)
-        if note.code != "step_begin" or note.purpose == "cool-down":
+        if note.code != "step_begin" or note.purpose not in MEASURED:
             continue
         if again or not found or found[-1].cycle != note.cycle:
             if found:
@@ -49,6 +51,18 @@ def passes_in(events: list[EventLine]) -> list[Pass]:
             found.append(Pass(note.cycle, recorded, note.t_s, math.inf, True))
             again = False
     return found
+
+
+def checks_in(events: list[EventLine]) -> list[Off]:
+    """Return when elements were checked: their current is none of a cycle's."""
+    notes = [note_in(event) for event in events if event.kind in NOTE_CODES]
+    steps = [note for note in notes if note.code in ("step_begin", "run_end")]
+    ends_s = [note.t_s for note in steps[1:]] + [math.inf]
+    return [
+        Off(note.t_s, end_s)
+        for note, end_s in zip(steps, ends_s, strict=True)
+        if note.code == "step_begin" and note.purpose == "check"
+    ]
 
 
 class Off(NamedTuple):

@@ -113,6 +113,7 @@ def bench_resume(
     run_id: int | None = None,
     *,
     clear: bool = False,
+    attended: bool = False,
     on_ready: Callable[[Ready], None] = lambda _: None,
     on_progress: Callable[[Progressed], None] = lambda _: None,
     on_alarm: Callable[[str], None] = lambda _: None,
@@ -122,7 +123,9 @@ def bench_resume(
     """Go on with a run as `resume_night` does, as the bench's own process."""
 
     def run(link: Link, journal: Journal, watch: Watch) -> Outcome:
-        return resume_night(link, bench, journal, run_id, clear=clear, watch=watch)
+        return resume_night(
+            link, bench, journal, run_id, clear=clear, watch=watch, attended=attended
+        )
 
     watch = Watch(on_ready, on_progress, deque(), wall_s, on_alarm=on_alarm)
     return _told(bench, place, watch, folder, run)

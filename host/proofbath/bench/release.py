@@ -14,6 +14,14 @@ from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan
 from proofbath.wire.table import Identity
 
+ATTENDED, UNATTENDED = "attended", "unattended"
+"""Kinds of the event that says whether somebody stays while a run heats."""
+
+
+def attended_in(remarks: Sequence[tuple[str, str]]) -> bool:
+    """Return whether somebody stays, by what is told at a run's beginning; if not told, nobody."""
+    return any(kind == ATTENDED for kind, _ in remarks)
+
 
 class Release(NamedTuple):
     """A night that may be started on paper; `remarks` are events of its run."""
@@ -41,9 +49,9 @@ def release_attendance(
     `stations` are those loaded, `now` is ISO 8601 UTC.
     """
     if simulated(bench):
-        return Release((("attended", "virtual bench: nobody need stay"),))
+        return Release(((ATTENDED, "virtual bench: nobody need stay"),))
     if attended:
-        return Release((("attended", "somebody stays while it heats"),))
+        return Release(((ATTENDED, "somebody stays while it heats"),))
     proof = load_proof(proof_file)
     how = "run: proofbath check --commission, or stay and say --attended"
     if proof is None:
@@ -60,7 +68,7 @@ def release_attendance(
     if unproven:
         raise InputError(f"unattended: station {unproven[0]} is loaded but not proven; {how}")
     text = f"interlocks proven, oldest {min(r.at for r in proof.rows.values())[:10]}"
-    return Release((("unattended", f"{text}, digest {proof.digest()}"),), proof)
+    return Release(((UNATTENDED, f"{text}, digest {proof.digest()}"),), proof)
 
 
 def release_loading(

@@ -10,18 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from proofbath.bench.calibration import Calibration
+from proofbath.bench.connect import simulated
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
 from proofbath.bench.night import CYCLES, HEATING_TEST, Watch, carry, make_ready, nobody, plan_of
 from proofbath.bench.notes import notes_in
-from proofbath.bench.passes import BEGUN_AGAIN, RESUMED, stretches_off
+from proofbath.bench.passes import BEGUN_AGAIN, MEASURED, RESUMED, stretches_off
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import run_record, times_ms
 from proofbath.bench.supply_feed import current_source
 from proofbath.errors import RecordError
 from proofbath.run.branch import SPOILING_K
-from proofbath.run.note import Branch, Note
+from proofbath.run.elements import Elements
+from proofbath.run.note import ELEMENTS, Branch, Note
 from proofbath.run.profile import Energise, Hold, Leg, PowerRamp, Ramp, Soak
 from proofbath.run.sequencer import Sequencer
 from proofbath.run.states import Phase
@@ -56,28 +58,34 @@ def resume_night(
     *,
     clear: bool = False,
     watch: Watch | None = None,
+    attended: bool = False,
 ) -> Outcome:
     """Go on with a run of this bench, by default its last, and return how it ended.
+
+    What was found of the elements stays known; `attended` says whether somebody stays.
 
     Raises RecordError when there is nothing to go on with, and what `make_ready` raises.
     """
     line = _resumable(bench, journal, run_id)
     plan = plan_of(line)
     watch = watch or nobody()
-    ready = make_ready(link, plan, bench, journal.path, clear)
-    watch.on_ready(ready)
     events, rows = journal.events(line.run_id), journal.samples(line.run_id)
+    notes = notes_in(events)
+    found = next((note.text for note in reversed(notes) if note.code == ELEMENTS), "")
+    elements = Elements(attended or simulated(bench), found)
+    ready = make_ready(link, plan, bench, journal.path, clear, guard=elements.guard)
+    watch.on_ready(ready)
     cycles: list[int] = next((json.loads(e.text) for e in events if e.kind == CYCLES), [])
     legs = tuple(
         leg
         for leg in ready.checked.legs
-        if leg.step.purpose == "cool-down" or leg.step.cycle in cycles
+        if leg.step.purpose not in MEASURED or leg.step.cycle in cycles
     )
     gap = _gap(rows, ready, bench, _end_s(events))
-    point = resume_point(legs, notes_in(events), gap)
+    point = resume_point(legs, notes, gap)
     t_ms = int(times_ms(rows)[-1]) if len(rows) else 0
     link.since_ms = t_ms - gap.last_device_ms
-    sequencer = Sequencer(legs, bench.bath, bench.gains(), point.leg)
+    sequencer = Sequencer(legs, bench.bath, bench.gains(), point.leg, elements)
     with current_source(bench.supply) as source:
         writer = journal.reopen(line.run_id)
         writer.note(t_ms / 1000, RESUMED, f"at step {point.leg + 1}: {point.why}")
@@ -99,6 +107,8 @@ def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePo
     step = legs[at].step
     if step.purpose == "cool-down":
         return _behind_falls(legs, at, gap.now_c) or ResumePoint(at, "only the cool-down was left")
+    if step.purpose == "check" and not any(leg.moves for leg in legs[:at]):
+        return ResumePoint(0, "the bath had not been heated yet")
     fell_k = gap.lost_c - gap.now_c
     if isinstance(step, (Ramp, Soak, Hold)):
         if max(abs(fell_k), gap.could_fall_k) <= SPOILING_K:
@@ -110,7 +120,11 @@ def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePo
             needs_its_bath = legs[behind.leg : behind.leg + 1]
             if not any(isinstance(leg.step, (Energise, PowerRamp)) for leg in needs_its_bath):
                 return behind
-    first = next(n for n, leg in enumerate(legs) if leg.step.cycle == step.cycle)
+    first = next(
+        n
+        for n, leg in enumerate(legs)
+        if leg.step.cycle == step.cycle and leg.step.purpose in MEASURED
+    )
     why = f"cycle {step.cycle} begins again, its branch was left (bath fell by {fell_k:.1f} K)"
     return ResumePoint(first, why, step.cycle)
 

@@ -6,6 +6,8 @@ import math
 from typing import NamedTuple
 
 from proofbath.errors import InputError
+from proofbath.run.duration import total_seconds
+from proofbath.run.element_steps import with_element_checks
 from proofbath.run.faults import BenchFacts, plan_faults
 from proofbath.run.forecast import Deadlines, drop_to_fit, forecast, seconds_until
 from proofbath.run.in_turn import in_turn
@@ -42,9 +44,15 @@ def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     turns: list[str] = []
     if facts.supply_a is not None:
         legs, turns = in_turn(legs, facts.model)
-    legs, dropped = drop_to_fit(legs, facts.model, _deadlines(plan, facts), plan.may_drop)
+    one_at_a_time = facts.supply_a is not None
+    checks_s = total_seconds(with_element_checks(legs, one_at_a_time), facts.model) - total_seconds(
+        legs, facts.model
+    )
+    deadlines = _deadlines(plan, facts).sooner(checks_s)
+    legs, dropped = drop_to_fit(legs, facts.model, deadlines, plan.may_drop)
     warnings = [f"cycle {cycle} is left out to be ready in time" for cycle in dropped]
     warnings += turns + _warnings(plan, legs, facts)
+    legs = with_element_checks(legs, one_at_a_time)
     needs = forecast(legs, facts.model)
     fill_l = EVAPORATION_COVER * needs.evaporated_l
     if facts.above_switch_l is not None and facts.above_switch_l < fill_l:

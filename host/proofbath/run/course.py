@@ -10,10 +10,13 @@ from proofbath.control.controller import BathController
 from proofbath.control.gains import Gains
 from proofbath.run.blocks import Block, Blocks
 from proofbath.run.branch import SPOILING_K, BranchWatch
-from proofbath.run.execution import Execution, begin
+from proofbath.run.element_execution import Checking, Guarding
+from proofbath.run.elements import Elements
+from proofbath.run.execution import Execution, Start
 from proofbath.run.heat_watch import HeatWatch
 from proofbath.run.input_watch import InputWatch
-from proofbath.run.note import Branch
+from proofbath.run.legs import begin
+from proofbath.run.note import ELEMENTS, Branch
 from proofbath.run.profile import FASTEST_K_PER_MIN, Drive, Leg, Ramp, Soak
 from proofbath.run.progress import Progress, Timetable
 from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
@@ -38,8 +41,14 @@ class Course:
     """Legs under way; begins with the first reading behind the stirring."""
 
     def __init__(
-        self, legs: tuple[Leg, ...], model: BathModel, gains: Gains | None, story: Story
+        self,
+        legs: tuple[Leg, ...],
+        model: BathModel,
+        gains: Gains | None,
+        story: Story,
+        elements: Elements,
     ) -> None:
+        self.elements = elements
         self.bath = BathController(model, gains)
         self._legs = legs
         self._story = story
@@ -88,8 +97,16 @@ class Course:
         if story.ended:
             return RELEASE
         run = self._run
+        if self.gives_back:
+            return RELEASE
         duty = run.duty(reading.bath_c, dt_s)
         return Demand(duty, True, run.cooling, self._currents())
+
+    @property
+    def gives_back(self) -> bool:
+        """Whether everything is given back for a moment, so that limits can be set."""
+        story, run = self._story, self._run
+        return story.phase is Phase.GUARDING and isinstance(run, Guarding) and run.gives_back
 
     def progress(self) -> Progress:
         """Return how far the run is."""
@@ -102,8 +119,7 @@ class Course:
         """Keep the bath where it is, elements off."""
         self._paused_s = self._reading.t_s
         self.bath.stay()
-        if self._run.element_a is not NO_CURRENT:
-            self._spoil("elements are off during a pause")
+        self._spoil_fed("elements are off during a pause")
         self._story.say("warning", "paused by the operator")
 
     def resume(self) -> None:
@@ -130,6 +146,8 @@ class Course:
         run = self._run
         if run.over(reading):
             self._finish_leg()
+        elif run.failure:
+            self._story.happen(Kind.GIVE_UP, run.failure)
         elif reading.t_s - run.began_s > self._leg_limit_s:
             text = (
                 f"step {self._story.leg + 1} is not over after {self._leg_limit_s / 60.0:.0f} min,"
@@ -141,21 +159,29 @@ class Course:
         element_a = self._run.element_a
         if element_a is NO_CURRENT or self._story.phase is Phase.PAUSED:
             return NO_CURRENT
-        may_feed = self._stations.may_feed
-        return tuple(a if may else 0.0 for a, may in zip(element_a, may_feed, strict=True))
+        may_feed = zip(self._stations.may_feed, self.elements.may_feed, strict=True)
+        return tuple(a if all(may) else 0.0 for a, may in zip(element_a, may_feed, strict=True))
 
     def _pick_up(self) -> None:
         """Go on from the present reading after the link or the lease was down."""
+        behind_k = self.bath.command_c - self._story.bath_c
+        if isinstance(self._run, Guarding) and abs(behind_k) <= SPOILING_K:
+            return  # heat was given back for a second, as meant
         back_k = self._branch.went_back_k(self._story.bath_c)
         if back_k > SPOILING_K:
             self._spoil(f"bath went back {back_k:.2f} K while the link was down")
-        elif self._run.element_a is not NO_CURRENT:
-            self._spoil("elements were off while the link was down")
+        else:
+            self._spoil_fed("elements were off while the link was down")
         self.bath.anchor(self._story.bath_c)
         if self._story.phase is Phase.PAUSED:
             self.bath.stay()
         else:
             self._run.aim()
+
+    def _spoil_fed(self, text: str) -> None:
+        """Spoil the cycle where elements are fed; a check only begins anew."""
+        if self._run.element_a is not NO_CURRENT and not isinstance(self._run, Checking):
+            self._spoil(text)
 
     def _spoil(self, text: str) -> None:
         cycle = self._run.step.cycle
@@ -220,6 +246,10 @@ class Course:
         if isinstance(run.step, Soak) and run.step.purpose == "recorded":
             for warning in self._stations.zero(run.leg.to_c, self._closed_mm):
                 story.say("alarm", warning)
+        if isinstance(run, Checking):
+            for code, line in self.elements.checked(run.found(), run.brief, run.step.last):
+                story.say(code, line)
+            story.say(ELEMENTS, self.elements.text())
         drift = self._heat.rise_ends(story.bath_c, self._reading.heater_on_s)
         if drift:
             story.say("alarm", drift)
@@ -233,7 +263,8 @@ class Course:
         story.leg += 1
         leg = self._legs[story.leg]
         from_c = self.bath.command_c
-        run = begin(self._legs, story.leg, self.bath, self._reading, self._closed_mm)
+        start = Start(self._reading, self._closed_mm, self.elements)
+        run = begin(self._legs, story.leg, self.bath, start)
         self._run, story.step = run, leg.step
         story.happen(run.kind)
         self._leg_began_c = story.bath_c

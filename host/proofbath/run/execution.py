@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from typing import Any, Generic, NamedTuple, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 from proofbath.control.controller import BathController
 from proofbath.run.blocks import Block
+from proofbath.run.elements import Elements
 from proofbath.run.power import PowerGenerator, fed
 from proofbath.run.profile import (
     FASTEST_K_PER_MIN,
@@ -28,10 +29,12 @@ _S = TypeVar("_S", bound=AnyStep)
 
 
 class Start(NamedTuple):
-    """What a leg finds when it begins: the reading of now, and the lifts of the closed units."""
+    """What a leg finds when it begins: the reading of now, the lifts of the closed units, and what
+    is known of the elements."""
 
     reading: Reading
     closed_mm: tuple[float, ...]
+    elements: Elements
 
 
 class Execution(ABC, Generic[_S]):
@@ -47,6 +50,8 @@ class Execution(ABC, Generic[_S]):
         self.element_a = NO_CURRENT
         self.warning = ""
         """Set when the leg ends otherwise than wished."""
+        self.failure = ""
+        """Set when the run cannot go on."""
         self.aim()
 
     def aim(self) -> None:
@@ -202,31 +207,3 @@ class Driving(Execution[Drive]):
         gone_k = reading.bath_c - self.step.until_c
         there = gone_k >= 0.0 if self.step.duty else gone_k <= 0.0
         return there or reading.t_s - self.began_s >= self.step.for_s
-
-
-_EXECUTIONS: dict[type[AnyStep], type[Execution[Any]]] = {
-    Ramp: Ramping,
-    Soak: Soaking,
-    Hold: Holding,
-    Energise: Energising,
-    PowerRamp: PowerRamping,
-    Drive: Driving,
-}
-
-
-def begin(
-    legs: tuple[Leg, ...],
-    index: int,
-    bath: BathController,
-    now: Reading,
-    closed_mm: tuple[float, ...],
-) -> Execution[Any]:
-    """Return the execution of a leg that begins now."""
-    leg = legs[index]
-    from_c = bath.command_c
-    execution = _EXECUTIONS[type(leg.step)](leg, leg.step, bath, Start(now, closed_mm))
-    if isinstance(execution, Ramping) and index + 1 < len(legs):
-        then = legs[index + 1]
-        same_way = (then.to_c - leg.to_c) * (leg.to_c - from_c) > 0.0
-        execution.runs_through = isinstance(then.step, Ramp) and same_way
-    return execution

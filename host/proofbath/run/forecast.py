@@ -35,6 +35,10 @@ class Deadlines(NamedTuple):
     ready_s: float = math.inf
     cold_s: float = math.inf
 
+    def sooner(self, by_s: float) -> Deadlines:
+        """Return them with so much less time left."""
+        return Deadlines(self.ready_s - by_s, self.cold_s - by_s)
+
 
 def forecast(legs: tuple[Leg, ...], model: BathModel, from_c: float | None = None) -> Forecast:
     """Return what `legs` take on a bath that begins at `from_c` (ambient when left out)."""

@@ -5,6 +5,9 @@ from __future__ import annotations
 from enum import Enum
 from typing import NamedTuple
 
+ELEMENTS = "elements"
+"""Code of the note that holds all that is known of the elements, for a run that is gone on with."""
+
 
 class Branch(Enum):
     """Which way the bath goes in a step."""
@@ -19,7 +22,7 @@ class Note(NamedTuple):
 
     t_s: float
     code: str
-    """run_begin, step_begin, step_end, warning, alarm, late, cycle_spoiled or run_end.
+    """run_begin, step_begin, step_end, warning, alarm, late, cycle_spoiled, elements or run_end.
 
     An alarm is for a person to hear of at once; late says that the run takes too long."""
     text: str

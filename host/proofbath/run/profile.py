@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Annotated, Literal, NamedTuple, Self
 
 from pydantic import Field, model_validator
@@ -117,8 +118,37 @@ class Drive(_Step):
     """Ends earlier when the bath gets there: from below with heat, from above without."""
 
 
-AnyStep = Ramp | Soak | Hold | Energise | PowerRamp | Drive
-Step = Annotated[AnyStep, Field(discriminator="kind")]
+class _Check(Described):
+    """A step that no plan writes: it is put in where elements are fed, and belongs to no cycle's
+    record."""
+
+    label: str = ""
+    cycle: int = 0
+    """Cycle of the step it was put in before."""
+    purpose: Literal["check"] = "check"
+
+
+class ElementCheck(_Check):
+    """Feed elements a small current for a time: what their resistance does tells what is wrong."""
+
+    kind: Literal["element check"] = "element check"
+    stations: list[Station]
+    rest_s: float
+    """Without current first, so that units and bath are at one temperature."""
+    for_s: float
+    last: bool = False
+    """No other follows before the elements are fed: the verdict falls at its end."""
+
+
+class ElementGuard(_Check):
+    """Give the heat back for a moment and let the controller take the elements' coefficients."""
+
+    kind: Literal["element guard"] = "element guard"
+
+
+PlannedStep = Ramp | Soak | Hold | Energise | PowerRamp | Drive
+AnyStep = PlannedStep | ElementCheck | ElementGuard
+Step = Annotated[PlannedStep, Field(discriminator="kind")]
 
 
 class Profile(Described):
@@ -168,7 +198,7 @@ def wanted_c(step: Ramp | Soak, unit_type: UnitType, bath_limit_c: float) -> flo
 
 
 def resolve(
-    steps: list[Step],
+    steps: Sequence[PlannedStep],
     unit_type: UnitType,
     bath_limit_c: float,
     loading: Loading = PLAIN,

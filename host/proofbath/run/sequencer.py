@@ -8,6 +8,7 @@ from proofbath.control.bath_model import BathModel
 from proofbath.control.gains import Gains
 from proofbath.run.acts import Act, Finish, Pause, Resume, Stop
 from proofbath.run.course import Course
+from proofbath.run.elements import Elements, GuardInForce
 from proofbath.run.note import Note
 from proofbath.run.profile import Leg
 from proofbath.run.progress import Progress
@@ -26,7 +27,7 @@ SILENCE_LIMIT = 10
 DEAF_LIMIT_S = 120.0
 """A controller that stays ready this long although it is asked to go live ends the run."""
 
-Event = Reading | LinkSilent | Disconnected | Rebooted | Act
+Event = Reading | LinkSilent | Disconnected | Rebooted | GuardInForce | Act
 _SAMPLE_KIND = {State.TRIPPED: Kind.TRIP, State.READY: Kind.READY, State.LIVE: Kind.LIVE}
 _KIND_BY_NUMBER = tuple(_SAMPLE_KIND[state] for state in sorted(State))
 _STIR = Demand(0.0, True, False, NO_CURRENT)
@@ -36,12 +37,22 @@ class Sequencer:
     """One run; `step` takes each event in order and returns what to ask of the controller."""
 
     def __init__(
-        self, legs: tuple[Leg, ...], model: BathModel, gains: Gains | None = None, first: int = 0
+        self,
+        legs: tuple[Leg, ...],
+        model: BathModel,
+        gains: Gains | None = None,
+        first: int = 0,
+        elements: Elements | None = None,
     ) -> None:
-        """Prepare a run of `legs`, beginning with number `first` (0 is the first)."""
+        """Prepare a run of `legs`, beginning with number `first` (0 is the first).
+
+        `elements`: whether somebody stays, and what is known of them; nobody and nothing when
+        left out.
+        """
         self._legs = legs
         self._story = Story(first - 1)
-        self._course = Course(legs, model, gains, self._story)
+        self._elements = elements or Elements()
+        self._course = Course(legs, model, gains, self._story, self._elements)
         self._begun = False
         self._began_s = self._turning_since_s = math.nan
         self._live_s = math.nan
@@ -73,12 +84,20 @@ class Sequencer:
         """Set-point of the bath in °C; NaN before the first step."""
         return self._course.bath.setpoint_c if self._begun else math.nan
 
+    @property
+    def guard_to_set(self) -> tuple[int, ...] | None:
+        """Coefficients the controller shall guard elements by, to be written now that heat is
+        given back; None where there is nothing to write.  `GuardInForce` answers it."""
+        return self._elements.guard if self._begun and self._course.gives_back else None
+
     def step(self, event: Event) -> Demand | None:
         """Take one event; return the demand that answers it, None where nothing is to be sent."""
         if isinstance(event, Reading):
             return self._sample(event)
         if isinstance(event, LinkSilent):
             self._silent()
+        elif isinstance(event, GuardInForce):
+            self._elements.in_force = event.per_k
         elif isinstance(event, Disconnected):
             self._story.happen(Kind.GONE, f"link lost: {event.reason}")
         elif isinstance(event, Rebooted):

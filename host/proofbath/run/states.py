@@ -18,6 +18,8 @@ class Phase(Enum):
     SOAKING = "soaking"
     RAMPING = "ramping"
     HOLDING = "holding"
+    CHECKING = "checking the elements"
+    GUARDING = "setting the elements' guard"
     ENERGISING = "energising"
     DRIVING = "driving the heater"
     PAUSED = "paused"
@@ -45,6 +47,8 @@ class Kind(Enum):
     NEXT_SOAK = "next step is a soak"
     NEXT_RAMP = "next step is a ramp"
     NEXT_HOLD = "next step is a hold"
+    NEXT_CHECK = "next step checks the elements"
+    NEXT_GUARD = "next step sets the elements' guard"
     NEXT_ENERGISE = "next step feeds the elements"
     NEXT_DRIVE = "next step drives the heater"
     NO_NEXT = "no step is left"
@@ -52,15 +56,16 @@ class Kind(Enum):
 
 
 END = frozenset({Phase.DONE, Phase.STOPPED, Phase.TRIPPED, Phase.LOST})
-WORKING = frozenset({Phase.SOAKING, Phase.RAMPING, Phase.HOLDING, Phase.ENERGISING, Phase.DRIVING})
-
 _NEXT_STEP = {
     Kind.NEXT_SOAK: Phase.SOAKING,
     Kind.NEXT_RAMP: Phase.RAMPING,
     Kind.NEXT_HOLD: Phase.HOLDING,
+    Kind.NEXT_CHECK: Phase.CHECKING,
+    Kind.NEXT_GUARD: Phase.GUARDING,
     Kind.NEXT_ENERGISE: Phase.ENERGISING,
     Kind.NEXT_DRIVE: Phase.DRIVING,
 }
+WORKING = frozenset(_NEXT_STEP.values())
 
 
 def _table() -> dict[tuple[Phase, Kind], Phase]:

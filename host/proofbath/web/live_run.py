@@ -13,6 +13,7 @@ from proofbath.bench.calibration import Calibration
 from proofbath.bench.description import BenchFile
 from proofbath.bench.night import CYCLES, HEATING_TEST, check_night
 from proofbath.bench.notes import NOTE_CODES, note_in
+from proofbath.bench.passes import MEASURED
 from proofbath.errors import InputError, RecordError
 from proofbath.run.note import Note
 from proofbath.run.plan import NightPlan
@@ -92,7 +93,7 @@ class LiveRun:
         except InputError:  # planned by rules that have changed since
             return None
         kept = tuple(
-            leg for leg in legs if leg.step.purpose == "cool-down" or leg.step.cycle in cycles
+            leg for leg in legs if leg.step.purpose not in MEASURED or leg.step.cycle in cycles
         )
         return SetpointReplay(kept, self._bench.bath, self._bench.gains())
 

@@ -1,0 +1,193 @@
+"""What an element's resistance says before it is fed: its coefficient, and whether it is wet.
+
+R grows with the core's temperature.  The same small current is given twice: at the cold start, long
+enough for an immersed core to come to rest, and for some seconds at the soak before the first
+feeding.  The first seconds of both, with the bath between them, give the element's own coefficient;
+with it the first check tells by how many kelvins a watt the core warmed.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+GREATEST_A = 0.5
+POWER_W = 2.0
+"""Power of the check at the element's nominal resistance."""
+SETTLE_S, BASE_S = 0.5, 1.5
+"""The core is taken to be at the bath's temperature between these, from the current's beginning."""
+FIRST_S = 3.5
+"""End of the window, from `SETTLE_S`, that gives the resistance for the coefficient."""
+BRIEF_S = 4.0
+EARLY_S, LATE_S = (40.0, 55.0), (85.0, 100.0)
+"""Windows between which an immersed core warms no more."""
+WHOLE_S = 100.0
+REST_S = 60.0
+STILL_K_PER_W = 1.2
+"""Limit between the windows: immersed 0.35 cold and 0.92 at 97 °C at most, in air 2.9 and 1.5 at
+least (drawn on the plant, benchmark dry_elements)."""
+RISE_K_PER_W = 6.5
+"""Limit from the first second to the late window: immersed 5.0 cold at most, in air 8 at least."""
+HASTY_K = 15.0
+"""An element whose core has warmed by this, even if its coefficient were the greatest there is, is
+fed no longer: an immersed one warms by 10 K at most."""
+
+LEAST_PER_K, GREATEST_PER_K = 1e-4, 6e-4
+"""Coefficients that can be used, and that are believed (common practice, no source)."""
+LEAST_SPAN_K = 20.0
+LEAST_KNOWN = 0.15
+"""Greatest expanded relative uncertainty of a coefficient that can be used."""
+_TWICE = 2.0
+
+
+def check_a(max_a: float, ohm: float) -> float:
+    """Return the current in A that checks an element of nominal `ohm`; 0 where there is none."""
+    return min(GREATEST_A, max_a, math.sqrt(POWER_W / ohm)) if max_a > 0.0 else 0.0
+
+
+class Mean(NamedTuple):
+    """A mean of single readings with its standard uncertainty; NaN without any."""
+
+    value: float = math.nan
+    u: float = math.nan
+
+
+class Window:
+    """Readings of one stretch of time."""
+
+    def __init__(self, from_s: float, to_s: float) -> None:
+        self._from_s, self._to_s = from_s, to_s
+        self._count = 0
+        self._sum = self._square = self._origin = 0.0
+
+    def add(self, t_s: float, value: float) -> None:
+        """Take a reading; one outside the window, or that is NaN, does not count."""
+        if not self._from_s <= t_s <= self._to_s or math.isnan(value):
+            return
+        if not self._count:
+            self._origin = value  # squares of differences keep their digits
+        self._count += 1
+        self._sum += value - self._origin
+        self._square += (value - self._origin) ** 2
+
+    def mean(self) -> Mean:
+        """Return the mean so far."""
+        n = self._count
+        if n < 2:
+            return Mean()
+        variance = max(0.0, self._square - self._sum**2 / n) / (n - 1)
+        return Mean(self._origin + self._sum / n, math.sqrt(variance / n))
+
+
+class Warming(NamedTuple):
+    """What one check found at one station; resistances in ohm, NaN where it was not that long."""
+
+    bath_c: float
+    power_w: float
+    base: Mean
+    first: Mean
+    early: Mean
+    late: Mean
+    hasty: bool = False
+    """It was ended because the core warmed too fast."""
+
+
+class Meter:
+    """One element under check; `t_s` counts from when its current flows."""
+
+    def __init__(self) -> None:
+        self._bath = Window(SETTLE_S, FIRST_S)
+        self._power = Window(SETTLE_S, math.inf)
+        self._base = Window(SETTLE_S, BASE_S)
+        self._first = Window(SETTLE_S, FIRST_S)
+        self._early, self._late = Window(*EARLY_S), Window(*LATE_S)
+        self._second = Window(BASE_S, BASE_S + 1.0)
+        self._second_ends_s = BASE_S + 1.0
+        self.hasty = False
+
+    def take(self, t_s: float, bath_c: float, current_a: float, voltage_v: float) -> None:
+        """Take one reading."""
+        ohm = voltage_v / current_a
+        self._bath.add(t_s, bath_c)
+        self._power.add(t_s, voltage_v * current_a)
+        for window in (self._base, self._first, self._early, self._late, self._second):
+            window.add(t_s, ohm)
+        if t_s >= self._second_ends_s:
+            gain = self._second.mean().value / self._base.mean().value - 1.0
+            self.hasty |= gain > GREATEST_PER_K * HASTY_K
+            self._second = Window(t_s, t_s + 1.0)
+            self._second_ends_s = t_s + 1.0
+
+    def warming(self) -> Warming | None:
+        """Return what was found; None where too little was."""
+        first = self._first.mean()
+        if math.isnan(first.value):
+            return None
+        windows = (self._base, first, self._early, self._late)
+        base, _, early, late = (w if isinstance(w, Mean) else w.mean() for w in windows)
+        return Warming(
+            self._bath.mean().value, self._power.mean().value, base, first, early, late, self.hasty
+        )
+
+
+class Coefficient(NamedTuple):
+    """Growth of an element's resistance per kelvin and what it is uncertain by (k = 2)."""
+
+    per_k: float
+    expanded: float
+    doubt: str = ""
+    """Why it cannot be used; empty where it can."""
+
+    @property
+    def code(self) -> int:
+        """What the controller guards by, in 1e-5/K, rounded to the safe side; 0 is nothing."""
+        return 0 if self.doubt else math.floor((self.per_k - self.expanded) * 1e5 + 1e-6)
+
+
+def coefficient(cold: Warming | None, soak: Warming | None) -> Coefficient:
+    """Return the coefficient from two checks at different temperatures of the bath."""
+    if cold is None or soak is None:
+        return Coefficient(math.nan, math.nan, "its resistance was not measured twice")
+    span_k = soak.bath_c - cold.bath_c
+    if not span_k >= LEAST_SPAN_K:
+        return Coefficient(
+            math.nan,
+            math.nan,
+            f"the bath rose by {span_k:.0f} K between its two measurements,"
+            f" {LEAST_SPAN_K:.0f} K are needed",
+        )
+    per_k = (soak.first.value / cold.first.value - 1.0) / span_k
+    relative = math.hypot(cold.first.u / cold.first.value, soak.first.u / soak.first.value)
+    expanded = _TWICE * relative / span_k
+    return Coefficient(per_k, expanded, _doubt(per_k, expanded))
+
+
+def _doubt(per_k: float, expanded: float) -> str:
+    shown = f"its resistance grows by {100 * per_k:.4f} % a kelvin"
+    if not per_k >= LEAST_PER_K:
+        return f"{shown}, {100 * LEAST_PER_K:.2f} % are needed to see it run hot"
+    if per_k > GREATEST_PER_K:
+        return f"{shown}, more than {100 * GREATEST_PER_K:.2f} %: look at its leads and contacts"
+    if expanded > LEAST_KNOWN * per_k:
+        return f"{shown}, known to {100 * expanded / per_k:.0f} % only"
+    return ""
+
+
+def dry(warming: Warming, per_k: float) -> str:
+    """Return why an element that warmed like this is in air or without wax; nothing otherwise.
+
+    `per_k` is its coefficient, or the greatest there is where it is not known.
+    """
+    if math.isnan(warming.late.value):
+        return "it warmed faster than an immersed one can" if warming.hasty else ""
+    kelvins = per_k * warming.power_w
+    still = (warming.late.value / warming.early.value - 1.0) / kelvins
+    rise = (warming.late.value / warming.base.value - 1.0) / kelvins
+    if still > STILL_K_PER_W:
+        return (
+            f"it still warmed by {still:.1f} K a watt in the check's last minute,"
+            f" limit {STILL_K_PER_W:.1f}"
+        )
+    if rise > RISE_K_PER_W:
+        return f"it warmed by {rise:.1f} K a watt in the check, limit {RISE_K_PER_W:.1f}"
+    return ""

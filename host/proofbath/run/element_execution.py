@@ -1,0 +1,100 @@
+"""How elements are checked, and how the controller is given what it guards them by."""
+
+from __future__ import annotations
+
+import math
+
+from proofbath.control.controller import BathController
+from proofbath.run.element_check import WHOLE_S, Meter, Warming, check_a
+from proofbath.run.execution import Execution, Start
+from proofbath.run.profile import ElementCheck, ElementGuard, Leg
+from proofbath.run.reading import NO_CURRENT, Reading
+from proofbath.run.states import Kind
+from proofbath.wire.table import STATIONS, State
+
+FLOWS = 0.9
+"""Share of the current asked from which it counts as flowing."""
+FLOW_PATIENCE_S = 15.0
+"""A source may take so long until the current flows."""
+GUARD_PATIENCE_S = 20.0
+
+
+class Checking(Execution[ElementCheck]):
+    """Feeds a check's current and measures; begins anew after a pause or a break of the link."""
+
+    kind = Kind.NEXT_CHECK
+
+    def aim(self) -> None:
+        """Stay at the bath of now, and measure from the beginning."""
+        self.bath.stay()
+        self.element_a = NO_CURRENT
+        self._from_s = math.nan
+        self._flows_s: dict[int, float] = {}
+        self._meters = {station: Meter() for station in self.step.stations}
+
+    def over(self, reading: Reading) -> bool:
+        """Over when every element was fed for the check's time, or could not be."""
+        if math.isnan(self._from_s):
+            self._from_s = reading.t_s
+        passed_s = reading.t_s - self._from_s - self.step.rest_s
+        if passed_s < 0.0:
+            return False
+        for station, meter in self._meters.items():
+            self._measure(station, meter, reading)
+        self.element_a = self._asked_a()
+        fed_s = (reading.t_s - self._flows_s.get(n, math.inf) for n in self._wanted())
+        done = all(s >= self.step.for_s for s in fed_s)
+        return done or passed_s > self.step.for_s + FLOW_PATIENCE_S
+
+    def found(self) -> dict[int, Warming | None]:
+        """Return what was found at each station; None where no current flowed."""
+        return {station: meter.warming() for station, meter in self._meters.items()}
+
+    @property
+    def brief(self) -> bool:
+        """Whether this check is too short to tell a dry element."""
+        return self.step.for_s < WHOLE_S
+
+    def _measure(self, station: int, meter: Meter, reading: Reading) -> None:
+        current_a = reading.element_a[station - 1]
+        asked_a = self.element_a[station - 1]
+        if asked_a > 0.0 and current_a >= FLOWS * asked_a:
+            since_s = self._flows_s.setdefault(station, reading.t_s)
+            voltage_v = reading.element_v[station - 1]
+            meter.take(reading.t_s - since_s, reading.bath_c, current_a, voltage_v)
+
+    def _wanted(self) -> list[int]:
+        return [station for station, meter in self._meters.items() if not meter.hasty]
+
+    def _asked_a(self) -> tuple[float, ...]:
+        loading, wanted = self.leg.loading, self._wanted()
+        if not wanted:
+            return NO_CURRENT
+        return tuple(
+            check_a(loading.max_a[n - 1], loading.ohm[n - 1]) if n in wanted else 0.0
+            for n in range(1, STATIONS + 1)
+        )
+
+
+class Guarding(Execution[ElementGuard]):
+    """Waits, with everything given back, until the controller has taken the coefficients."""
+
+    kind = Kind.NEXT_GUARD
+
+    def __init__(self, leg: Leg, step: ElementGuard, bath: BathController, start: Start) -> None:
+        super().__init__(leg, step, bath, start)
+        self._elements = start.elements
+
+    @property
+    def gives_back(self) -> bool:
+        """Whether the controller has still to take them: it does so only without heat."""
+        return self._elements.in_force != self._elements.guard
+
+    def over(self, reading: Reading) -> bool:
+        """Over when the controller guards by them and is live again."""
+        if self.gives_back and reading.t_s - self.began_s > GUARD_PATIENCE_S:
+            self.failure = (
+                f"controller does not take the elements' limits within {GUARD_PATIENCE_S:.0f} s;"
+                " start again, and replace the controller if it happens again"
+            )
+        return not self.gives_back and reading.state is State.LIVE
