@@ -101,14 +101,12 @@ def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePo
     may have fallen and risen again unseen is taken to have fallen.
     """
     begun = [note for note in notes if note.code == "step_begin"]
-    if not begun:
-        return ResumePoint(0, "no step had begun")
-    at = begun[-1].leg
+    at = begun[-1].leg if begun else -1
+    if not any(leg.moves for leg in legs[: at + 1]):
+        return ResumePoint(0, "the bath had not been heated yet" if begun else "no step had begun")
     step = legs[at].step
     if step.purpose == "cool-down":
         return _behind_falls(legs, at, gap.now_c) or ResumePoint(at, "only the cool-down was left")
-    if step.purpose == "check" and not any(leg.moves for leg in legs[:at]):
-        return ResumePoint(0, "the bath had not been heated yet")
     fell_k = gap.lost_c - gap.now_c
     if isinstance(step, (Ramp, Soak, Hold)):
         if max(abs(fell_k), gap.could_fall_k) <= SPOILING_K:

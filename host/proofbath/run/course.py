@@ -11,6 +11,7 @@ from proofbath.control.gains import Gains
 from proofbath.run.blocks import Block, Blocks
 from proofbath.run.branch import SPOILING_K, BranchWatch
 from proofbath.run.element_execution import Checking, Guarding
+from proofbath.run.element_watch import ElementWatch
 from proofbath.run.elements import Elements
 from proofbath.run.execution import Execution, Start
 from proofbath.run.heat_watch import HeatWatch
@@ -49,6 +50,7 @@ class Course:
         elements: Elements,
     ) -> None:
         self.elements = elements
+        self._cores = ElementWatch(elements)
         self.bath = BathController(model, gains)
         self._legs = legs
         self._story = story
@@ -159,6 +161,8 @@ class Course:
         element_a = self._run.element_a
         if element_a is NO_CURRENT or self._story.phase is Phase.PAUSED:
             return NO_CURRENT
+        for text in self._cores.take(self._reading):
+            self._story.say("alarm", text)
         may_feed = zip(self._stations.may_feed, self.elements.may_feed, strict=True)
         return tuple(a if all(may) else 0.0 for a, may in zip(element_a, may_feed, strict=True))
 

@@ -9,8 +9,6 @@ from proofbath.control.bath_model import BathModel
 from proofbath.run.profile import (
     FASTEST_K_PER_MIN,
     Drive,
-    ElementCheck,
-    ElementGuard,
     Energise,
     Leg,
     PowerRamp,
@@ -18,8 +16,6 @@ from proofbath.run.profile import (
     Soak,
 )
 
-GUARD_S = 3.0
-"""The contactor's second, the writing, and the way back."""
 _POWER_SPAN_W = 12.0
 """What a power ramp down to little is taken to begin at."""
 
@@ -34,10 +30,6 @@ def leg_seconds(leg: Leg, from_c: float, model: BathModel) -> float:
         return moving_s + step.at_least_s if isinstance(step, Soak) else moving_s
     if isinstance(step, Energise):
         return step.at_most_s
-    if isinstance(step, ElementCheck):
-        return step.rest_s + step.for_s
-    if isinstance(step, ElementGuard):
-        return GUARD_S
     if isinstance(step, PowerRamp):
         return 60.0 * max(step.to_w, _POWER_SPAN_W) / step.rate_w_per_min
     if isinstance(step, Drive) and step.duty > 0.0:

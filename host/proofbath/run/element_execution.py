@@ -24,6 +24,10 @@ class Checking(Execution[ElementCheck]):
 
     kind = Kind.NEXT_CHECK
 
+    def __init__(self, leg: Leg, step: ElementCheck, bath: BathController, start: Start) -> None:
+        super().__init__(leg, step, bath, start)
+        self._elements = start.elements
+
     def aim(self) -> None:
         """Stay at the bath of now, and measure from the beginning."""
         self.bath.stay()
@@ -43,8 +47,8 @@ class Checking(Execution[ElementCheck]):
             self._measure(station, meter, reading)
         self.element_a = self._asked_a()
         fed_s = (reading.t_s - self._flows_s.get(n, math.inf) for n in self._wanted())
-        done = all(s >= self.step.for_s for s in fed_s)
-        return done or passed_s > self.step.for_s + FLOW_PATIENCE_S
+        done = all(s >= self.step.current_s for s in fed_s)
+        return done or passed_s > self.step.current_s + FLOW_PATIENCE_S
 
     def found(self) -> dict[int, Warming | None]:
         """Return what was found at each station; None where no current flowed."""
@@ -53,7 +57,7 @@ class Checking(Execution[ElementCheck]):
     @property
     def brief(self) -> bool:
         """Whether this check is too short to tell a dry element."""
-        return self.step.for_s < WHOLE_S
+        return self.step.current_s < WHOLE_S
 
     def _measure(self, station: int, meter: Meter, reading: Reading) -> None:
         current_a = reading.element_a[station - 1]
@@ -64,7 +68,8 @@ class Checking(Execution[ElementCheck]):
             meter.take(reading.t_s - since_s, reading.bath_c, current_a, voltage_v)
 
     def _wanted(self) -> list[int]:
-        return [station for station, meter in self._meters.items() if not meter.hasty]
+        may_feed = self._elements.may_feed
+        return [n for n, meter in self._meters.items() if may_feed[n - 1] and not meter.hasty]
 
     def _asked_a(self) -> tuple[float, ...]:
         loading, wanted = self.leg.loading, self._wanted()

@@ -33,7 +33,7 @@ def with_element_checks(legs: tuple[Leg, ...], one_at_a_time: bool) -> tuple[Leg
             cycle=legs[0].step.cycle,
             stations=group,
             rest_s=0.0 if number else REST_S,
-            for_s=WHOLE_S,
+            current_s=WHOLE_S,
         )
         for number, group in enumerate(groups)
     ]
@@ -43,7 +43,7 @@ def with_element_checks(legs: tuple[Leg, ...], one_at_a_time: bool) -> tuple[Leg
             cycle=cycle,
             stations=group,
             rest_s=0.0,
-            for_s=BRIEF_S,
+            current_s=BRIEF_S,
             last=group is groups[-1],
         )
         for group in groups

@@ -64,6 +64,13 @@ class Elements:
         """Return the coefficient of an element as found in this run."""
         return coefficient(self._cold.get(station), self._soak.get(station))
 
+    def core_c(self, station: int, ohm: float) -> float:
+        """Return the core's temperature that a resistance tells; NaN where it cannot be known."""
+        soak, known = self._soak.get(station), self.coefficient(station)
+        if soak is None or known.doubt:
+            return math.nan
+        return soak.bath_c + (ohm / soak.first.value - 1.0) / known.per_k
+
     def checked(
         self, found: Mapping[int, Warming | None], brief: bool, last: bool
     ) -> list[tuple[str, str]]:

@@ -135,15 +135,25 @@ class ElementCheck(_Check):
     stations: list[Station]
     rest_s: float
     """Without current first, so that units and bath are at one temperature."""
-    for_s: float
+    current_s: float
     last: bool = False
     """No other follows before the elements are fed: the verdict falls at its end."""
+
+    @property
+    def for_s(self) -> float:
+        """Time it takes."""
+        return self.rest_s + self.current_s
 
 
 class ElementGuard(_Check):
     """Give the heat back for a moment and let the controller take the elements' coefficients."""
 
     kind: Literal["element guard"] = "element guard"
+
+    @property
+    def for_s(self) -> float:
+        """Time it takes: the contactor's second, the writing, and the way back."""
+        return 3.0
 
 
 PlannedStep = Ramp | Soak | Hold | Energise | PowerRamp | Drive
