@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from math import floor
+from math import ceil, floor
 from typing import Annotated, NamedTuple
 
 from pydantic import Field
 
 from proofbath.bench.calibration import Calibration, ProbeCalibration, StationCalibration
+from proofbath.control.bath_model import BathModel
 from proofbath.description import Described
 from proofbath.errors import InputError
-from proofbath.wire.table import OFFSET_MIDDLE, SCANS_PER_TICK, Limits
+from proofbath.wire.table import DUTY_FULL, OFFSET_MIDDLE, SCANS_PER_TICK, Limits
 
 CLIMB_WINDOW_MIN = 10.0 / 60.0
 """The controller judges the climb over 10 s."""
 COLDEST_C = 0.0
+DELAY_MOST_S, RISE_MOST = 120, 9999
+"""What the wire carries."""
+UNKNOWN_LAG_S, LAG_SPARE_S = 6, 1
+"""Probes whose lags are not known may differ by the first (common practice, no source); known ones
+are known to the second."""
 
 
 class LimitsSection(Described):
@@ -22,10 +28,23 @@ class LimitsSection(Described):
 
     bath_limit_c: Annotated[float, Field(ge=40, le=115)] = 108.0
     guard_limit_c: Annotated[float, Field(ge=40, le=117)] = 110.0
-    probes_disagree_k: Annotated[float, Field(ge=1, le=4)] = 4.0
+    probes_disagree_k: Annotated[float, Field(ge=1, le=4)] = 1.5
+    """Difference of the stirred probes, beside what their lags explain."""
     climb_k_per_min: Annotated[float, Field(ge=2, le=15)] = 15.0
     heater_on_limit_s: Annotated[int, Field(ge=60, le=14 * 3600)] = 14 * 3600
     element_on_limit_s: Annotated[int, Field(ge=1, le=4 * 3600)] = 4 * 3600
+
+
+class HeatRow(NamedTuple):
+    """What the controller expects of heat: rise of a probe's sum in 100 s of it, and when."""
+
+    rise_sum: int
+    loss_duty: int
+    """Thousandths of the heater that only hold the hottest bath."""
+    delay_s: int
+
+
+UNJUDGED = HeatRow(0, 0, 0)
 
 
 class StationLimit(NamedTuple):
@@ -44,25 +63,30 @@ def wire_limits(
     stations: tuple[StationLimit | None, ...],
     heater_on_s: int | None = None,
     element_on_s: tuple[int, ...] | None = None,
+    bath: BathModel | None = None,
+    tuned: bool = False,
 ) -> Limits:
     """Return the limits of a run: the bench's, tightened to the run's `bath_limit_c`.
 
-    A station that is None is not loaded: no current, over-stroke at the end of its gauge.
+    A station that is None is not loaded: no current, over-stroke at the end of its gauge.  Whether
+    heat reaches the probes is judged by a `bath` that was `tuned` only.
     Every figure is rounded to the safe side; raises InputError where the calibration leaves none.
     """
     bath_c = min(bath_limit_c, bench.bath_limit_c)
     guard_c = min(bath_c + bench.guard_limit_c - bench.bath_limit_c, bench.guard_limit_c)
     slope = min(_least_slope(p, guard_c) for p in (calibration.bath, calibration.guard))
     scales = calibration.station
+    offset = _offset(calibration, guard_c)
+    heat = heat_row(bath, bath_c, slope) if bath is not None and tuned else UNJUDGED
     return Limits(
         bath_limit_sum=floor(calibration.bath.code_sum(bath_c)),
         guard_limit_sum=floor(calibration.guard.code_sum(guard_c)),
-        disagree_limit_sum=_disagree_sum(bench.probes_disagree_k, calibration, guard_c),
-        disagree_offset_sum=OFFSET_MIDDLE,
+        disagree_limit_sum=_disagree_sum(bench.probes_disagree_k, calibration, guard_c, offset),
+        disagree_offset_sum=OFFSET_MIDDLE + offset,
         climb_limit_sum=floor(bench.climb_k_per_min * CLIMB_WINDOW_MIN * slope),
         heater_on_limit_s=min(bench.heater_on_limit_s, heater_on_s or bench.heater_on_limit_s),
-        heat_rise_sum=0,
-        heat_loss_duty=0,
+        heat_rise_sum=heat.rise_sum,
+        heat_loss_duty=heat.loss_duty,
         element_max_code=tuple(
             s.set_code(unit.element_max_a) if unit else 0
             for s, unit in zip(scales, stations, strict=True)
@@ -76,10 +100,36 @@ def wire_limits(
         over_stroke_code=tuple(
             _over_stroke_code(s, unit) for s, unit in zip(scales, stations, strict=True)
         ),
-        heat_delay_s=0,
-        probe_lag_s=0,
+        heat_delay_s=heat.delay_s,
+        probe_lag_s=probe_lag_s(bath),
         element_per_k=tuple(unit.element_per_k if unit else 0 for unit in stations),
     )
+
+
+def heat_row(bath: BathModel, hottest_c: float, sum_per_k: float) -> HeatRow:
+    """Return what full heat does to the probes' sums on a bath, never more than it really does.
+
+    `sum_per_k` is the least a probe's sum changes by; unjudged where the bath answers too late.
+    """
+    delay_s = ceil(bath.dead_time_s + bath.heater_lag_s + max(probe_lags_s(bath)))
+    if delay_s > DELAY_MOST_S:
+        return UNJUDGED
+    rise_k = 100.0 * bath.heater_w / bath.capacity_j_per_k(hottest_c)
+    loss = ceil(DUTY_FULL * bath.steady_duty(hottest_c))
+    return HeatRow(min(floor(rise_k * sum_per_k), RISE_MOST), min(loss, DUTY_FULL), delay_s)
+
+
+def probe_lags_s(bath: BathModel) -> tuple[float, float]:
+    """Return the lags of bath and guard probe; the guard's is taken as the bath's if not known."""
+    guard_s = bath.guard_probe_lag_s
+    return bath.probe_lag_s, bath.probe_lag_s if guard_s is None else guard_s
+
+
+def probe_lag_s(bath: BathModel | None) -> int:
+    """Return by how many seconds one probe may be slower than the other."""
+    if bath is None or bath.guard_probe_lag_s is None:
+        return UNKNOWN_LAG_S
+    return min(ceil(abs(bath.guard_probe_lag_s - bath.probe_lag_s)) + LAG_SPARE_S, DELAY_MOST_S)
 
 
 def _over_stroke_code(scale: StationCalibration, unit: StationLimit | None) -> int:
@@ -95,13 +145,20 @@ def _least_slope(probe: ProbeCalibration, hottest_c: float) -> float:
     return probe.code_sum(hottest_c) - probe.code_sum(hottest_c - 1.0)
 
 
-def _disagree_sum(limit_k: float, calibration: Calibration, hottest_c: float) -> int:
+def _offset(calibration: Calibration, hottest_c: float) -> int:
+    """Raw bath minus guard of two right probes at the middle of the range."""
+    middle_c = (COLDEST_C + hottest_c) / 2.0
+    return round(calibration.bath.code_sum(middle_c) - calibration.guard.code_sum(middle_c))
+
+
+def _disagree_sum(limit_k: float, calibration: Calibration, hottest_c: float, offset: int) -> int:
     """Raw difference at which the probes certainly do not differ by more than `limit_k` yet.
 
-    Two healthy probes of unlike calibration differ in raw sums; that much is taken off.
+    Two healthy probes of unlike calibration differ in raw sums; what `offset` leaves of that over
+    the range is taken off.
     """
     bath, guard = calibration.bath, calibration.guard
-    unlike = max(abs(bath.code_sum(c) - guard.code_sum(c)) for c in (COLDEST_C, hottest_c))
+    unlike = max(abs(bath.code_sum(c) - guard.code_sum(c) - offset) for c in (COLDEST_C, hottest_c))
     slope = min(_least_slope(bath, hottest_c), _least_slope(guard, hottest_c))
     left = floor(limit_k * slope - unlike)
     if left < limit_k * slope / 2:

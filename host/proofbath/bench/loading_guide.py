@@ -27,6 +27,7 @@ from proofbath.bench.person import Act, Person
 from proofbath.bench.preflight import Check, check_rest, mean_of, readings_at_rest
 from proofbath.bench.start import (
     check_identity,
+    check_reference,
     clear_trip,
     greet,
     set_limits,
@@ -78,6 +79,7 @@ class _Guide:
         identity = greet(self._link)
         bench = self._bench
         check_identity(identity, bench.board(), bench.bench.serial_number, self._stations[-1])
+        check_reference(identity, bench.calibration)
         wait_quiet(self._link)
         self._refuse_hot()
         for place in self._places:

@@ -15,6 +15,7 @@ from proofbath.bench.convert import Converter, release
 from proofbath.bench.link import Link
 from proofbath.bench.notes import note_text
 from proofbath.bench.port import PortLostError
+from proofbath.bench.refusals import refusal_text
 from proofbath.bench.supply_feed import SupplyFeed
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.run.acts import Act, Stop
@@ -31,7 +32,6 @@ from proofbath.wire.table import (
     Limits,
     LimitsInForce,
     Refused,
-    RefusedReason,
     Sample,
     State,
     Trip,
@@ -158,7 +158,7 @@ class Loop:
         elif isinstance(event, Garbled):
             self._odd("garbled", event.reason)
         elif isinstance(event, Refused):
-            self._odd("refused", RefusedReason(event.reason).name.lower())
+            self._odd("refused", refusal_text(event.reason))
         elif isinstance(event, LimitsInForce):
             self._limits_in_force(event)
         elif isinstance(event, Trip):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.link import Link
+from proofbath.bench.refusals import refusal_text
 from proofbath.errors import BenchFaultError, MismatchError
 from proofbath.wire.session import Event, Garbled, Sampled
 from proofbath.wire.table import (
@@ -28,6 +29,7 @@ from proofbath.wire.table import (
 GREETING_PATIENCE_S = 10.0
 """Opening a port resets many boards; a boot and its start-up checks take a few seconds."""
 ANSWER_PATIENCE_S = 3.0
+REFERENCE_SHARE = 0.01
 LEASE_PATIENCE_S = 6.0
 """An earlier host's lease (3 s at most) and the contactor's second after it."""
 
@@ -89,6 +91,23 @@ def check_identity(
         raise MismatchError(*faults)
 
 
+def check_reference(identity: Identity, calibration: Calibration) -> None:
+    """Refuse heat where the controller's ceilings are for other reference resistors than a probe's.
+
+    A ceiling in raw counts is right for one resistor; raises MismatchError.
+    """
+    built_ohm = float(identity.reference_ohm)
+    faults = [
+        f"{name} probe: the calibration's reference resistor is {probe.reference_ohm:.1f} ohm, the"
+        f" controller's ceilings are for {built_ohm:.0f} ohm, limit {100 * REFERENCE_SHARE:.0f} %;"
+        " correct the calibration, or build the firmware with REFERENCE_OHM as it is fitted"
+        for name, probe in (("bath", calibration.bath), ("guard", calibration.guard))
+        if abs(probe.reference_ohm / built_ohm - 1.0) > REFERENCE_SHARE
+    ]
+    if faults:
+        raise MismatchError(*faults)
+
+
 def set_limits(link: Link, limits: Limits) -> None:
     """Write limits and make sure that exactly these are in force; raises MismatchError.
 
@@ -102,7 +121,7 @@ def set_limits(link: Link, limits: Limits) -> None:
 
     found = link.ask(limits, answers, ANSWER_PATIENCE_S)
     if isinstance(found, Refused):
-        reason = RefusedReason(found.reason).name.lower().replace("_", " ")
+        reason = refusal_text(found.reason)
         raise MismatchError(
             f"controller refuses the limits: {reason}; lower [limits] in the bench file or the plan"
         )
@@ -150,7 +169,7 @@ def clear_trip(link: Link, identity: Identity, calibration: Calibration, asked: 
         return
     why = "does not answer"
     if isinstance(found, Refused):
-        why = RefusedReason(found.reason).name.lower().replace("_", " ")
+        why = refusal_text(found.reason)
     raise BenchFaultError(f"{shown}; cannot be cleared: {why}; remove the cause and try again")
 
 

@@ -21,6 +21,7 @@ from proofbath.bench.record import run_record
 from proofbath.bench.tuned import Tuned
 from proofbath.control.gains import bath_gains
 from proofbath.control.identify import HeatingRecord, Identified, identify
+from proofbath.control.probe_lag import LagDifference, lag_difference
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.run.check import CheckedPlan, planned_on
 from proofbath.run.profile import Loading
@@ -30,6 +31,8 @@ from proofbath.run.tuning import BELOW_LIMIT_K, FIRST_C, tuning_legs
 from proofbath.store.journal import Journal
 from proofbath.wire.table import STATIONS, Identity, Output
 
+LAG_LIMIT_S = 3.0
+"""Greatest standard uncertainty of a guard probe's lag that is kept."""
 SECOND_RISE_K = 10.0
 """The test heats a second time by at least this."""
 _EMPTY = Loading(loaded=(False,) * STATIONS)
@@ -109,9 +112,23 @@ def read_tuning(journal: Journal, run_id: int) -> Tuning:
         ((rows["outputs"][used] & Output.COOLING) != 0).astype(np.float64),
     )
     found = identify(heating, bench.bath)
+    lag = lag_difference(record.t_s[used], record.bath_c[used], record.guard_c[used])
+    if lag is not None:
+        found = _with_guard_lag(found, lag)
     # Controllers of protocol 1 did not say their reference resistors; all had 400 ohm.
     identity = Identity(**({"reference_ohm": 400} | json.loads(line.head.controller)))
     return Tuning(run_id, found, _tuned(found, bench, identity, line.head.started))
+
+
+def _with_guard_lag(found: Identified, lag: LagDifference) -> Identified:
+    """Add the guard probe's lag; one clearly below 0 is not known so."""
+    guard_s = found.model.probe_lag_s + lag.lag_s
+    if guard_s < -2.0 * lag.u_s or lag.u_s > LAG_LIMIT_S:
+        return found
+    return found._replace(
+        model=found.model.model_copy(update={"guard_probe_lag_s": max(0.0, guard_s)}),
+        standard_uncertainty={**found.standard_uncertainty, "guard_probe_lag_s": lag.u_s},
+    )
 
 
 def _tuned(found: Identified, bench: BenchFile, identity: Identity, at: str) -> Tuned:

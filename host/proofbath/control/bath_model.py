@@ -33,6 +33,8 @@ class BathModel(Described):
     dead_time_s: Annotated[float, Field(ge=0.0, le=120.0)]
     heater_lag_s: Lag
     probe_lag_s: Lag = 0.0
+    guard_probe_lag_s: Lag | None = None
+    """Of the guard probe; not known when left out."""
 
     def capacity_j_per_k(self, bath_c: float) -> float:
         """Return the heat capacity in J/K at `bath_c`: a glycol mix grows by 0.1 % per K."""

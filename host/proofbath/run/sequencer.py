@@ -16,7 +16,7 @@ from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
 from proofbath.run.states import END, WORKING, Kind, Phase
 from proofbath.run.story import Story
 from proofbath.wire.session import Disconnected, LinkSilent, Rebooted
-from proofbath.wire.table import TICK_MS, Input, State
+from proofbath.wire.table import TICK_MS, Input, State, StopReason
 
 __all__ = ["Event", "Progress", "Sequencer", "Stop"]
 
@@ -27,6 +27,10 @@ SILENCE_LIMIT = 10
 DEAF_LIMIT_S = 120.0
 """A controller that stays ready this long although it is asked to go live ends the run."""
 
+HEAT_UNSEEN = (
+    "heat does not reach the probes: lid open, boiling, or probes stuck; look at lid, level and"
+    " both probes before any heat"
+)
 Event = Reading | LinkSilent | Disconnected | Rebooted | GuardInForce | Act
 _SAMPLE_KIND = {State.TRIPPED: Kind.TRIP, State.READY: Kind.READY, State.LIVE: Kind.LIVE}
 _KIND_BY_NUMBER = tuple(_SAMPLE_KIND[state] for state in sorted(State))
@@ -135,6 +139,9 @@ class Sequencer:
             return RELEASE
         if story.phase is Phase.STIRRING:
             return self._stir(reading)
+        if self._unseen(reading):
+            story.happen(Kind.GIVE_UP, HEAT_UNSEEN)
+            return RELEASE
         # READY here means the lease ran out: heat is off until a demand is taken again.
         if kind is Kind.LIVE:
             self._live_s = reading.t_s
@@ -146,6 +153,11 @@ class Sequencer:
         self._interrupted = kind is Kind.READY or (self._interrupted and not picks_up)
         dt_s = passed_s if passed_s > 0.0 else TICK_MS / 1000.0
         return self._course.work(reading, dt_s, picks_up)
+
+    def _unseen(self, reading: Reading) -> bool:
+        """Whether the controller gave the heat back because no probe saw it."""
+        stopped = reading.stop_reason is StopReason.HEAT_UNSEEN and reading.state is State.READY
+        return stopped and not math.isnan(self._live_s)
 
     def _stir(self, reading: Reading) -> Demand:
         story = self._story

@@ -196,6 +196,6 @@ def test_probes_apart_by_the_limit_are_apart_in_raw_too(bath_c: float, apart_k: 
 
 
 def test_probes_too_unlike_to_be_compared_are_refused() -> None:
-    bench = Calibration(guard=ProbeCalibration(r0_ohm=101.0))
+    bench = Calibration(guard=ProbeCalibration(slope=1.02))
     with pytest.raises(InputError, match="check both probes"):
         wire_limits(LimitsSection(), bench, 100.0, (None,) * 6)
