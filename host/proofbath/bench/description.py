@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -39,6 +40,8 @@ class BenchSection(Described):
     """Pressure of the day at the bench, not reduced to sea level."""
     altitude_m: Annotated[float, Field(ge=-400, le=4500)] | None = None
     fill_l: Annotated[float, Field(ge=1, le=60)] = 8.0
+    filled_on: dt.date | None = None
+    """When the bath was last emptied or filled; its level switch is proven since."""
     above_switch_l: Annotated[float, Field(ge=0, le=60)] | None = None
     """Coolant above the level switch when filled; a night's evaporation is held against it."""
 

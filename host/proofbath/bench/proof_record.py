@@ -1,24 +1,20 @@
 """The proof of a bench's interlocks: a record beside its bench file, with a digest over itself.
 
-The digest shows a record that was edited or damaged; it does not stop someone who writes a new
-one.  A night's journal keeps the digest of the proof it ran under.
+A night's journal keeps the digest of the proof it ran under.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from proofbath.bench.interlock_judge import Finding
 from proofbath.bench.interlocks import wanted_rows
+from proofbath.bench.sealed import digest_of, load_sealed, save_sealed
 from proofbath.description import Described
-from proofbath.errors import InputError, RecordError
-from proofbath.files import read_text
 from proofbath.wire.table import Identity
 
 VALID_DAYS = 365
@@ -50,8 +46,7 @@ class Proof(Described):
 
     def digest(self) -> str:
         """Return the SHA-256 over the record's canonical text."""
-        text = json.dumps(self.model_dump(), sort_keys=True, separators=(",", ":"))
-        return hashlib.sha256(text.encode()).hexdigest()
+        return digest_of(self)
 
     def of(self, identity: Identity) -> bool:
         """Whether this is the proof of a controller as it is now."""
@@ -89,29 +84,12 @@ def proof_path(bench_file: Path) -> Path:
 
 def save_proof(path: Path, proof: Proof) -> None:
     """Write a proof; raises InputError when it cannot be."""
-    text = json.dumps({**proof.model_dump(), "digest": proof.digest()}, indent=2)
-    temporary = path.with_suffix(".new")
-    try:
-        temporary.write_text(text + "\n")
-        temporary.replace(path)
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror}") from error
+    save_sealed(path, proof)
 
 
 def load_proof(path: Path) -> Proof | None:
     """Return a bench's proof, None where there is none; raises RecordError for a changed one."""
-    if not path.exists():
-        return None
-    changed = f"{path}: was changed after it was written; prove the bench again"
-    try:
-        fields = json.loads(read_text(path))
-        digest = fields.pop("digest")
-        proof = Proof.model_validate(fields)
-    except (ValueError, AttributeError, KeyError, ValidationError) as error:
-        raise RecordError(changed) from error
-    if proof.digest() != digest:
-        raise RecordError(changed)
-    return proof
+    return load_sealed(path, Proof, "prove the bench again")
 
 
 def _marks(identity: Identity) -> tuple[int, int, int]:

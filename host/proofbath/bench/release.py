@@ -8,14 +8,18 @@ from typing import NamedTuple
 
 from proofbath.bench.connect import simulated
 from proofbath.bench.description import BenchFile
+from proofbath.bench.filling_record import Filling, filling_path, load_filling
 from proofbath.bench.loading_record import load_loading
-from proofbath.bench.proof_record import VALID_DAYS, Proof, load_proof
+from proofbath.bench.proof_record import VALID_DAYS, Proof, load_proof, proof_path
 from proofbath.errors import InputError
 from proofbath.run.plan import NightPlan
 from proofbath.wire.table import Identity
 
 ATTENDED, UNATTENDED = "attended", "unattended"
 """Kinds of the event that says whether somebody stays while a run heats."""
+
+
+PROVE_FILLING = "run: proofbath check --filling"
 
 
 def attended_in(remarks: Sequence[tuple[str, str]]) -> bool:
@@ -28,30 +32,36 @@ class Release(NamedTuple):
 
     remarks: tuple[tuple[str, str], ...]
     proof: Proof | None = None
+    filling: Filling | None = None
 
     def check_controller(self, identity: Identity) -> None:
         """Refuse a controller that is not the one proven; raises InputError."""
-        if self.proof is None or self.proof.of(identity):
-            return
-        proof = self.proof
-        raise InputError(
-            f"proof: is for controller {proof.serial_number} with firmware {proof.firmware},"
-            f" this is {identity.serial_number} with {identity.firmware};"
-            " run: proofbath check --commission"
-        )
+        proof, filling = self.proof, self.filling
+        if proof is not None and not proof.of(identity):
+            raise InputError(
+                f"proof: is for controller {proof.serial_number} with firmware {proof.firmware},"
+                f" this is {identity.serial_number} with {identity.firmware};"
+                " run: proofbath check --commission"
+            )
+        if filling is not None and not filling.of(identity):
+            raise InputError(
+                f"level switch: was proven with controller {filling.serial_number}, this is"
+                f" {identity.serial_number}; {PROVE_FILLING}"
+            )
 
 
 def release_attendance(
-    bench: BenchFile, proof_file: Path, stations: Sequence[int], attended: bool, now: str
+    bench: BenchFile, bench_file: Path, stations: Sequence[int], attended: bool, now: str
 ) -> Release:
     """Return how a bench may heat: attended, or proven; raises InputError or RecordError.
 
-    `stations` are those loaded, `now` is ISO 8601 UTC.
+    The proofs stand beside `bench_file`; `stations` are those loaded, `now` is ISO 8601 UTC.
     """
     if simulated(bench):
         return Release(((ATTENDED, "virtual bench: nobody need stay"),))
     if attended:
         return Release(((ATTENDED, "somebody stays while it heats"),))
+    proof_file = proof_path(bench_file)
     proof = load_proof(proof_file)
     how = "run: proofbath check --commission, or stay and say --attended"
     if proof is None:
@@ -67,8 +77,19 @@ def release_attendance(
     unproven = sorted(set(stations) - set(proof.stations))
     if unproven:
         raise InputError(f"unattended: station {unproven[0]} is loaded but not proven; {how}")
-    text = f"interlocks proven, oldest {min(r.at for r in proof.rows.values())[:10]}"
-    return Release(((UNATTENDED, f"{text}, digest {proof.digest()}"),), proof)
+    filling = load_filling(filling_path(bench_file))
+    fault = "its level switch was never proven at a filling"
+    if filling is not None:
+        section = bench.bench
+        fault = filling.fault(section.name, section.fill_l, section.filled_on, now)
+    if fault or filling is None:
+        raise InputError(f"unattended: {fault}; {PROVE_FILLING}, or stay and say --attended")
+    remarks = (
+        f"interlocks proven, oldest {min(r.at for r in proof.rows.values())[:10]},"
+        f" digest {proof.digest()}",
+        f"level switch proven at the filling of {filling.at[:10]}, digest {filling.digest()}",
+    )
+    return Release(tuple((UNATTENDED, text) for text in remarks), proof, filling)
 
 
 def release_loading(

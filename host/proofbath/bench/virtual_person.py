@@ -41,7 +41,7 @@ DEEDS = {
     "gauge": Deed("gauge_open", 4.0),
     "cut-out": Deed("contactor_dead", 60.0),
 }
-BY_THEMSELVES = frozenset({"undo", "cable back", "power back"})
+BY_THEMSELVES = frozenset({"undo", "fill", "cable back", "power back"})
 CONTACTOR_DROPS_S = 4.0
 POWER_IS_OFF_S = 10.0
 DUMMY_OHM = 15.0

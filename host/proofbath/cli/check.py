@@ -11,6 +11,9 @@ from proofbath.bench.clock import utc_text
 from proofbath.bench.commission import commission_bench
 from proofbath.bench.connect import connected
 from proofbath.bench.description import BenchFile
+from proofbath.bench.filling import prove_filling
+from proofbath.bench.filling_record import VALID_DAYS as FILLING_DAYS
+from proofbath.bench.filling_record import filling_path
 from proofbath.bench.night import check_bench
 from proofbath.bench.preflight import Check
 from proofbath.bench.proof_record import VALID_DAYS, Proof, proof_path
@@ -27,6 +30,11 @@ CAUTIONS = (
     " heated by a few kelvins.  Have the bath filled, blanks hung at all stations so that their"
     " gauges read, dummy loads for the element leads, and a second person near."
 )
+FILLING_CAUTIONS = (
+    "Scald: only with the bath below 45 °C.  Mains: the heater's isolator off and locked while"
+    " anything is done in the vessel.  Glycol: gloves and eye protection, wipe up what is spilt; it"
+    " is poisonous to people and animals."
+)
 
 
 @click.command()
@@ -42,24 +50,43 @@ CAUTIONS = (
     is_flag=True,
     help="Prove every interlock with you at the bench; goes on where it was left.",
 )
+@click.option(
+    "--filling",
+    is_flag=True,
+    help="Prove the level switch while you fill the bath: seen low, filled, seen right.",
+)
+@click.option("--litres", type=float, default=None, help="With --filling: what is in the bath.")
 @click.option("--person", default="", help="Who proves; kept in the record.")
 @click.option("--again", is_flag=True, help="With --commission: prove everything anew.")
 @json_option
 def command(
-    bench_file: Path, stations: str, commission: bool, person: str, again: bool, as_json: bool
+    bench_file: Path,
+    stations: str,
+    commission: bool,
+    filling: bool,
+    litres: float | None,
+    person: str,
+    again: bool,
+    as_json: bool,
 ) -> int:
     """Look at a bench at rest: controller, probes, inputs, gauges. Nothing is heated.
 
     With --commission you are led through every interlock: what to do, what must happen, and the
     record beside the bench file that an unattended night needs. The contactor closes and the
     bath is heated by a few kelvins: read the cautions it begins with.
+    With --filling you fill the bath while the level switch is watched; nothing is switched on. An
+    unattended night needs it after each filling and every month.
     Exit status 3 when anything is not as it should be, 1 when an interlock is not proven.
     """
     loaded = _stations(stations)
     bench = read_toml(bench_file, BenchFile)
+    if commission and filling:
+        raise InputError("--filling and --commission: one after the other, the filling first")
+    if (commission or filling) and not person:
+        raise InputError("--person: nobody named; say who proves it")
+    if filling:
+        return _filled(bench, bench_file, person, litres, as_json)
     if commission:
-        if not person:
-            raise InputError("--person: nobody named; say who proves the interlocks")
         progress_console().print(CAUTIONS)
         path = proof_path(bench_file)
         proof = commission_bench(bench, path, KeyboardPerson(), person, loaded, again)
@@ -71,6 +98,23 @@ def command(
     else:
         _print(checks)
     return 0 if all(check.ok for check in checks) else 3
+
+
+def _filled(
+    bench: BenchFile, bench_file: Path, person: str, litres: float | None, as_json: bool
+) -> int:
+    path, filled_l = filling_path(bench_file), bench.bench.fill_l if litres is None else litres
+    progress_console().print(FILLING_CAUTIONS)
+    filling = prove_filling(bench, path, KeyboardPerson(), person, filled_l, utc_text)
+    if as_json:
+        print_json(filling.model_dump())
+    else:
+        console().print(
+            f"The level switch read low for {filling.low_s:.0f} s and right for"
+            f" {filling.right_s:.0f} s, with {filling.litres:.1f} l in the bath; good for"
+            f" {FILLING_DAYS} days or until the bath is filled anew. The record is {path}"
+        )
+    return 0
 
 
 def _report(proof: Proof, path: Path, as_json: bool) -> int:

@@ -13,7 +13,6 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import bench_in_force
 from proofbath.bench.night import check_night
 from proofbath.bench.process import bench_night
-from proofbath.bench.proof_record import proof_path
 from proofbath.bench.ready import Ready
 from proofbath.bench.release import Release, release_attendance, release_loading
 from proofbath.cli.night_outcome import JOURNAL, report_done, report_outcome
@@ -196,8 +195,8 @@ def _released(
 ) -> tuple[Release, tuple[tuple[str, str], ...]]:
     """How the night may heat and how it was loaded; refused where it may not."""
     stations = [place.station for place in asked.plan.station]
-    proof, now = proof_path(bench_file), utc_text()
-    release = release_attendance(bench, proof, stations, asked.attended, now)
+    now = utc_text()
+    release = release_attendance(bench, bench_file, stations, asked.attended, now)
     loading = release_loading(asked.plan, bench, asked.out, asked.loaded, now)
     return release, (*release.remarks, *loading)
 

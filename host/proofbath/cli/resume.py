@@ -12,7 +12,6 @@ from proofbath.bench.clock import utc_text
 from proofbath.bench.description import BenchFile
 from proofbath.bench.night import plan_of
 from proofbath.bench.process import bench_resume
-from proofbath.bench.proof_record import proof_path
 from proofbath.bench.release import Release, release_attendance
 from proofbath.cli.night import (
     bench_of,
@@ -113,6 +112,6 @@ def _of_shop(
 
 def _released(bench: BenchFile, bench_file: Path, attended: bool) -> Release:
     """Say the cautions; which stations are loaded was asked when the night began."""
-    release = release_attendance(bench, proof_path(bench_file), (), attended, utc_text())
+    release = release_attendance(bench, bench_file, (), attended, utc_text())
     print_cautions()
     return release

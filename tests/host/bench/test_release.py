@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from host.bench.nights import BENCH, PLAN, bench_file, plan
+from proofbath.bench.filling_record import Filling, filling_path, save_filling
 from proofbath.bench.interlock_judge import Finding
 from proofbath.bench.interlocks import wanted_rows
 from proofbath.bench.loading_record import loading_record, save_loading
@@ -45,18 +46,28 @@ def proven(at: str = NOW, **changed: object) -> Proof:
     return proof.model_copy(update=changed)
 
 
+FILLING = Filling(
+    bench="quay", virtual=False, serial_number=4711, litres=8.0, low_s=2.0, right_s=5.0,
+    at=NOW, person="quay master",
+)  # fmt: skip
+
+
 @pytest.fixture
-def kept(tmp_path: Path) -> Callable[[Proof], Path]:
-    def keep(proof: Proof) -> Path:
-        path = proof_path(tmp_path / "quay.toml")
-        save_proof(path, proof)
+def kept(tmp_path: Path) -> Callable[..., Path]:
+    """Keeps a proof and a filling, and returns the bench file beside which they stand."""
+
+    def keep(proof: Proof, filling: Filling | None = FILLING) -> Path:
+        path = tmp_path / "quay.toml"
+        save_proof(proof_path(path), proof)
+        if filling is not None:
+            save_filling(filling_path(path), filling)
         return path
 
     return keep
 
 
 def test_an_unattended_night_on_hardware_needs_a_proof(tmp_path: Path) -> None:
-    path = tmp_path / "quay.proof.json"
+    path = tmp_path / "quay.toml"
     with pytest.raises(InputError) as refused:
         release_attendance(REAL, path, (1, 3), False, NOW)
     (line,) = refused.value.faults
@@ -66,12 +77,12 @@ def test_an_unattended_night_on_hardware_needs_a_proof(tmp_path: Path) -> None:
 
 
 def test_a_proven_bench_may_be_left_alone_with_its_own_controller(
-    kept: Callable[[Proof], Path],
+    kept: Callable[..., Path],
 ) -> None:
     release = release_attendance(REAL, kept(proven()), (1, 3), False, NOW)
-    ((kind, text),) = release.remarks
-    assert kind == "unattended"
-    assert proven().digest() in text
+    assert [kind for kind, _ in release.remarks] == ["unattended", "unattended"]
+    assert proven().digest() in release.remarks[0][1]
+    assert FILLING.digest() in release.remarks[1][1]
     release.check_controller(CONTROLLER)
     with pytest.raises(InputError, match="is for controller 4711 with firmware 100, this is 12"):
         release.check_controller(CONTROLLER._replace(serial_number=12))
@@ -93,10 +104,35 @@ def test_a_proven_bench_may_be_left_alone_with_its_own_controller(
     ],
 )
 def test_a_proof_that_does_not_hold_is_refused(
-    proof: Proof, words: str, kept: Callable[[Proof], Path]
+    proof: Proof, words: str, kept: Callable[..., Path]
 ) -> None:
     with pytest.raises(InputError, match=words):
         release_attendance(REAL, kept(proof), (1, 3), False, NOW)
+
+
+@pytest.mark.parametrize(
+    ("filling", "words"),
+    [
+        (None, "its level switch was never proven at a filling"),
+        (FILLING.model_copy(update={"litres": 5.0}), "was proven with 5.0 l"),
+        (FILLING.model_copy(update={"at": "2025-08-30T18:00:00+00:00"}), "32 days ago, limit 31"),
+    ],
+)
+def test_a_bath_whose_float_was_not_seen_low_is_not_left_alone(
+    filling: Filling | None, words: str, kept: Callable[..., Path]
+) -> None:
+    bench_path = kept(proven(), filling)
+    with pytest.raises(InputError, match=words) as refused:
+        release_attendance(REAL, bench_path, (1, 3), False, NOW)
+    assert "run: proofbath check --filling" in refused.value.faults[0]
+    assert release_attendance(REAL, bench_path, (1, 3), True, NOW).filling is None
+
+
+def test_a_float_proven_with_another_controller_is_refused(kept: Callable[..., Path]) -> None:
+    strange = FILLING.model_copy(update={"serial_number": 12})
+    release = release_attendance(REAL, kept(proven(), strange), (1, 3), False, NOW)
+    with pytest.raises(InputError, match="level switch: was proven with controller 12, this is 47"):
+        release.check_controller(CONTROLLER)
 
 
 def loaded(folder: Path, text: str = PLAN, made: str = NOW, bench: str = "quay") -> None:
