@@ -11,8 +11,6 @@ using wire::Input;
 using wire::Output;
 using wire::TripReason;
 
-constexpr uint16_t reference_low = board::reference_code - level::reference_band_code;
-constexpr uint16_t reference_high = board::reference_code + level::reference_band_code;
 constexpr uint16_t quiet_climb_sum = sum_of_mk(level::quiet_climb_mk);
 
 bool believable(uint32_t sum, uint8_t fault) {
@@ -115,12 +113,17 @@ void Guard::judge_parts(const Sums& sums) {
   row(TripReason::part_read_back, wrong, parts_wrong_.reached(wrong, level::part_samples),
       sums.parts_wrong, 0);
 
-  uint16_t code = board::reference_code;
-  for (uint16_t found : sums.reference)
-    if (found < reference_low || found > reference_high) code = found;
-  const bool off = code != board::reference_code;
-  row(TripReason::reference_channel, off, reference_off_.reached(off, level::part_samples), code,
-      code < reference_low ? reference_low : reference_high);
+  uint16_t code = 0, bound = 0;
+  for (uint8_t i = 0; i < board::adcs; ++i) {
+    const uint16_t found = sums.reference[i], right = board::reference_code[i];
+    const uint16_t low = right - level::reference_band_code;
+    const uint16_t high = right + level::reference_band_code;
+    if (found >= low && found <= high) continue;
+    code = found;
+    bound = found < low ? low : high;
+  }
+  row(TripReason::reference_channel, bound, reference_off_.reached(bound, level::part_samples),
+      code, bound);
 }
 
 // The fault row stands first: an open probe also reads hot.
@@ -154,11 +157,14 @@ void Guard::judge_quiet_climb(const Elements& elements, uint32_t now_ms) {
   row(TripReason::climb_while_off, climbs, climbs, rise, quiet_climb_sum);
 }
 
-// Current through a station that is switched off: its switch or the feed does not open.
+// Current through a station that is switched off: its switch or the feed does not open. No current
+// is believed while a part is wrong.
 void Guard::judge_elements(const Sums& sums, const Elements& elements, uint32_t now_ms) {
   uint16_t worst = 0;
+  const bool parts_stand = !stands(TripReason::part_read_back) &&
+                           !stands(TripReason::reference_channel);
   for (uint8_t s = 0; s < board::stations; ++s)
-    if (elements.settled_off(s, now_ms) && sums.current[s] > worst) worst = sums.current[s];
+    if (parts_stand && elements.settled_off(s, now_ms) && sums.current[s] > worst) worst = sums.current[s];
   fed_while_off_ = worst >= element_judged_sum;
   row(TripReason::element_feed_stuck, fed_while_off_, fed_while_off_, worst, element_judged_sum);
 }

@@ -24,6 +24,10 @@ constexpr uint16_t element_on_ceiling_s = 14400;
 constexpr int32_t probe_lowest_mc = -20000;
 // Hotter is no plausible bath.
 constexpr uint32_t probe_highest_mc = 160000;
+// The guard probe's converter has another low threshold than the bath's, -20 degC: by it one is known from the other.
+constexpr int32_t guard_threshold_mc = -15000;
+// Between two cycles that look for broken leads.
+constexpr uint16_t leads_ms = 1000;
 // One disturbed sample trips nothing.
 constexpr uint8_t probe_samples = 3;
 // 3 s.

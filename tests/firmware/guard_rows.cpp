@@ -446,7 +446,7 @@ namespace {
 
 Sums healthy_sums() {
   Sums sums;
-  for (uint16_t& code : sums.reference) code = board::reference_code;
+  for (int i = 0; i < 3; ++i) sums.reference[i] = board::reference_code[i];
   return sums;
 }
 

@@ -47,6 +47,13 @@ LEVELS = (
     # Probes.
     _level("probe_lowest_mc", -20_000, "colder is no plausible bath", *PROBE_FAULTS),
     _level("probe_highest_mc", 160_000, "hotter is no plausible bath", *PROBE_FAULTS),
+    _level(
+        "guard_threshold_mc", -15_000,
+        "the guard probe's converter has another low threshold than the bath's, -20 degC: by it one "
+        "is known from the other",
+        T.PART_READ_BACK,
+    ),
+    _level("leads_ms", 1_000, "between two cycles that look for broken leads", *PROBE_FAULTS),
     _level("probe_samples", 3, "one disturbed sample trips nothing", *PROBE_FAULTS, *OVER_LIMIT),
     _level("disagree_samples", 30, "3 s", T.PROBES_DISAGREE),
     _level(
