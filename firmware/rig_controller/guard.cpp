@@ -3,6 +3,7 @@
 #include "guard.h"
 
 #include "guard_levels.h"
+#include "limits.h"
 #include "scales.h"
 
 namespace {
@@ -11,6 +12,7 @@ using wire::Input;
 using wire::Output;
 using wire::TripReason;
 
+constexpr uint16_t disagree_wide_sum = sum_of_mk(level::disagree_wide_mk);
 constexpr uint16_t quiet_climb_sum = sum_of_mk(level::quiet_climb_mk);
 
 bool believable(uint32_t sum, uint8_t fault) {
@@ -91,11 +93,7 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
   judge_probe(TripReason::guard_probe_fault, TripReason::guard_over_limit, guard_faulty_,
               guard_over_, sums.guard, sums.guard_fault, limits.guard_limit_sum);
 
-  const uint32_t difference =
-      sums.bath > sums.guard ? sums.bath - sums.guard : sums.guard - sums.bath;
-  const bool apart = difference > limits.disagree_limit_sum;
-  row(TripReason::probes_disagree, apart, disagree_.reached(apart, level::disagree_samples),
-      difference, limits.disagree_limit_sum);
+  judge_disagreement(sums, limits, now_ms);
 
   if (believable(sums.bath, sums.bath_fault)) believed_bath_sum_ = sums.bath;
   judge_climb(status, limits.climb_limit_sum);
@@ -135,6 +133,25 @@ void Guard::judge_probe(TripReason fault_reason, TripReason over_reason, InARow&
       fault ? 0 : bound);
   const bool hot = sum > limit;
   row(over_reason, hot, over.reached(hot, level::probe_samples), sum, limit);
+}
+
+// Two probes that are right differ by their offset and, while the bath moves, by what the slower one
+// has to make up for. A bath that is not stirred lies in layers: there only a wide level can hold,
+// and a tripped bench must become clear again.
+void Guard::judge_disagreement(const Sums& sums, const wire::Limits& limits, uint32_t now_ms) {
+  if (believable(sums.bath, sums.bath_fault) && believable(sums.guard, sums.guard_fault))
+    pace_.add(sums.bath, sums.guard);
+  uint32_t limit = disagree_wide_sum;
+  if (turning_.reached(now_ms, level::disagree_stirred_ms)) {
+    limit = limits.disagree_limit_sum + pace_.within(limits.probe_lag_s);
+    if (limit > ceiling::disagree_sum) limit = ceiling::disagree_sum;
+  }
+  const int32_t offset = int32_t(limits.disagree_offset_sum) - wire::offset_middle;
+  const int32_t apart = int32_t(sums.bath - sums.guard) - offset;
+  const uint32_t difference = apart < 0 ? -apart : apart;
+  const bool wrong = difference > limit;
+  row(TripReason::probes_disagree, wrong, disagree_.reached(wrong, level::disagree_samples),
+      difference, limit);
 }
 
 // Judged in LIVE. A started stirrer mixes the layers of a bath that stood still: its first 3 s,

@@ -10,8 +10,8 @@ namespace level {
 
 // Above the boil of any glycol mix.
 constexpr uint32_t bath_ceiling_mc = 125000;
-// Greatest probe difference.
-constexpr uint16_t disagree_ceiling_mk = 5000;
+// The wide level where a probe counts most a kelvin.
+constexpr uint16_t disagree_ceiling_mk = 4100;
 // 20 K/min over 10 s.
 constexpr uint16_t climb_ceiling_mk = 3333;
 // 14 h: longer than any night.
@@ -24,12 +24,16 @@ constexpr uint16_t element_on_ceiling_s = 14400;
 constexpr int32_t probe_lowest_mc = -20000;
 // Hotter is no plausible bath.
 constexpr uint32_t probe_highest_mc = 160000;
-// The guard probe's converter has another low threshold than the bath's, -20 degC: by it one is known from the other.
+// The low threshold of the guard probe's converter; by it one is known from the other, whose threshold is probe_lowest_mc.
 constexpr int32_t guard_threshold_mc = -15000;
 // Between two cycles that look for broken leads.
 constexpr uint16_t leads_ms = 1000;
 // One disturbed sample trips nothing.
 constexpr uint8_t probe_samples = 3;
+// In a bath that is not stirred, or not yet, and lies in layers.
+constexpr uint16_t disagree_wide_mk = 4000;
+// From then on the host's limit.
+constexpr uint16_t disagree_stirred_ms = 60000;
 // 3 s.
 constexpr uint8_t disagree_samples = 30;
 // Still for so long, a bath parts into layers that mix at the start.

@@ -36,7 +36,10 @@ CURRENT = (*ELEMENT, T.ELEMENT_FEED_STUCK, T.OFF_FAILED)
 LEVELS = (
     # Ceilings: the host may only tighten.
     _level("bath_ceiling_mc", 125_000, "above the boil of any glycol mix", *OVER_LIMIT),
-    _level("disagree_ceiling_mk", 5_000, "greatest probe difference", T.PROBES_DISAGREE),
+    _level(
+        "disagree_ceiling_mk", 4_100, "the wide level where a probe counts most a kelvin",
+        T.PROBES_DISAGREE,
+    ),
     _level("climb_ceiling_mk", 3_333, "20 K/min over 10 s", T.CLIMB_TOO_FAST),
     _level("heater_on_ceiling_s", 50_400, "14 h: longer than any night", T.HEATER_ON_LIMIT),
     _level("element_ceiling_ma", 1_500, "greatest element set-point", S.ELEMENT_OVER),
@@ -49,12 +52,17 @@ LEVELS = (
     _level("probe_highest_mc", 160_000, "hotter is no plausible bath", *PROBE_FAULTS),
     _level(
         "guard_threshold_mc", -15_000,
-        "the guard probe's converter has another low threshold than the bath's, -20 degC: by it one "
-        "is known from the other",
+        "the low threshold of the guard probe's converter; by it one is known from the other, whose "
+        "threshold is probe_lowest_mc",
         T.PART_READ_BACK,
     ),
     _level("leads_ms", 1_000, "between two cycles that look for broken leads", *PROBE_FAULTS),
     _level("probe_samples", 3, "one disturbed sample trips nothing", *PROBE_FAULTS, *OVER_LIMIT),
+    _level(
+        "disagree_wide_mk", 4_000, "in a bath that is not stirred, or not yet, and lies in layers",
+        T.PROBES_DISAGREE,
+    ),
+    _level("disagree_stirred_ms", 60_000, "from then on the host's limit", T.PROBES_DISAGREE),
     _level("disagree_samples", 30, "3 s", T.PROBES_DISAGREE),
     _level(
         "layers_ms", 30_000, "still for so long, a bath parts into layers that mix at the start",
