@@ -21,23 +21,28 @@ constexpr uint8_t stations = 6;
 static_assert(stations <= wire::stations, "the wire carries no more stations");
 
 // Reference resistors of the RTD converters, which turn every sum of a probe into ohm.
-constexpr uint16_t reference_ohm = 400;
+#ifndef REFERENCE_OHM
+#define REFERENCE_OHM 400
+#endif
+constexpr uint16_t reference_ohm = REFERENCE_OHM;
 
 // Parts on the SPI bus, each with its own select line.
 enum class Chip : uint8_t {
   bath_rtd,     // RTD converter, SPI mode 1
   guard_rtd,    // RTD converter, SPI mode 1
-  lift_adc,     // 8-channel ADC, SPI mode 0; channel = station, 7 = reference_code
+  lift_adc,     // 8-channel ADC, SPI mode 0; channel = station, 7 = its reference
   current_adc,  // as lift_adc
   voltage_adc,  // as lift_adc
   element_dac   // octal DAC, SPI mode 1; channel = station
 };
 constexpr uint8_t chips = 6;
 
-// Each ADC's last channel carries half of its full scale, made without its own reference: from a
-// second one, and at the gauges, which are ratiometric, by two equal resistors.
+// Each ADC's last channel carries a share of its full scale of its own, by which one is known from
+// the others: 1/2, 1/3, 2/3. It is made without the ADC's own reference: from a second one, and at
+// the gauges, which are ratiometric, by two equal resistors.
+constexpr uint8_t adcs = 3;
 constexpr uint8_t reference_channel = 7;
-constexpr uint16_t reference_code = 2048;
+constexpr uint16_t reference_code[adcs] = {2048, 1365, 2730};
 
 // Pins safe (everything off), bus and serial port running.
 void start();
@@ -61,7 +66,8 @@ uint8_t transfer(uint8_t out);
 // wire::Input bits as they stand now.
 uint8_t inputs();
 
-// Drives wire::Output bits; each bit set is that output on.
+// Drives wire::Output bits; each bit set is that output on. One that the board has no pin for is
+// driven nowhere.
 void drive(uint8_t outputs);
 
 // Closes the station switches whose bit is set (bit 0 = station 1), opens the others.
@@ -80,6 +86,15 @@ bool eeprom_ready();
 
 // Starts to burn a byte unless it already stands there; only when ready. Never waits.
 void eeprom_update(uint16_t address, uint8_t byte);
+
+// Text that stays in program memory, where it takes no room of the variables.
+#ifdef __AVR__
+#define IN_PROGRAM_MEMORY __attribute__((__progmem__))
+char program_char(const char* at);
+#else
+#define IN_PROGRAM_MEMORY
+inline char program_char(const char* at) { return *at; }
+#endif
 
 // The program as it was built: `bytes` of memory from address 0 on, whose CRC-16/XMODEM is `crc`,
 // the two bytes at `crc_at`, which hold it, left out.

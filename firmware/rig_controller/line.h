@@ -17,8 +17,9 @@ inline uint16_t crc_update(uint16_t crc, uint8_t byte) {
 // Gathers received bytes into one line; a line too long is dropped and counted.
 class LineBuffer {
  public:
-  // Takes waiting bytes until a line is complete.
-  void drain();
+  // Takes waiting bytes until a line is complete, `most` of them at most; leaves there how many
+  // more it may take.
+  void drain(uint8_t& most);
   bool complete() const { return complete_; }
   void clear();
   const char* text() const { return text_; }
@@ -44,7 +45,7 @@ class LineReader {
   bool checked() const { return checked_; }
 
   // Whether the line's word is this one; moves behind it.
-  bool word(const char* name);
+  bool word(wire::Word word);
 
   template <class T> bool number(T& out, uint32_t low, uint32_t high) {
     uint32_t value;
@@ -82,7 +83,7 @@ class LineReader {
 class LineWriter {
  public:
   bool empty() const { return sent_ == length_; }
-  void word(const char* name);
+  void word(wire::Word word);
   void number(uint32_t value);
 
   template <class T> void numbers(const T* values, uint8_t count) {

@@ -110,7 +110,7 @@ ROWS = (
     Row("stirrer_stopped", trips(T.STIRRER_STOPPED)),
     Row("stirrer_turning_stuck", GOES_ON),
     Row("emergency_stop", trips(T.EMERGENCY_STOP)),
-    Row("estop_spike", trips(T.EMERGENCY_STOP), size=1.0),
+    Row("estop_spike", GOES_ON, size=1.0),
     Row("cut_out_dead", GOES_ON),
     Row("level_relay_stuck", GOES_ON),
     Row("feed_contactor_welded", GOES_ON),
@@ -167,16 +167,16 @@ ROWS = (
     Row("gauge_converter_off", trips(T.REFERENCE_CHANNEL), size=0.1),
     Row("current_converter_off", trips(T.REFERENCE_CHANNEL), size=0.1),
     Row("voltage_converter_off", trips(T.REFERENCE_CHANNEL), size=0.1),
-    # Line A low: both probes are one, and currents are read from the gauges' converter.
-    Row("select_a_low", GOES_ON, {When.POWER: costs_the_station("element_open", NOTHING_FED)}),
-    Row("select_a_high", trips(T.REFERENCE_CHANNEL)),
-    Row("select_b_low", trips(T.ELEMENT_FEED_STUCK)),
+    # Each part is known from the others: by its threshold, or by what its last channel carries.
+    Row("select_a_low", trips(T.PART_READ_BACK)),
+    Row("select_a_high", trips(T.PART_READ_BACK)),
+    Row("select_b_low", trips(T.REFERENCE_CHANNEL)),
     Row("select_b_high", trips(T.PART_READ_BACK)),
     Row("select_c_low", trips(T.REFERENCE_CHANNEL)),
-    Row("select_c_high", trips(T.ELEMENT_FEED_STUCK)),
+    Row("select_c_high", trips(T.PART_READ_BACK)),
     Row("miso_low", trips(T.PART_READ_BACK)),
-    Row("miso_high", trips(T.ELEMENT_FEED_STUCK)),
-    Row("spi_clock_dead", trips(T.ELEMENT_FEED_STUCK)),
+    Row("miso_high", trips(T.PART_READ_BACK)),
+    Row("spi_clock_dead", trips(T.PART_READ_BACK)),
 )
 PLUG, MUTE, NOISE = "plug pulled", "controller mute", "noise on the line"
 RESTARTED = End("lost", ("controller restarted",))
