@@ -33,7 +33,9 @@ class LimitsSection(Described):
     """Difference of the stirred probes, beside what their lags explain."""
     climb_k_per_min: Annotated[float, Field(ge=2, le=15)] = 15.0
     heater_on_limit_s: Annotated[int, Field(ge=60, le=14 * 3600)] = 14 * 3600
+    """Longest heater-on time of any night; each night's own limit follows from its plan."""
     element_on_limit_s: Annotated[int, Field(ge=1, le=4 * 3600)] = 4 * 3600
+    """Longest unbroken time of an element in any night; each night's own follows from its plan."""
 
 
 class HeatRow(NamedTuple):

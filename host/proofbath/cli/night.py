@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from functools import partial
 from pathlib import Path
 from typing import NamedTuple
@@ -214,7 +215,7 @@ def _ask_about_hours(checked: CheckedPlan, asked: Asked) -> None:
     if checked.expected_s <= ASK_ABOVE_S or asked.yes or asked.is_long:
         return
     limit = f"the night takes {hours:.1f} h, more than {ASK_ABOVE_S / 3600:.0f} h"
-    if not click.get_text_stream("stdin").isatty():
+    if not sys.stdin.isatty():
         raise InputError(f"{limit}; say --yes if it is meant")
     click.confirm(f"{limit}. Start it?", abort=True, err=True)
 
@@ -234,7 +235,7 @@ def bench_of(shop: Shop, word: str | None) -> str:
 
 def _tell_plan(checked: CheckedPlan, as_json: bool) -> None:
     if as_json:
-        figures = checked._asdict()
+        figures = {**checked._asdict(), "on": checked.on._asdict()}
         del figures["legs"]
         print_json(figures)
         return

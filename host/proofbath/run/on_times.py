@@ -110,11 +110,10 @@ def _element_s(legs: tuple[Leg, ...], model: BathModel) -> tuple[float, ...]:
         if isinstance(step, PowerRamp):
             took_s = max(took_s, 60.0 * abs(step.to_w - power_w) / step.rate_w_per_min)
             power_w = step.to_w
-        elif isinstance(step, Energise):
-            power_w = step.element_a**2 * max(leg.loading.ohm)
         else:
-            power_w = 0.0
-        unbroken = [(s + took_s) if is_on else 0.0 for s, is_on in zip(unbroken, on, strict=True)]
+            power_w = step.element_a**2 * max(leg.loading.ohm)
+        on = fed(step, leg.loading)
+        unbroken = [s + took_s if is_on else 0.0 for s, is_on in zip(unbroken, on, strict=True)]
         longest = list(map(max, longest, unbroken))
     return tuple(longest)
 
