@@ -132,7 +132,10 @@ def probe_lag_s(bath: BathModel | None) -> int:
     """Return by how many seconds one probe may be slower than the other."""
     if bath is None or bath.guard_probe_lag_s is None:
         return UNKNOWN_LAG_S
-    return min(ceil(abs(bath.guard_probe_lag_s - bath.probe_lag_s)) + LAG_SPARE_S, DELAY_MOST_S)
+    return min(
+        ceil(abs(bath.guard_probe_lag_s - bath.probe_lag_s)) + LAG_SPARE_S,
+        value_of("probe_lag_ceiling_s"),
+    )
 
 
 def _window(scale: StationCalibration) -> tuple[int, int]:
@@ -156,8 +159,16 @@ def _least_slope(probe: ProbeCalibration, hottest_c: float) -> float:
 
 def _offset(calibration: Calibration, hottest_c: float) -> int:
     """Raw bath minus guard of two right probes at the middle of the range."""
+    bath, guard = calibration.bath, calibration.guard
     middle_c = (COLDEST_C + hottest_c) / 2.0
-    return round(calibration.bath.code_sum(middle_c) - calibration.guard.code_sum(middle_c))
+    offset = round(bath.code_sum(middle_c) - guard.code_sum(middle_c))
+    offset_k, most_k = offset / _least_slope(guard, hottest_c), value_of("offset_ceiling_mk") / 1000
+    if abs(offset_k) > most_k:
+        raise InputError(
+            f"probe calibrations differ by {offset_k:+.2f} K in raw reading, limit {most_k:g} K;"
+            " check both probes"
+        )
+    return offset
 
 
 def _disagree_sum(limit_k: float, calibration: Calibration, hottest_c: float, offset: int) -> int:

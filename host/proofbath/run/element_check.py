@@ -11,6 +11,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from proofbath.wire.guard_levels import value_of
+
 GREATEST_A = 0.5
 POWER_W = 2.0
 """Power of the check at the element's nominal resistance."""
@@ -141,7 +143,11 @@ class Coefficient(NamedTuple):
     @property
     def code(self) -> int:
         """What the controller guards by, in 1e-5/K, rounded to the safe side; 0 is nothing."""
-        return 0 if self.doubt else math.floor((self.per_k - self.expanded) * 1e5 + 1e-6)
+        if self.doubt:
+            return 0
+        # A smaller figure is guarded by a lower level; the controller takes none above its own.
+        surely = math.floor((self.per_k - self.expanded) * 1e5 + 1e-6)
+        return min(surely, value_of("element_per_k_ceiling"))
 
 
 def coefficient(cold: Warming | None, soak: Warming | None) -> Coefficient:

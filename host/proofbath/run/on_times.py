@@ -111,8 +111,8 @@ def _element_s(legs: tuple[Leg, ...], model: BathModel) -> tuple[float, ...]:
             took_s = max(took_s, 60.0 * abs(step.to_w - power_w) / step.rate_w_per_min)
             power_w = step.to_w
         else:
-            power_w = step.element_a**2 * max(leg.loading.ohm)
-        on = fed(step, leg.loading)
+            fed_a = step.element_a if isinstance(step, Energise) else 0.0
+            power_w = fed_a**2 * max(leg.loading.ohm)
         unbroken = [s + took_s if is_on else 0.0 for s, is_on in zip(unbroken, on, strict=True)]
         longest = list(map(max, longest, unbroken))
     return tuple(longest)
