@@ -19,10 +19,12 @@ import numpy as np
 
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
-from proofbath.bench.night import run_night
+from proofbath.bench.night import carry, make_ready, nobody, run_head
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.description import parse_toml
+from proofbath.run.elements import Elements
 from proofbath.run.plan import NightPlan
+from proofbath.run.sequencer import Sequencer
 from proofbath.store.journal import Journal
 from proofbath.virtual.bench import VirtualBench
 from proofbath.virtual.description import (
@@ -80,7 +82,7 @@ class Seen(NamedTuple):
     """One unit of one night."""
 
     stopped_by: str
-    """Check, controller or nobody."""
+    """Check, controller, unknown (not fed while nobody stays) or nobody."""
     check_core_c: float
     fed_core_c: float
 
@@ -91,7 +93,10 @@ def main() -> None:
     parser.add_argument("--units", type=int, default=20, help="bad units a kind and current")
     parser.add_argument("--healthy", type=int, default=240, help="healthy units")
     asked = parser.parse_args()
-    print(f"{'unit':28}{'A':>5}{'by the check':>14}{'by controller':>15}{'nobody':>8}", end="")
+    print(
+        f"{'unit':28}{'A':>5}{'by the check':>14}{'unknown':>9}{'controller':>12}{'nobody':>8}",
+        end="",
+    )
     print(f"{'core in check':>15}{'core fed':>10}{'immersed':>10}")
     hottest = {}
     for number, amps in enumerate(CURRENTS_A):
@@ -106,9 +111,11 @@ def main() -> None:
 
 def show(kind: str, amps: float, seen: list[Seen], immersed_c: float) -> None:
     """Print one row."""
-    count = {by: sum(s.stopped_by == by for s in seen) for by in ("check", "controller", "")}
+    count = {
+        by: sum(s.stopped_by == by for s in seen) for by in ("check", "unknown", "controller", "")
+    }
     print(
-        f"{kind:28}{amps:5.1f}{count['check']:14}{count['controller']:15}{count['']:8}"
+        f"{kind:28}{amps:5.1f}{count['check']:14}{count['unknown']:9}{count['controller']:12}{count['']:8}"
         f"{max(s.check_core_c for s in seen):15.0f}{max(s.fed_core_c for s in seen):10.0f}"
         f"{immersed_c:10.0f}"
     )
@@ -214,7 +221,12 @@ def carried(virtual: VirtualSection, amps: float) -> list[Seen]:
     watched = Watched(VirtualBench(virtual))
     with tempfile.TemporaryDirectory() as folder:
         journal = Journal(Path(folder) / "night.sqlite")
-        run_night(Link(VirtualPort(watched)), plan, bench, journal, clear=True)
+        link = Link(VirtualPort(watched))
+        ready = make_ready(link, plan, bench, journal.path, clear=True)
+        # As on a night nobody stays with: what cannot be guarded is not fed.
+        sequencer = Sequencer(ready.checked.legs, bench.bath, elements=Elements(attended=False))
+        writer = journal.begin(run_head(bench, ready, plan.model_dump_json(), "t"))
+        carry(link, bench, ready, sequencer, writer, nobody())
         flags = journal.samples(1)["station_flags"]
         told = [e.text for e in journal.events(1) if e.kind == "alarm"]
         journal.close()
@@ -225,9 +237,11 @@ def carried(virtual: VirtualSection, amps: float) -> list[Seen]:
 
 
 def _stopped_by(station: int, told: list[str], flags: np.ndarray) -> str:
-    alarms = [text for text in told if f'"station {station}: element is dry' in text]
-    if alarms:
+    of_it = [text for text in told if f'"station {station}: ' in text]
+    if any("is dry" in text for text in of_it):
         return "check"
+    if any("while nobody stays" in text for text in of_it):
+        return "unknown"
     return "controller" if (flags & StationFlag.ELEMENT_HOT).any() else ""
 
 

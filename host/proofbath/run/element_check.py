@@ -14,7 +14,7 @@ from typing import NamedTuple
 from proofbath.wire.guard_levels import value_of
 
 GREATEST_A = 0.5
-POWER_W = 2.0
+POWER_W = 3.0
 """Power of the check at the element's nominal resistance."""
 SETTLE_S, BASE_S = 0.5, 1.5
 """The core is taken to be at the bath's temperature between these, from the current's beginning."""
@@ -27,12 +27,12 @@ WHOLE_S = 100.0
 REST_S = 60.0
 STILL_K_PER_W = 1.2
 """Limit between the windows: immersed 0.35 cold and 0.92 at 97 °C at most, in air 2.9 and 1.5 at
-least (drawn on the plant, benchmark dry_elements)."""
-RISE_K_PER_W = 6.5
-"""Limit from the first second to the late window: immersed 5.0 cold at most, in air 8 at least."""
-HASTY_K = 15.0
+least (drawn on the plant)."""
+RISE_K_PER_W = 5.5
+"""Limit from the first second to the late window: immersed 4.4 cold at most, in air 8 at least."""
+HASTY_K = 17.0
 """An element whose core has warmed by this, even if its coefficient were the greatest there is, is
-fed no longer: an immersed one warms by 10 K at most."""
+fed no longer: an immersed one warms by 15 K at most."""
 
 LEAST_PER_K, GREATEST_PER_K = 1e-4, 6e-4
 """Coefficients that can be used, and that are believed (common practice, no source)."""

@@ -14,7 +14,7 @@ from proofbath.errors import InputError
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.forecast import seconds_until
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import PowerRamp
+from proofbath.run.profile import ElementCheck, Leg, PowerRamp
 
 GLYCOL = Coolant(glycol="propylene", share_by_volume=0.5)
 FACTS = BenchFacts(stations=6, boiling_c=GLYCOL.boiling_c(101.325), model=WORKSHOP)
@@ -286,10 +286,16 @@ def test_a_supply_serves_the_stations_in_turn_each_through_all_of_a_cycles_power
     assert [step.stations for step in powered[:6]] == [[1], [1], [2], [2], [5], [5]]
     assert [step.to_w for step in powered[:6]] == [12.0, 0.0] * 3
     assert len(powered) == 4 * 2 * 3
-    others = [leg for leg in turns.legs if not isinstance(leg.step, PowerRamp)]
-    assert others == [leg for leg in own.legs if not isinstance(leg.step, PowerRamp)]
+
+    def others(plan: CheckedPlan) -> list[Leg]:
+        kinds = (PowerRamp, ElementCheck)
+        return [leg for leg in plan.legs if not isinstance(leg.step, kinds)]
+
+    assert others(turns) == others(own)
     # Cycles 2 to 5: 12 W up at 1, 0.5, 1, 0.5 W/min and down at 1 W/min, twice more each.
     more_s = 2 * 60 * ((12 + 12) + (24 + 12)) * 2
+    # Each element is checked by itself: 100 s cold and 4 s at the soak, twice more.
+    more_s += 2 * (100 + 4)
     assert turns.expected_s - own.expected_s == pytest.approx(more_s)
     told = [text for text in turns.warnings if "in turn" in text or "take turns" in text]
     assert len(told) == 4

@@ -8,6 +8,7 @@ import math
 import pytest
 
 from host.run.night import Night
+from host.run.wired_bench import WET, WiredNight
 from host.run.workshop import ASSISTED, POWERED, SHORT, TEAL_82
 from host.simple_bath import WORKSHOP, SimpleBench
 from proofbath.errors import BenchFaultError
@@ -231,7 +232,11 @@ def test_a_pair_without_a_row_is_an_error() -> None:
 def test_the_outputs_are_released_in_every_end_from_every_working_phase(phase: Phase) -> None:
     for ending in (Stop(), Rebooted(9), Disconnected("gone")):
         steps = SHORT if phase in {Phase.HOLDING, Phase.RAMPING} else POWERED
-        night = Night(steps, loading=ASSISTED).until(phase)
+        night: Night | WiredNight
+        if phase in {Phase.CHECKING, Phase.GUARDING}:
+            night = WiredNight({1: WET, 2: WET}).until(phase)
+        else:
+            night = Night(steps, loading=ASSISTED).until(phase)
         night.sequencer.step(ending)
         assert night.sequencer.ended
         assert night.sequencer.step(night.bench.reading()) is RELEASE
