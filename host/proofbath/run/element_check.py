@@ -1,9 +1,10 @@
 """What an element's resistance says before it is fed: its coefficient, and whether it is wet.
 
-R grows with the core's temperature.  The same small current is given twice: at the cold start, long
-enough for an immersed core to come to rest, and for some seconds at the soak before the first
-feeding.  The first seconds of both, with the bath between them, give the element's own coefficient;
-with it the first check tells by how many kelvins a watt the core warmed.
+R grows with the core's temperature.  A base current that hardly warms anything is given twice: at
+the cold start and at the soak before the first feeding.  The two resistances, with the bath between
+them, give the element's own coefficient.  At the cold start a greater current follows, long enough
+for an immersed core to come to rest; with the coefficient its resistance tells by how many kelvins
+a watt the core warmed.
 """
 
 from __future__ import annotations
@@ -16,23 +17,24 @@ from proofbath.wire.guard_levels import value_of
 GREATEST_A = 0.5
 POWER_W = 3.0
 """Power of the check at the element's nominal resistance."""
-SETTLE_S, BASE_S = 0.5, 1.5
-"""The core is taken to be at the bath's temperature between these, from the current's beginning."""
-FIRST_S = 3.5
-"""End of the window, from `SETTLE_S`, that gives the resistance for the coefficient."""
-BRIEF_S = 4.0
+BASE_A = 0.15
+BASE_FROM_S, BASE_S = 2.0, 20.0
+"""When the base current has settled, and when it is over; an immersed core warms by 1.5 K at most,
+which is the same both times."""
 EARLY_S, LATE_S = (40.0, 55.0), (85.0, 100.0)
-"""Windows between which an immersed core warms no more."""
+"""Windows of the check's current between which an immersed core warms no more."""
 WHOLE_S = 100.0
 REST_S = 60.0
 STILL_K_PER_W = 1.2
 """Limit between the windows: immersed 0.35 cold and 0.92 at 97 °C at most, in air 2.9 and 1.5 at
 least (drawn on the plant)."""
 RISE_K_PER_W = 5.5
-"""Limit from the first second to the late window: immersed 4.4 cold at most, in air 8 at least."""
+"""Limit from the base current to the late window: immersed 4.4 cold at most, in air 8 at least."""
 HASTY_K = 17.0
 """An element whose core has warmed by this, even if its coefficient were the greatest there is, is
 fed no longer: an immersed one warms by 15 K at most."""
+PART_S = 0.5
+"""Means over which that is looked at."""
 
 LEAST_PER_K, GREATEST_PER_K = 1e-4, 6e-4
 """Coefficients that can be used, and that are believed (common practice, no source)."""
@@ -45,6 +47,11 @@ _TWICE = 2.0
 def check_a(max_a: float, ohm: float) -> float:
     """Return the current in A that checks an element of nominal `ohm`; 0 where there is none."""
     return min(GREATEST_A, max_a, math.sqrt(POWER_W / ohm)) if max_a > 0.0 else 0.0
+
+
+def base_a(max_a: float, ohm: float) -> float:
+    """Return the base current in A."""
+    return min(BASE_A, check_a(max_a, ohm) / 2.0)
 
 
 class Mean(NamedTuple):
@@ -85,9 +92,9 @@ class Warming(NamedTuple):
     """What one check found at one station; resistances in ohm, NaN where it was not that long."""
 
     bath_c: float
+    base_w: float
     power_w: float
     base: Mean
-    first: Mean
     early: Mean
     late: Mean
     hasty: bool = False
@@ -95,40 +102,48 @@ class Warming(NamedTuple):
 
 
 class Meter:
-    """One element under check; `t_s` counts from when its current flows."""
+    """One element under check, first at its base current, then at the check's own."""
 
     def __init__(self) -> None:
-        self._bath = Window(SETTLE_S, FIRST_S)
-        self._power = Window(SETTLE_S, math.inf)
-        self._base = Window(SETTLE_S, BASE_S)
-        self._first = Window(SETTLE_S, FIRST_S)
+        self._bath = Window(BASE_FROM_S, BASE_S)
+        self._base_w = Window(BASE_FROM_S, BASE_S)
+        self._base = Window(BASE_FROM_S, BASE_S)
+        self._power_w = Window(*LATE_S)
         self._early, self._late = Window(*EARLY_S), Window(*LATE_S)
-        self._second = Window(BASE_S, BASE_S + 1.0)
-        self._second_ends_s = BASE_S + 1.0
+        self._part = Window(0.0, math.inf)
+        self._part_ends_s = PART_S
         self.hasty = False
 
-    def take(self, t_s: float, bath_c: float, current_a: float, voltage_v: float) -> None:
-        """Take one reading."""
-        ohm = voltage_v / current_a
+    def take_base(self, t_s: float, bath_c: float, current_a: float, voltage_v: float) -> None:
+        """Take a reading `t_s` after the base current began to flow."""
         self._bath.add(t_s, bath_c)
-        self._power.add(t_s, voltage_v * current_a)
-        for window in (self._base, self._first, self._early, self._late, self._second):
+        self._base_w.add(t_s, voltage_v * current_a)
+        self._base.add(t_s, voltage_v / current_a)
+
+    def take(self, t_s: float, current_a: float, voltage_v: float) -> None:
+        """Take a reading `t_s` after the check's current began to flow."""
+        ohm = voltage_v / current_a
+        self._power_w.add(t_s, voltage_v * current_a)
+        for window in (self._early, self._late, self._part):
             window.add(t_s, ohm)
-        if t_s >= self._second_ends_s:
-            gain = self._second.mean().value / self._base.mean().value - 1.0
+        if t_s >= self._part_ends_s:
+            gain = self._part.mean().value / self._base.mean().value - 1.0
             self.hasty |= gain > GREATEST_PER_K * HASTY_K
-            self._second = Window(t_s, t_s + 1.0)
-            self._second_ends_s = t_s + 1.0
+            self._part, self._part_ends_s = Window(0.0, math.inf), t_s + PART_S
 
     def warming(self) -> Warming | None:
         """Return what was found; None where too little was."""
-        first = self._first.mean()
-        if math.isnan(first.value):
+        base = self._base.mean()
+        if math.isnan(base.value):
             return None
-        windows = (self._base, first, self._early, self._late)
-        base, _, early, late = (w if isinstance(w, Mean) else w.mean() for w in windows)
         return Warming(
-            self._bath.mean().value, self._power.mean().value, base, first, early, late, self.hasty
+            self._bath.mean().value,
+            self._base_w.mean().value,
+            self._power_w.mean().value,
+            base,
+            self._early.mean(),
+            self._late.mean(),
+            self.hasty,
         )
 
 
@@ -162,8 +177,8 @@ def coefficient(cold: Warming | None, soak: Warming | None) -> Coefficient:
             f"the bath rose by {span_k:.0f} K between its two measurements,"
             f" {LEAST_SPAN_K:.0f} K are needed",
         )
-    per_k = (soak.first.value / cold.first.value - 1.0) / span_k
-    relative = math.hypot(cold.first.u / cold.first.value, soak.first.u / soak.first.value)
+    per_k = (soak.base.value / cold.base.value - 1.0) / span_k
+    relative = math.hypot(cold.base.u / cold.base.value, soak.base.u / soak.base.value)
     expanded = _TWICE * relative / span_k
     return Coefficient(per_k, expanded, _doubt(per_k, expanded))
 
@@ -186,9 +201,9 @@ def dry(warming: Warming, per_k: float) -> str:
     """
     if math.isnan(warming.late.value):
         return "it warmed faster than an immersed one can" if warming.hasty else ""
-    kelvins = per_k * warming.power_w
-    still = (warming.late.value / warming.early.value - 1.0) / kelvins
-    rise = (warming.late.value / warming.base.value - 1.0) / kelvins
+    more_w = warming.power_w - warming.base_w
+    still = (warming.late.value / warming.early.value - 1.0) / (per_k * warming.power_w)
+    rise = (warming.late.value / warming.base.value - 1.0) / (per_k * more_w)
     if still > STILL_K_PER_W:
         return (
             f"it still warmed by {still:.1f} K a watt in the check's last minute,"

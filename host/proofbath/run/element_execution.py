@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 
 from proofbath.control.controller import BathController
-from proofbath.run.element_check import WHOLE_S, Meter, Warming, check_a
+from proofbath.run.element_check import Meter, Warming, base_a, check_a
 from proofbath.run.execution import Execution, Start
 from proofbath.run.profile import ElementCheck, ElementGuard, Leg
 from proofbath.run.reading import NO_CURRENT, Reading
 from proofbath.run.states import Kind
-from proofbath.wire.table import STATIONS, State
+from proofbath.wire.table import State
 
 FLOWS = 0.9
 """Share of the current asked from which it counts as flowing."""
@@ -33,6 +33,7 @@ class Checking(Execution[ElementCheck]):
         self.bath.stay()
         self.element_a = NO_CURRENT
         self._from_s = math.nan
+        self._base_s: dict[int, float] = {}
         self._flows_s: dict[int, float] = {}
         self._meters = {station: Meter() for station in self.step.stations}
 
@@ -45,10 +46,9 @@ class Checking(Execution[ElementCheck]):
             return False
         for station, meter in self._meters.items():
             self._measure(station, meter, reading)
-        self.element_a = self._asked_a()
-        fed_s = (reading.t_s - self._flows_s.get(n, math.inf) for n in self._wanted())
-        done = all(s >= self.step.current_s for s in fed_s)
-        return done or passed_s > self.step.current_s + FLOW_PATIENCE_S
+        wanted = [n for n in self._meters if self._goes_on(n, reading.t_s, passed_s)]
+        self.element_a = self._asked_a(wanted, reading.t_s) if wanted else NO_CURRENT
+        return not wanted
 
     def found(self) -> dict[int, Warming | None]:
         """Return what was found at each station; None where no current flowed."""
@@ -57,28 +57,49 @@ class Checking(Execution[ElementCheck]):
     @property
     def brief(self) -> bool:
         """Whether this check is too short to tell a dry element."""
-        return self.step.current_s < WHOLE_S
+        return not self.step.current_s
 
     def _measure(self, station: int, meter: Meter, reading: Reading) -> None:
         current_a = reading.element_a[station - 1]
         asked_a = self.element_a[station - 1]
-        if asked_a > 0.0 and current_a >= FLOWS * asked_a:
+        if not (asked_a > 0.0 and current_a >= FLOWS * asked_a):
+            return
+        voltage_v = reading.element_v[station - 1]
+        if self._at_base(station, reading.t_s):
+            since_s = self._base_s.setdefault(station, reading.t_s)
+            meter.take_base(reading.t_s - since_s, reading.bath_c, current_a, voltage_v)
+        elif current_a > self._base_a(station) / FLOWS:
             since_s = self._flows_s.setdefault(station, reading.t_s)
-            voltage_v = reading.element_v[station - 1]
-            meter.take(reading.t_s - since_s, reading.bath_c, current_a, voltage_v)
+            meter.take(reading.t_s - since_s, current_a, voltage_v)
 
-    def _wanted(self) -> list[int]:
-        may_feed = self._elements.may_feed
-        return [n for n, meter in self._meters.items() if may_feed[n - 1] and not meter.hasty]
+    def _at_base(self, station: int, t_s: float) -> bool:
+        return t_s - self._base_s.get(station, t_s) < self.step.base_s
 
-    def _asked_a(self) -> tuple[float, ...]:
-        loading, wanted = self.leg.loading, self._wanted()
-        if not wanted:
-            return NO_CURRENT
-        return tuple(
-            check_a(loading.max_a[n - 1], loading.ohm[n - 1]) if n in wanted else 0.0
-            for n in range(1, STATIONS + 1)
-        )
+    def _goes_on(self, station: int, t_s: float, passed_s: float) -> bool:
+        """Whether a station is still to be fed in this check."""
+        if not self._elements.may_feed[station - 1] or self._meters[station].hasty:
+            return False
+        base_s = self._base_s.get(station)
+        if base_s is None:
+            return passed_s <= FLOW_PATIENCE_S
+        if t_s - base_s < self.step.base_s:
+            return True
+        late_s = t_s - base_s - self.step.base_s
+        since_s = t_s - self._flows_s.get(station, t_s)
+        return since_s < self.step.current_s and late_s < self.step.current_s + FLOW_PATIENCE_S
+
+    def _base_a(self, station: int) -> float:
+        loading = self.leg.loading
+        return base_a(loading.max_a[station - 1], loading.ohm[station - 1])
+
+    def _asked_a(self, wanted: list[int], t_s: float) -> tuple[float, ...]:
+        asked_a = list(NO_CURRENT)
+        loading = self.leg.loading
+        for station in wanted:
+            max_a, ohm = loading.max_a[station - 1], loading.ohm[station - 1]
+            at_base = self._at_base(station, t_s)
+            asked_a[station - 1] = self._base_a(station) if at_base else check_a(max_a, ohm)
+        return tuple(asked_a)
 
 
 class Guarding(Execution[ElementGuard]):

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 
-from proofbath.run.element_check import BRIEF_S, REST_S, WHOLE_S, check_a
+from proofbath.run.element_check import BASE_S, REST_S, WHOLE_S, check_a
 from proofbath.run.power import fed
 from proofbath.run.profile import ElementCheck, ElementGuard, Energise, Leg, PowerRamp
 
@@ -33,6 +33,7 @@ def with_element_checks(legs: tuple[Leg, ...], one_at_a_time: bool) -> tuple[Leg
             cycle=legs[0].step.cycle,
             stations=group,
             rest_s=0.0 if number else REST_S,
+            base_s=BASE_S,
             current_s=WHOLE_S,
         )
         for number, group in enumerate(groups)
@@ -43,7 +44,8 @@ def with_element_checks(legs: tuple[Leg, ...], one_at_a_time: bool) -> tuple[Leg
             cycle=cycle,
             stations=group,
             rest_s=0.0,
-            current_s=BRIEF_S,
+            base_s=BASE_S,
+            current_s=0.0,
             last=group is groups[-1],
         )
         for group in groups

@@ -44,7 +44,7 @@ class ElementWatch:
             return []
         self._said.add(station)
         return [
-            f"station {station}: its element was at about {core_c:.0f} °C, over {SUFFERED_C:.0f} °C"
+            f"station {station}: its element was at about {core_c:.0f} °C; over {SUFFERED_C:.0f} °C"
             " wax and sleeve may have suffered; note it on the unit, and do not send it out"
             " without a new measurement"
         ]

@@ -69,7 +69,7 @@ class Elements:
         soak, known = self._soak.get(station), self.coefficient(station)
         if soak is None or known.doubt:
             return math.nan
-        return soak.bath_c + (ohm / soak.first.value - 1.0) / known.per_k
+        return soak.bath_c + (ohm / soak.base.value - 1.0) / known.per_k
 
     def checked(
         self, found: Mapping[int, Warming | None], brief: bool, last: bool
@@ -116,18 +116,25 @@ class Elements:
         self._judged.add(station)
         if station in self._barred:
             return []
-        known = self.coefficient(station)
-        if not known.doubt:
-            return self._bar_dry(station, known.per_k)
+        doubt = self._doubt(station)
+        if not doubt:
+            return self._bar_dry(station, self.coefficient(station).per_k)
         if self._attended:
-            text = f"station {station}: {known.doubt}; stay with it while its element is fed"
+            text = f"station {station}: {doubt}; stay with it while its element is fed"
             return [("warning", text)]
         self._barred.add(station)
         text = (
-            f"station {station}: {known.doubt}; it is not fed while nobody stays,"
+            f"station {station}: {doubt}; it is not fed while nobody stays,"
             " the others go on; measure it on an attended run"
         )
         return [("alarm", text)]
+
+    def _doubt(self, station: int) -> str:
+        """Why an element cannot be called wet and guarded; empty where it can be judged."""
+        wet = self._wet.get(station)
+        if wet is not None and math.isnan(wet.late.value):
+            return "its wet check did not get its current"
+        return self.coefficient(station).doubt
 
     def _recall(self, before: str) -> None:
         kept = json.loads(before)
@@ -147,9 +154,10 @@ def _field(value: float | bool | Mean) -> Any:
 
 def _loaded(kept: dict[str, list[Any]]) -> dict[int, Warming]:
     found = {}
-    for station, (bath_c, power_w, *means, hasty) in kept.items():
-        base, first, early, late = (Mean(*map(_number, mean)) for mean in means)
-        found[int(station)] = Warming(bath_c, power_w, base, first, early, late, hasty)
+    for station, (bath_c, base_w, power_w, *means, hasty) in kept.items():
+        base, early, late = (Mean(*map(_number, mean)) for mean in means)
+        figures = (bath_c, base_w, _number(power_w), base, early, late)
+        found[int(station)] = Warming(*figures, hasty)
     return found
 
 

@@ -121,7 +121,9 @@ def _element_s(legs: tuple[Leg, ...], model: BathModel) -> tuple[float, ...]:
 def _fed_s(leg: Leg, model: BathModel) -> tuple[tuple[bool, ...], float]:
     step = leg.step
     if isinstance(step, ElementCheck):
-        return tuple(n in step.stations for n in range(1, STATIONS + 1)), step.current_s
+        return tuple(
+            n in step.stations for n in range(1, STATIONS + 1)
+        ), step.base_s + step.current_s
     if isinstance(step, (Energise, PowerRamp)):
         return fed(step, leg.loading), leg_seconds(leg, leg.to_c, model)
     return (False,) * STATIONS, 0.0

@@ -129,20 +129,23 @@ class _Check(Described):
 
 
 class ElementCheck(_Check):
-    """Feed elements a small current for a time: what their resistance does tells what is wrong."""
+    """Feed elements small currents for a time: what their resistance does tells what is wrong."""
 
     kind: Literal["element check"] = "element check"
     stations: list[Station]
     rest_s: float
     """Without current first, so that units and bath are at one temperature."""
+    base_s: float
+    """At the base current."""
     current_s: float
+    """At the check's own; 0 where only the coefficient is wanted."""
     last: bool = False
     """No other follows before the elements are fed: the verdict falls at its end."""
 
     @property
     def for_s(self) -> float:
         """Time it takes."""
-        return self.rest_s + self.current_s
+        return self.rest_s + self.base_s + self.current_s
 
 
 class ElementGuard(_Check):

@@ -68,6 +68,10 @@ for_s = 2
 )
 
 
+STAYS = (("attended", "somebody stays"),)
+"""No current of this supply reaches the plant: nothing is known of its elements."""
+
+
 class Paced:
     """A virtual bench that waits for the supply's next word while a station switch is closed."""
 
@@ -111,7 +115,9 @@ def paced(fake: FakeSupply) -> Paced:
 def night(port: Any, fake: FakeSupply, folder: Path) -> Outcome:
     bench = bench_file(WARM + SUPPLY.format(url=fake.url))
     journal = Journal(folder / "night.db")
-    return run_night(Link(port), plan(POWERED), bench, journal, clear=True, started=lambda: "t")
+    return run_night(
+        Link(port), plan(POWERED), bench, journal, clear=True, remarks=STAYS, started=lambda: "t"
+    )
 
 
 def test_stations_take_turns_and_no_switch_moves_under_current(
@@ -122,7 +128,8 @@ def test_stations_take_turns_and_no_switch_moves_under_current(
         served.start()
         outcome = night(port, fake, tmp_path)
     assert (outcome.status, outcome.reason) == ("done", "")
-    assert [station for station, _ in bench.moves] == [0, 1, 0, 3, 0]
+    # The wet check, the coefficient, and the step itself.
+    assert [station for station, _ in bench.moves] == [0, *[1, 0, 3, 0] * 3]
     assert max(current_a for _, current_a in bench.moves) <= RESIDUE_A
     assert bench.fed == {1, 3}
     assert not fake.on

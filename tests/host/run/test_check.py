@@ -294,8 +294,8 @@ def test_a_supply_serves_the_stations_in_turn_each_through_all_of_a_cycles_power
     assert others(turns) == others(own)
     # Cycles 2 to 5: 12 W up at 1, 0.5, 1, 0.5 W/min and down at 1 W/min, twice more each.
     more_s = 2 * 60 * ((12 + 12) + (24 + 12)) * 2
-    # Each element is checked by itself: 100 s cold and 4 s at the soak, twice more.
-    more_s += 2 * (100 + 4)
+    # Each element is checked by itself: 120 s cold and 20 s at the soak, twice more.
+    more_s += 2 * (120 + 20)
     assert turns.expected_s - own.expected_s == pytest.approx(more_s)
     told = [text for text in turns.warnings if "in turn" in text or "take turns" in text]
     assert len(told) == 4

@@ -21,7 +21,7 @@ STILL = Mean(15.0, 1e-4)
 
 
 def warming(bath_c: float, ohm: float, u: float = 1e-4) -> Warming:
-    return Warming(bath_c, 2.0, Mean(ohm, u), Mean(ohm, u), STILL, STILL)
+    return Warming(bath_c, 0.3, 3.0, Mean(ohm, u), STILL, STILL)
 
 
 @pytest.mark.parametrize(
@@ -66,18 +66,18 @@ def test_the_controller_is_sent_no_more_than_it_takes() -> None:
 
 
 def warmed(still_k: float, rise_k: float, per_k: float = 2e-4) -> Warming:
-    """A check at 2 W whose core stood `rise_k` over its beginning at last."""
+    """A check at 2.2 W, 2 W more than its base, whose core stood `rise_k` higher at last."""
     late = 15.0 * (1.0 + per_k * rise_k)
     early = late / (1.0 + per_k * still_k)
-    return Warming(20.0, 2.0, Mean(15.0, 0.0), Mean(15.0, 0.0), Mean(early, 0.0), Mean(late, 0.0))
+    return Warming(20.0, 0.2, 2.2, Mean(15.0, 0.0), Mean(early, 0.0), Mean(late, 0.0))
 
 
 @pytest.mark.parametrize(
     ("still_k", "rise_k", "words"),
     [
         (0.7, 10.0, ""),
-        (2.3, 10.0, ""),
-        (2.5, 10.0, "still warmed by 1.2 K a watt"),
+        (2.6, 10.0, ""),
+        (2.7, 10.0, "still warmed by 1.2 K a watt"),
         (0.1, 10.9, ""),
         (0.1, 11.2, "it warmed by 5.6 K a watt in the check, limit 5.5"),
     ],
@@ -108,9 +108,11 @@ def test_a_window_knows_its_mean_and_how_well() -> None:
 def test_a_meter_ends_a_core_that_warms_faster_than_any_immersed_one() -> None:
     def fed(k_per_s: float) -> Meter:
         meter = Meter()
+        for tick in range(200):
+            meter.take_base(tick / 10, 20.0, 0.15, 0.15 * 15.0)
         for tick in range(1000):
             ohm = 15.0 * (1.0 + 6e-4 * k_per_s * tick / 10)
-            meter.take(tick / 10, 20.0, 0.365, 0.365 * ohm)
+            meter.take(tick / 10, 0.447, 0.447 * ohm)
         return meter
 
     # HASTY_K is 17 K: 0.16 K/s come to 16 K in the check, 0.2 K/s to 20 K.

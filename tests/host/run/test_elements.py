@@ -9,7 +9,7 @@ from host.run.workshop import TEAL_82
 from host.simple_bath import WORKSHOP
 from proofbath.run.acts import Pause, Resume
 from proofbath.run.duration import total_seconds
-from proofbath.run.element_check import REST_S, WHOLE_S
+from proofbath.run.element_check import BASE_S, REST_S, WHOLE_S
 from proofbath.run.element_steps import with_element_checks
 from proofbath.run.elements import Elements
 from proofbath.run.profile import ElementCheck, ElementGuard, PlannedStep, Ramp, Soak, resolve
@@ -84,6 +84,19 @@ def test_no_current_no_verdict_no_feeding() -> None:
     night = WiredNight({2: WET}).run()
     (alarm,) = night.said("alarm")
     assert alarm.startswith("station 1: its resistance was not measured twice")
+
+
+def test_an_element_that_drops_out_of_its_check_is_not_called_wet() -> None:
+    night = WiredNight({1: WET, 2: WET}).until(Phase.CHECKING)
+    while night.bench.element_a[0] < 0.2:
+        night.tick()
+    core = night.bench.cores.pop(1)
+    night.until(Phase.SOAKING)
+    night.bench.cores[1] = core
+    night.run()
+    (alarm,) = night.said("alarm")
+    assert alarm.startswith("station 1: its wet check did not get its current")
+    assert not night.was_fed(1)
 
 
 def test_the_heat_is_given_back_for_the_limits_and_spoils_nothing() -> None:
@@ -169,10 +182,11 @@ def test_checks_stand_at_the_cold_start_and_at_the_soak_before_the_first_feeding
     assert isinstance(cold, ElementCheck)
     assert isinstance(warm, ElementCheck)
     assert cold.stations == warm.stations == [1, 2]
-    assert (cold.current_s, cold.last, warm.current_s, warm.last) == (100.0, False, 4.0, True)
-    # A minute's rest and 100 s, then 4 s and the contactor's 3 s.
+    assert (cold.base_s, cold.current_s, cold.last) == (20.0, 100.0, False)
+    assert (warm.base_s, warm.current_s, warm.last) == (20.0, 0.0, True)
+    # A minute's rest, 20 s and 100 s, then 20 s and the contactor's 3 s.
     more_s = total_seconds(made, WORKSHOP) - total_seconds(legs, WORKSHOP)
-    assert more_s == pytest.approx(REST_S + WHOLE_S + 4.0 + 3.0)
+    assert more_s == pytest.approx(REST_S + BASE_S + WHOLE_S + BASE_S + 3.0)
 
 
 def test_a_source_for_one_station_checks_them_in_turn() -> None:
