@@ -129,12 +129,14 @@ def test_what_a_code_spoils_is_said_rightly() -> None:
 MESSAGES = (
     *("faults", "check", "forecast", "heat_watch", "station_watch", "input_watch", "course"),
     *("execution", "in_turn", "sequencer", "one_at_a_time", "no_value"),
+    *("elements", "element_watch", "element_execution"),
 )
 NO_MESSAGE = {
     # parts of others
     *("level is low", "stirrer does not turn", "emergency stop is pressed"),
     *("heater takes current unasked", "elements are off during a pause"),
     *("bath went back … K while the link was down", "elements were off while the link was down"),
+    "its wet check did not get its current",
     *("ready_by: the data", "cold_by: a cold bath", "…, station …", " to ", ", "),
     # told as what went well
     *("took … min, bath at … °C", "… steps, bath at … °C"),
