@@ -109,9 +109,7 @@ def show(serial: str, shop_file: Path, as_json: bool) -> None:
 )
 @shop_option
 @json_option
-def target(
-    type_name: str, wanted_c: float, cap_kpa: float, shop_file: Path, as_json: bool
-) -> None:
+def target(type_name: str, wanted_c: float, cap_kpa: float, shop_file: Path, as_json: bool) -> None:
     """Give the start-to-open to set on the bench for a wanted running temperature.
 
     From the usual offset between bench and engine as learnt from the type's logs. Refused beyond

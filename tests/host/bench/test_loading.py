@@ -267,7 +267,7 @@ def test_a_mismatch_stops_the_start_with_one_line(
 @pytest.mark.parametrize(
     ("fault", "person", "words"),
     [
-        ("level_low", VirtualPerson, "bath level: open"),
+        ("level_low", VirtualPerson, "bath level: low"),
         ("", KeepsTheTrip, "power on; find and remove the cause"),
     ],
 )
