@@ -1,4 +1,4 @@
-"""The safe state of the bench in words: each thing by its name, not by the contact that shows it."""
+"""The safe state in words: each thing by its name, not by the contact that shows it."""
 
 from __future__ import annotations
 

@@ -15,8 +15,8 @@ import pytest
 from host.proof.test_service import csv_of, drive
 from host.workshop.measured_shop import NIGHT_K, REPEAT_K, MeasuredShop, Measurement, measured_shop
 from proofbath.errors import InputError
-from proofbath.proof.engine_log import EngineLog
 from proofbath.proof.cautions import RETARGETING
+from proofbath.proof.engine_log import EngineLog
 from proofbath.proof.engine_offset import Seen, usual_offset
 from proofbath.proof.service import Service
 from proofbath.store.kinds import ServiceLog
