@@ -72,6 +72,7 @@ struct ProbeModel {
   double slope_k_per_k = 0.0;    // further error per kelvin above 0 degC
   double gradient_k = 0.0;       // its place minus the mean of the stirred bath
   double noise_k = 0.002;
+  double bias_resistor = 1.0;  // 0: none from RTDIN+ to the bias of its converter
 };
 
 class Probe {

@@ -4,6 +4,7 @@
 
 #include <string.h>
 
+#include "../rig_controller/board_avr_pins.h"
 #include "../rig_controller/line.h"
 #include "../rig_controller/memory.h"
 
@@ -12,6 +13,10 @@ namespace {
 thread_local NativeBoard* current = nullptr;
 
 constexpr int eeprom_bytes_per_pass = 7;  // 25 ms at 3.4 ms a byte
+
+void put_on_select_lines(uint8_t number) {
+  current->bus.select(number, current->signals.bus, current->drive);
+}
 
 }  // namespace
 
@@ -50,9 +55,9 @@ void NativeBoard::receive(const char* bytes, size_t count) {
 
 namespace board {
 
-void select(Chip chip) { current->bus.select(chip); }
+void select(Chip chip) { put_on_select_lines(uint8_t(chip)); }
 
-void release() { current->bus.release(current->drive); }
+void release() { put_on_select_lines(board::no_chip); }
 
 uint8_t transfer(uint8_t out) { return current->bus.transfer(out, current->signals); }
 

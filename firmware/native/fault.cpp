@@ -4,6 +4,11 @@
 #include <string.h>
 
 namespace plant {
+namespace {
+// What a converter makes of a broken lead its maker does not promise: the size says it.
+constexpr char kWithoutCurrent[] = "share of full scale that is read without a current";
+constexpr char kLooseInput[] = "share of full scale that a loose input reads";
+}  // namespace
 
 const FaultKind kFaultKinds[kFaults] = {
     {Fault::HeaterWelded, "heater_welded", false, ""},
@@ -17,20 +22,34 @@ const FaultKind kFaultKinds[kFaults] = {
     {Fault::CoolantLost, "coolant_lost", false, "l of coolant lost in each minute"},
     {Fault::LidOff, "lid_off", false, ""},
     {Fault::LevelLow, "level_low", false, ""},
+    {Fault::LevelStuck, "level_stuck", false, ""},
     {Fault::StirrerStopped, "stirrer_stopped", false, ""},
+    {Fault::StirrerTurningStuck, "stirrer_turning_stuck", false, ""},
     {Fault::EmergencyStop, "emergency_stop", false, ""},
+    {Fault::EstopSpike, "estop_spike", false, "ms the line reads open, once"},
+    {Fault::CutOutDead, "cut_out_dead", false, ""},
+    {Fault::LevelRelayStuck, "level_relay_stuck", false, ""},
+    {Fault::FeedContactorWelded, "feed_contactor_welded", false, ""},
     {Fault::Stratified, "stratified", false, "K between top and bottom of the stirred bath"},
     {Fault::BathProbeOpen, "bath_probe_open", false, ""},
     {Fault::BathProbeShort, "bath_probe_short", false, ""},
     {Fault::BathProbeStuck, "bath_probe_stuck", false, ""},
     {Fault::BathProbeOffset, "bath_probe_offset", false, "K read too much"},
     {Fault::BathProbeDrift, "bath_probe_drift", false, "K read too much more in each hour"},
+    {Fault::BathProbeForcePlusOpen, "bath_probe_force_plus_open", false, kWithoutCurrent},
+    {Fault::BathProbeForceMinusOpen, "bath_probe_force_minus_open", false, kWithoutCurrent},
+    {Fault::BathProbeRtdinPlusOpen, "bath_probe_rtdin_plus_open", false, kLooseInput},
+    {Fault::BathProbeRtdinMinusOpen, "bath_probe_rtdin_minus_open", false, kLooseInput},
     {Fault::GuardProbeOpen, "guard_probe_open", false, ""},
     {Fault::GuardProbeShort, "guard_probe_short", false, ""},
     {Fault::GuardProbeStuck, "guard_probe_stuck", false, ""},
     {Fault::GuardProbeOffset, "guard_probe_offset", false, "K read too much"},
     {Fault::GuardProbeDrift, "guard_probe_drift", false, "K read too much more in each hour"},
-    {Fault::ElementFeedStuck, "element_feed_stuck", true, "A flowing whatever is asked"},
+    {Fault::GuardProbeForcePlusOpen, "guard_probe_force_plus_open", false, kWithoutCurrent},
+    {Fault::GuardProbeForceMinusOpen, "guard_probe_force_minus_open", false, kWithoutCurrent},
+    {Fault::GuardProbeRtdinPlusOpen, "guard_probe_rtdin_plus_open", false, kLooseInput},
+    {Fault::GuardProbeRtdinMinusOpen, "guard_probe_rtdin_minus_open", false, kLooseInput},
+    {Fault::ElementFeedStuck, "element_feed_stuck", true, "A flowing while the feed is closed"},
     {Fault::ElementOver, "element_over", true, "A above the set-point while one is asked"},
     {Fault::ElementOpen, "element_open", true, ""},
     {Fault::ElementShort, "element_short", true, ""},
@@ -42,6 +61,7 @@ const FaultKind kFaultKinds[kFaults] = {
     {Fault::Bubbles, "bubbles", true, "mm of the largest bubble"},
     {Fault::VentPin, "vent_pin", true, "mm the pin rattles"},
     {Fault::AirRoundElement, "air_round_element", true, "times less heat through the film"},
+    {Fault::Waxless, "waxless", true, "times less heat from the core to the cup"},
     {Fault::UnitStuck, "unit_stuck", true, "mm held back before it jumps"},
     {Fault::WaxLeak, "wax_leak", true, "mg of wax lost in each hour"},
     {Fault::SpringWeak, "spring_weak", true, "mm of return missing"},
@@ -49,6 +69,15 @@ const FaultKind kFaultKinds[kFaults] = {
     {Fault::GaugeConverterOff, "gauge_converter_off", false, "share read too much"},
     {Fault::CurrentConverterOff, "current_converter_off", false, "share read too much"},
     {Fault::VoltageConverterOff, "voltage_converter_off", false, "share read too much"},
+    {Fault::SelectALow, "select_a_low", false, ""},
+    {Fault::SelectAHigh, "select_a_high", false, ""},
+    {Fault::SelectBLow, "select_b_low", false, ""},
+    {Fault::SelectBHigh, "select_b_high", false, ""},
+    {Fault::SelectCLow, "select_c_low", false, ""},
+    {Fault::SelectCHigh, "select_c_high", false, ""},
+    {Fault::MisoLow, "miso_low", false, ""},
+    {Fault::MisoHigh, "miso_high", false, ""},
+    {Fault::SpiClockDead, "spi_clock_dead", false, ""},
 };
 
 bool FaultSchedule::add(const char* kind, int station, double at_s, double until_s, double size) {

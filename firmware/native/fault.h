@@ -20,19 +20,33 @@ enum class Fault : uint8_t {
   CoolantLost,
   LidOff,
   LevelLow,
+  LevelStuck,
   StirrerStopped,
+  StirrerTurningStuck,
   EmergencyStop,
+  EstopSpike,
+  CutOutDead,
+  LevelRelayStuck,
+  FeedContactorWelded,
   Stratified,
   BathProbeOpen,
   BathProbeShort,
   BathProbeStuck,
   BathProbeOffset,
   BathProbeDrift,
+  BathProbeForcePlusOpen,
+  BathProbeForceMinusOpen,
+  BathProbeRtdinPlusOpen,
+  BathProbeRtdinMinusOpen,
   GuardProbeOpen,
   GuardProbeShort,
   GuardProbeStuck,
   GuardProbeOffset,
   GuardProbeDrift,
+  GuardProbeForcePlusOpen,
+  GuardProbeForceMinusOpen,
+  GuardProbeRtdinPlusOpen,
+  GuardProbeRtdinMinusOpen,
   ElementFeedStuck,
   ElementOver,
   ElementOpen,
@@ -45,6 +59,7 @@ enum class Fault : uint8_t {
   Bubbles,
   VentPin,
   AirRoundElement,
+  Waxless,
   UnitStuck,
   WaxLeak,
   SpringWeak,
@@ -52,6 +67,15 @@ enum class Fault : uint8_t {
   GaugeConverterOff,
   CurrentConverterOff,
   VoltageConverterOff,
+  SelectALow,
+  SelectAHigh,
+  SelectBLow,
+  SelectBHigh,
+  SelectCLow,
+  SelectCHigh,
+  MisoLow,
+  MisoHigh,
+  SpiClockDead,
   Count
 };
 constexpr int kFaults = int(Fault::Count);
@@ -68,8 +92,11 @@ class FaultSchedule {
  public:
   // Returns false for an unknown kind, a wrong station or a full schedule.
   bool add(const char* kind, int station, double at_s, double until_s, double size);
-  void advance(double now_s) {
-    if (now_s >= next_change_s_) refresh(now_s);
+  // Returns whether what is present may have changed.
+  bool advance(double now_s) {
+    if (now_s < next_change_s_) return false;
+    refresh(now_s);
+    return true;
   }
   bool on(Fault fault, int station = 0) const { return active_[int(fault)][station].on; }
   // Size of a present fault, 0 of an absent one.

@@ -42,12 +42,28 @@ const Key<BathModel> kBath[] = {
     {"mixing_k", &BathModel::mixing_k},
 };
 
+const Key<ChainModel> kChain[] = {
+    {"cut_out_c", &ChainModel::cut_out_c},
+    {"cut_out_lag_s", &ChainModel::cut_out_lag_s},
+    {"cut_out_reset_k", &ChainModel::cut_out_reset_k},
+    {"level_delay_s", &ChainModel::level_delay_s},
+    {"contactor_close_s", &ChainModel::contactor_close_s},
+    {"contactor_open_s", &ChainModel::contactor_open_s},
+    {"feed_close_s", &ChainModel::feed_close_s},
+    {"feed_open_s", &ChainModel::feed_open_s},
+    {"heater_relay_close_s", &ChainModel::heater_relay_close_s},
+    {"heater_relay_open_s", &ChainModel::heater_relay_open_s},
+    {"heater_sense_close_s", &ChainModel::heater_sense_close_s},
+    {"heater_sense_open_s", &ChainModel::heater_sense_open_s},
+};
+
 const Key<ProbeModel> kProbe[] = {
     {"lag_s", &ProbeModel::lag_s},
     {"offset_k", &ProbeModel::offset_k},
     {"slope_k_per_k", &ProbeModel::slope_k_per_k},
     {"gradient_k", &ProbeModel::gradient_k},
     {"noise_k", &ProbeModel::noise_k},
+    {"bias_resistor", &ProbeModel::bias_resistor},
 };
 
 const Key<StationModel> kStation[] = {
@@ -64,6 +80,8 @@ const Key<StationModel> kStation[] = {
     {"source_gain", &StationModel::source_gain},
     {"current_gain", &StationModel::current_gain},
     {"voltage_gain", &StationModel::voltage_gain},
+    {"current_offset_a", &StationModel::current_offset_a},
+    {"voltage_offset_v", &StationModel::voltage_offset_v},
     {"current_noise_a", &StationModel::current_noise_a},
     {"voltage_noise_v", &StationModel::voltage_noise_v},
 };
@@ -103,6 +121,16 @@ const Truth<Bath> kBathTruth[] = {
     {"level_l", [](const Bath& b) { return b.level_l(); }},
     {"glycol_now_percent", [](const Bath& b) { return b.glycol_percent(); }},
 };
+
+const Truth<Chain> kChainTruth[] = {
+    {"cut_out_sensor_c", [](const Chain& c) { return c.cut_out_sensor_c(); }},
+    {"cut_out_closed", [](const Chain& c) { return double(c.cut_out_closed()); }},
+    {"live", [](const Chain& c) { return double(c.live()); }},
+    {"contactor_closed", [](const Chain& c) { return double(c.contactor_closed()); }},
+    {"feed_closed", [](const Chain& c) { return double(c.feed_closed()); }},
+    {"heater_flows", [](const Chain& c) { return double(c.heater_flows()); }},
+};
+constexpr char kCutOutReset[] = "chain.cut_out_reset";
 
 const Truth<Station> kStationTruth[] = {
     {"temperature_c", [](const Station& s) { return s.place_c(); }},
@@ -161,6 +189,7 @@ void add_names(std::string& names, const std::string& prefix, const Key<T> (&tab
 std::string all_names() {
   std::string names;
   add_names(names, "bath.", kBath);
+  add_names(names, "chain.", kChain);
   add_names(names, "bath_probe.", kProbe);
   add_names(names, "guard_probe.", kProbe);
   for (int i = 1; i <= kStations; ++i) {
@@ -179,6 +208,7 @@ struct Keys {
   static const double* find(const Plant& p, const char* key) {
     const char* rest;
     if ((rest = after(key, "bath"))) return parameter(kBath, p.bath_.model, rest);
+    if ((rest = after(key, "chain"))) return parameter(kChain, p.chain_.model, rest);
     if ((rest = after(key, "bath_probe"))) return parameter(kProbe, p.probe_[0].model, rest);
     if ((rest = after(key, "guard_probe"))) return parameter(kProbe, p.probe_[1].model, rest);
     const bool of_station = (rest = after(key, "station"));
@@ -197,6 +227,7 @@ struct Keys {
     }
     const char* rest;
     if ((rest = after(key, "bath"))) return truth(kBathTruth, p.bath_, rest, value);
+    if ((rest = after(key, "chain"))) return truth(kChainTruth, p.chain_, rest, value);
     const bool of_station = (rest = after(key, "station"));
     if (!of_station && !(rest = after(key, "unit"))) return false;
     const int i = station_index(&rest);
@@ -207,6 +238,10 @@ struct Keys {
 };
 
 bool Plant::set(const char* key, double value) {
+  if (strcmp(key, kCutOutReset) == 0) {
+    if (value > 0.5) chain_.reset_cut_out();
+    return true;
+  }
   const double* place = Keys::find(*this, key);
   if (!place) return false;
   *const_cast<double*>(place) = value;  // ours, and we are not const here

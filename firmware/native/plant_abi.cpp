@@ -67,8 +67,10 @@ void pb_plant_advance(void* handle, const uint16_t* drive, double dt_s, int64_t 
   for (int64_t i = 0; i < steps; ++i) static_cast<Plant*>(handle)->advance(dt_s, d);
 }
 
-// Fills 25 numbers: two probe resistances, six gauge, current and voltage ratios, and level ok,
-// stirrer turning, emergency stop closed, heater live, contactor open.
+// Fills 39 numbers: two probe resistances, six gauge, current and voltage ratios, and level ok,
+// stirrer turning, emergency stop closed, heater live, contactor open; the time of a spike on the
+// stop's line; of each probe's leads force open, input loose, input at bias and the share then
+// read; select lines held low and high, MISO low, MISO high, clock dead.
 void pb_plant_signals(void* handle, double* out) {
   const plant::Signals& s = static_cast<const Plant*>(handle)->signals();
   for (double ohm : s.probe_ohm) *out++ = ohm;
@@ -78,6 +80,14 @@ void pb_plant_signals(void* handle, double* out) {
   for (bool on : {s.level_ok, s.stirrer_turning, s.emergency_stop_closed, s.heater_live,
                   s.contactor_open})
     *out++ = on;
+  *out++ = s.stop_spike_s;
+  for (const plant::Leads& leads : s.leads) {
+    for (bool broken : {leads.force_open, leads.input_loose, leads.input_at_bias}) *out++ = broken;
+    *out++ = leads.loose_share;
+  }
+  for (double wire : {double(s.bus.select_low), double(s.bus.select_high), double(s.bus.miso_low),
+                      double(s.bus.miso_high), double(s.bus.clock_dead)})
+    *out++ = wire;
 }
 
 }  // extern "C"

@@ -37,7 +37,7 @@ void Station::advance(const StationInput& in, const FaultSchedule& faults) {
   read_gauge(in, faults);
 }
 
-// Lost wax and an overheated element stay harmed when the cause is over.
+// Wax that leaked or is gone and an overheated element stay harmed when the cause is over.
 void Station::harm_unit(const FaultSchedule& faults) {
   UnitWrong& wrong = unit.wrong;
   wrong.film_divisor = faults.size(Fault::AirRoundElement, number_);
@@ -45,6 +45,8 @@ void Station::harm_unit(const FaultSchedule& faults) {
   wrong.weak_spring_mm = faults.size(Fault::SpringWeak, number_);
   if (faults.on(Fault::Overheated, number_))
     wrong.shifted_k = faults.size(Fault::Overheated, number_);
+  if (faults.on(Fault::Waxless, number_))
+    wrong.core_divisor = fmax(faults.size(Fault::Waxless, number_), 1.0);
   wrong.leaked_mg += faults.size(Fault::WaxLeak, number_) * step_s_ / 3600.0;
 }
 
@@ -55,16 +57,19 @@ void Station::drive_element(const StationInput& in, const FaultSchedule& faults)
   const bool wrong_supply = faults.on(Fault::SupplyWrong, number_);
   const double supply_v =
       wrong_supply ? faults.size(Fault::SupplyWrong, number_) : model.supply_v;
-  double asked_a = in.feed ? in.code * kSetPointAPerCode * model.source_gain : 0.0;
+  double asked_a = in.code * kSetPointAPerCode * model.source_gain - model.current_offset_a;
+  if (!in.supplied || !in.switched || asked_a < 0) asked_a = 0;
   if (asked_a > 0) asked_a += faults.size(Fault::ElementOver, number_);
-  if (faults.on(Fault::ElementFeedStuck, number_))
+  if (in.supplied && faults.on(Fault::ElementFeedStuck, number_))
     asked_a = faults.size(Fault::ElementFeedStuck, number_);
   const double most_a = supply_v / (element_ohm + model.lead_ohm);
   current_a_ = asked_a < most_a ? asked_a : most_a;
   const double volt = current_a_ * (element_ohm + model.lead_ohm);
   element_w_ = element_ohm > kShortOhm ? current_a_ * current_a_ * element_ohm : 0.0;
-  const double read_a = current_a_ * model.current_gain + model.current_noise_a * noise_.gauss();
-  const double read_v = volt * model.voltage_gain + model.voltage_noise_v * noise_.gauss();
+  const double read_a = current_a_ * model.current_gain + model.current_offset_a +
+                        model.current_noise_a * noise_.gauss();
+  const double read_v = volt * model.voltage_gain + model.voltage_offset_v +
+                        model.voltage_noise_v * noise_.gauss();
   current_ratio_ = share(read_a / kCurrentFullA);
   voltage_ratio_ = share(read_v / kVoltageFullV);
 }

@@ -27,13 +27,16 @@ struct StationModel {
   double source_gain = 1.0;  // current that flows over current asked
   double current_gain = 1.0;  // current read over current that flows
   double voltage_gain = 1.0;
+  double current_offset_a = 0.0;  // of the shunt's amplifier: flows less, reads as asked
+  double voltage_offset_v = 0.0;
   double current_noise_a = 0.0003;
   double voltage_noise_v = 0.003;
 };
 
 struct StationInput {
   double now_s, place_c, stirring, boiling_c;
-  bool feed;       // supply contactor and station switch both closed
+  bool supplied;   // the elements' supply is there and its contactor closed
+  bool switched;   // the station's own switch is closed
   uint16_t code;   // set-point
 };
 

@@ -15,6 +15,8 @@ constexpr double kBetweenShells = 1.0 / 3.0;
 constexpr double kOpenedMm = 0.5;   // a cycle counts once the valve was this far open ...
 constexpr double kClosedMm = -0.5;  // ... and is over when the wax has drawn back this far
 
+constexpr double kTraceMg = 1.0;   // of wax, where all of it is gone
+
 double clip(double x, double low, double high) { return x < low ? low : x > high ? high : x; }
 }  // namespace
 
@@ -32,10 +34,14 @@ void Unit::prepare(double dt_s) {
   step_s_ = dt_s;
   shells_ = int(clip(model.shells, 1, kShellsMax));
   const double between = (shells_ - 1) / 2.0 / kBetweenShells, wall = 1.0 - kBetweenShells;
-  for (int i = 0; i + 1 < shells_; ++i) outward_w_per_k_[i] = model.wax_w_per_k * between;
-  outward_w_per_k_[shells_ - 1] = model.wax_w_per_k / (shells_ > 1 ? wall : 1.0);
   leaked_mg_ = wrong.leaked_mg;
-  shell_g_ = clip(model.wax_mg - leaked_mg_, 1, 1e6) / 1000.0 / shells_;
+  core_divisor_ = wrong.core_divisor;
+  const bool waxless = core_divisor_ > 0;
+  const double outward_w_per_k = model.wax_w_per_k / (waxless ? core_divisor_ : 1.0);
+  for (int i = 0; i + 1 < shells_; ++i) outward_w_per_k_[i] = outward_w_per_k * between;
+  outward_w_per_k_[shells_ - 1] = outward_w_per_k / (shells_ > 1 ? wall : 1.0);
+  const double wax_mg = waxless ? kTraceMg : clip(model.wax_mg - leaked_mg_, kTraceMg, 1e6);
+  shell_g_ = wax_mg / 1000.0 / shells_;
   sensible_j_per_k_ =
       shell_g_ * model.wax_j_per_g_k + model.copper_mg / 1000.0 / shells_ * kCopperJPerGK;
   latent_j_ = shell_g_ * model.latent_j_per_g;
@@ -47,7 +53,8 @@ void Unit::prepare(double dt_s) {
 }
 
 void Unit::advance(double bath_c, double stirring, double power_w, Noise& noise) {
-  if (wrong.leaked_mg != leaked_mg_ || offset_k_ != cycle_offset_k_ + wrong.shifted_k)
+  if (wrong.leaked_mg != leaked_mg_ || wrong.core_divisor != core_divisor_ ||
+      offset_k_ != cycle_offset_k_ + wrong.shifted_k)
     prepare(step_s_);
   double film = model.film_w_per_k * stirring;
   film *= 1.0 + model.film_growth_per_k * (cup_c_ - kFilmReferenceC);

@@ -38,6 +38,7 @@ struct UnitModel {
 // What is wrong with the unit now; all zero: nothing.
 struct UnitWrong {
   double film_divisor = 0;  // above 1: air round the element
+  double core_divisor = 0;  // above 0: no wax; times less heat from the core to the cup
   double stuck_mm = 0;
   double leaked_mg = 0;
   double weak_spring_mm = 0;
@@ -85,7 +86,7 @@ class Unit {
   double offset_k_ = 0;
   Shell shell_[kShellsMax] = {};
   double cup_c_ = 0, pin_mm_ = 0, lift_mm_ = 0, volume_lift_mm_ = 0;
-  double cycle_offset_k_ = 0, heat_from_bath_w_ = 0, leaked_mg_ = 0;
+  double cycle_offset_k_ = 0, heat_from_bath_w_ = 0, leaked_mg_ = 0, core_divisor_ = 0;
   double area_mm2_ = 1;
   bool opened_ = false;
 };

@@ -89,13 +89,14 @@ void Machine::advance_us(uint64_t us) {
     cpu_.run_until(next_event());
     const uint64_t now = cpu_.now();
     if (now >= plant_due_) step_plant();
+    if (now >= spike_ends_) end_spike();
     if (bus_held_ && now >= bus_free_) cpu_.hold_bus(bus_held_ = false);
     if (!unreceived_.empty() && now >= byte_due_) feed_byte();
   }
 }
 
 uint64_t Machine::next_event() const {
-  uint64_t next = std::min(target_, plant_due_);
+  uint64_t next = std::min({target_, plant_due_, spike_ends_});
   if (bus_held_) next = std::min(next, bus_free_);
   if (!unreceived_.empty()) next = std::min(next, byte_due_);
   return next;
@@ -113,6 +114,14 @@ void Machine::drive_inputs() {
     const bool closed = signals.*input.closed;
     cpu_.drive_pin(cpu_.pins().*input.pin, !closed);
   }
+  const double spike_s = signals.stop_spike_s;
+  spike_ends_ = spike_s > 0 ? cpu_.now() + uint64_t(spike_s * 1e6) * cycles_per_us : never;
+}
+
+// What is left of a spike on the stop's line, unless the next step comes first.
+void Machine::end_spike() {
+  spike_ends_ = never;
+  cpu_.drive_pin(cpu_.pins().emergency_stop_closed, false);
 }
 
 void Machine::outputs_changed() {
@@ -136,10 +145,9 @@ void Machine::select_changed() {
   for (int line = 0; line < 3; ++line)
     number |= uint8_t(cpu_.level(cpu_.pins().select[line], true) << line);
   if (number == chip_) return;
-  if (chip_ < board::chips) bus_.release(drive_);
   chip_ = number;
+  bus_.select(chip_, plant_.signals().bus, drive_);
   if (chip_ >= board::chips) return;
-  bus_.select(board::Chip(chip_));
   if (!std::exchange(testing_itself_, false)) return;
   cpu_.watchdog_rate(1.0);
   cpu_.take_pass_times();

@@ -73,6 +73,7 @@ class Machine : private Surroundings {
   void follow(bool& known, board::Pin pin, const char* name, int station);
   void step_plant();
   void drive_inputs();
+  void end_spike();
   void feed_byte();
   uint64_t next_event() const;
 
@@ -82,6 +83,8 @@ class Machine : private Surroundings {
   Cpu cpu_;
   uint8_t chip_ = board::no_chip;
   uint64_t begun_ = 0, target_ = 0, plant_due_ = 0, byte_due_ = 0, bus_free_ = 0;
+  static constexpr uint64_t never = UINT64_MAX;
+  uint64_t spike_ends_ = never;
   bool testing_itself_ = true, bus_held_ = false, ignore_xoff_ = false;
   std::deque<uint8_t> unreceived_;
   std::string sent_;

@@ -104,10 +104,13 @@ class Bench:
             at = self.sample
             yield self.tick(Demand(at.boot_id, at.sequence, 2000, duty, 1, cooling, element_code))
 
-    def outputs_off(self) -> bool:
-        """Whether contactor, heater, element feed and stations are off at the pins."""
+    def outputs_off(self, *, set_points: bool = True) -> bool:
+        """Whether contactor, heater, element feed and stations are off at the pins.
+
+        `set_points` asks for those of the DAC too, which a broken bus may not reach.
+        """
         names = ["contactor", "heater", "element_feed"]
         names += [f"station_switch.{s}" for s in range(1, 7)]
-        names += [f"element_code.{s}" for s in range(1, 7)]
+        names += [f"element_code.{s}" for s in range(1, 7)] * set_points
         heating = Output.CONTACTOR | Output.HEATER | Output.ELEMENT_FEED
         return not any(self.get(f"output.{n}") for n in names) and not self.sample.outputs & heating

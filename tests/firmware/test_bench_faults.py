@@ -36,8 +36,11 @@ class Row(NamedTuple):
     duty: int = 0
     station: int = 0
     limits: Limits = USUAL
+    element_code: tuple[int, ...] = OFF
+    reaches_dac: bool = True
 
 
+ONE_FED = (400, *OFF[1:])
 ROWS = [
     Row(TripReason.HEATER_WELDED, "heater_welded", 0.2, 0.4),
     Row(TripReason.HEATER_OPEN, "heater_open", 0.4, 0.7, duty=1000),
@@ -48,6 +51,7 @@ ROWS = [
     Row(TripReason.LEVEL_LOW, "coolant_lost", 10.0, 40.0, size=6.0),
     Row(TripReason.STIRRER_STOPPED, "stirrer_stopped", 2.0, 2.2, duty=500),
     Row(TripReason.EMERGENCY_STOP, "emergency_stop", 0.0, 0.1, duty=500),
+    Row(TripReason.EMERGENCY_STOP, "estop_spike", 0.0, 0.1, size=20.0, duty=500),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_open", 0.2, 0.4),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_short", 0.2, 0.4),
     Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_open", 0.2, 0.4),
@@ -57,7 +61,20 @@ ROWS = [
     Row(TripReason.PROBES_DISAGREE, "bath_probe_stuck", 60.0, 200.0, duty=1000),
     Row(TripReason.CLIMB_TOO_FAST, "extra_heat", 5.0, 30.0, size=15000.0),
     Row(TripReason.CLIMB_WHILE_OFF, "extra_heat", 20.0, 180.0, size=500.0),
-    Row(TripReason.ELEMENT_FEED_STUCK, "element_feed_stuck", 0.0, 0.2, size=0.3, station=3),
+    Row(
+        TripReason.ELEMENT_FEED_STUCK, "element_feed_stuck", 0.0, 0.2, size=0.3, station=3,
+        element_code=ONE_FED,
+    ),
+    Row(TripReason.BATH_PROBE_FAULT, "bath_probe_rtdin_plus_open", 0.2, 0.4),
+    Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_rtdin_plus_open", 0.2, 0.4),
+    Row(TripReason.REFERENCE_CHANNEL, "select_a_high", 0.2, 0.4),
+    Row(TripReason.ELEMENT_FEED_STUCK, "select_b_low", 0.0, 0.2, reaches_dac=False),
+    Row(TripReason.PART_READ_BACK, "select_b_high", 0.2, 0.4, reaches_dac=False),
+    Row(TripReason.REFERENCE_CHANNEL, "select_c_low", 0.2, 0.4, reaches_dac=False),
+    Row(TripReason.ELEMENT_FEED_STUCK, "select_c_high", 0.0, 0.2),
+    Row(TripReason.PART_READ_BACK, "miso_low", 0.2, 0.4),
+    Row(TripReason.ELEMENT_FEED_STUCK, "miso_high", 0.0, 0.2),
+    Row(TripReason.ELEMENT_FEED_STUCK, "spi_clock_dead", 0.0, 0.2, reaches_dac=False),
     Row(
         TripReason.BATH_OVER_LIMIT, "extra_heat", 10.0, 60.0, size=3000.0,
         limits=USUAL._replace(bath_limit_sum=probe_sum(WARM_C + 2)),
@@ -74,8 +91,10 @@ def bench(native_library: ctypes.CDLL) -> Bench:
     return Bench(native_library, bath__start_c=WARM_C)
 
 
-def seconds_to_trip(bench: Bench, most_s: float, duty: int) -> float:
-    for n, sample in enumerate(bench.hold(most_s + TICK_S, duty), start=1):
+def seconds_to_trip(
+    bench: Bench, most_s: float, duty: int, element_code: tuple[int, ...] = OFF
+) -> float:
+    for n, sample in enumerate(bench.hold(most_s + TICK_S, duty, element_code), start=1):
         if sample.state == State.TRIPPED:
             return n * TICK_S
     raise AssertionError(f"no trip within {most_s} s")
@@ -87,11 +106,11 @@ def test_fault_trips_latches_and_clears(bench: Bench, row: Row) -> None:
     for sample in bench.hold(5.0, row.duty or 100):
         assert sample.state == State.LIVE
     quiet_s = 150.0 if row.reason == TripReason.CLIMB_WHILE_OFF else 5.0
-    for sample in bench.hold(quiet_s, row.duty):
+    for sample in bench.hold(quiet_s, row.duty, row.element_code):
         assert sample.state == State.LIVE
 
     bench.fault(row.kind, row.station, row.size, last_s=row.most_s)
-    took_s = seconds_to_trip(bench, row.most_s, row.duty)
+    took_s = seconds_to_trip(bench, row.most_s, row.duty, row.element_code)
     assert row.least_s - 1e-6 <= took_s <= row.most_s + 1e-6
     assert bench.sample.trip_reason == row.reason
     assert bench.outputs_off()

@@ -30,6 +30,9 @@ from proofbath.virtual.native import fault_kinds
 from proofbath.wire.table import BootCause, State, TripReason
 
 STATION = 2
+NOTHING_FED = (0.0, 0.0, 0.0)
+AS_AT_60_C = 0.3081
+"""Share of full scale of a platinum probe at 60 degC, 123.24 ohm (IEC 60751), against 400 ohm."""
 EXIT_STATUS = {"done": 0, "tripped": 3, "lost": 3}
 LASTING_S = 1e6
 
@@ -56,6 +59,8 @@ class End(NamedTuple):
     """In an alarm of the run's story."""
     latched: TripReason = TripReason.NONE
     """What the controller holds behind the run."""
+    fed: tuple[float, ...] = ()
+    """Currents of the stations at the end of the power step, where it is noted there."""
 
 
 def trips(*reasons: TripReason) -> End:
@@ -63,8 +68,8 @@ def trips(*reasons: TripReason) -> End:
     return End("tripped", said, latched=reasons[0])
 
 
-def costs_the_station(flag: str) -> End:
-    return End("done", noted=f"station {STATION}: {flag}")
+def costs_the_station(flag: str, fed: tuple[float, ...] = (0.5, 0.0, 0.5)) -> End:
+    return End("done", noted=f"station {STATION}: {flag}", fed=fed)
 
 
 GOES_ON = End("done")
@@ -83,6 +88,7 @@ class Row(NamedTuple):
 
 MUST_ARRIVE = (When.RISING, When.FALLING, When.POWER, When.COOLING)
 """Phases with a temperature still to be reached, there or in the step behind."""
+GUARD_PROBE_TELLS = dict.fromkeys(MUST_ARRIVE, trips(T.PROBES_DISAGREE, T.GUARD_OVER_LIMIT))
 ROWS = (
     Row("heater_welded", trips(T.HEATER_WELDED)),
     # Also in a fall: the heater trims what the cooling valve takes.
@@ -99,26 +105,46 @@ ROWS = (
     # Heat that is missing is judged over five minutes; the short plans are over before.
     Row("lid_off", GOES_ON),
     Row("level_low", trips(T.LEVEL_LOW)),
+    # Alone a barrier that fails shows nothing: what then remains is for pairs of faults.
+    Row("level_stuck", GOES_ON),
     Row("stirrer_stopped", trips(T.STIRRER_STOPPED)),
+    Row("stirrer_turning_stuck", GOES_ON),
     Row("emergency_stop", trips(T.EMERGENCY_STOP)),
+    Row("estop_spike", trips(T.EMERGENCY_STOP), size=1.0),
+    Row("cut_out_dead", GOES_ON),
+    Row("level_relay_stuck", GOES_ON),
+    Row("feed_contactor_welded", GOES_ON),
     # The bath probe hangs in the upper, warmer layers.
     Row("stratified", trips(T.BATH_OVER_LIMIT, T.PROBES_DISAGREE), size=40.0),
     Row("bath_probe_open", trips(T.BATH_PROBE_FAULT)),
     Row("bath_probe_short", trips(T.BATH_PROBE_FAULT)),
     # A level bath hides it; one that must arrive somewhere never does, until the guard probe tells.
-    Row(
-        "bath_probe_stuck",
-        GOES_ON,
-        dict.fromkeys(MUST_ARRIVE, trips(T.PROBES_DISAGREE, T.GUARD_OVER_LIMIT)),
-    ),
+    Row("bath_probe_stuck", GOES_ON, GUARD_PROBE_TELLS),
     Row("bath_probe_offset", trips(T.PROBES_DISAGREE), size=-6.0),
     Row("bath_probe_drift", GOES_ON, size=0.5),
+    # What is read without a current, or by a loose input, nobody promises: a probe's own size is
+    # that of 60 degC, and the top of the scale.  The resistor pulls a loose RTDIN+ to the top.
+    Row("bath_probe_force_plus_open", GOES_ON, GUARD_PROBE_TELLS, AS_AT_60_C),
+    Row("bath_probe_force_plus_open", trips(T.BATH_PROBE_FAULT), size=1.0),
+    Row("bath_probe_force_minus_open", GOES_ON, GUARD_PROBE_TELLS, AS_AT_60_C),
+    Row("bath_probe_force_minus_open", trips(T.BATH_PROBE_FAULT), size=1.0),
+    Row("bath_probe_rtdin_minus_open", GOES_ON, GUARD_PROBE_TELLS, AS_AT_60_C),
+    Row("bath_probe_rtdin_minus_open", trips(T.BATH_PROBE_FAULT), size=1.0),
+    Row("bath_probe_rtdin_plus_open", trips(T.BATH_PROBE_FAULT), size=AS_AT_60_C),
     Row("guard_probe_open", trips(T.GUARD_PROBE_FAULT)),
     Row("guard_probe_short", trips(T.GUARD_PROBE_FAULT)),
     Row("guard_probe_stuck", GOES_ON),
     Row("guard_probe_offset", trips(T.PROBES_DISAGREE), size=-6.0),
     Row("guard_probe_drift", GOES_ON, size=0.5),
-    Row("element_feed_stuck", trips(T.ELEMENT_FEED_STUCK), size=0.3),
+    Row("guard_probe_force_plus_open", GOES_ON, size=AS_AT_60_C),
+    Row("guard_probe_force_plus_open", trips(T.GUARD_PROBE_FAULT), size=1.0),
+    Row("guard_probe_force_minus_open", GOES_ON, size=AS_AT_60_C),
+    Row("guard_probe_force_minus_open", trips(T.GUARD_PROBE_FAULT), size=1.0),
+    Row("guard_probe_rtdin_minus_open", GOES_ON, size=AS_AT_60_C),
+    Row("guard_probe_rtdin_minus_open", trips(T.GUARD_PROBE_FAULT), size=1.0),
+    Row("guard_probe_rtdin_plus_open", trips(T.GUARD_PROBE_FAULT), size=AS_AT_60_C),
+    # It flows only while other stations are fed, and is then taken for the station's own current.
+    Row("element_feed_stuck", GOES_ON, size=0.3),
     # An element's own faults show only while it is fed.
     Row("element_over", GOES_ON, {When.POWER: costs_the_station("element_over")}, 0.2),
     Row("element_open", GOES_ON, {When.POWER: costs_the_station("element_open")}),
@@ -132,6 +158,7 @@ ROWS = (
     Row("bubbles", GOES_ON, size=0.3),
     Row("vent_pin", GOES_ON, size=0.1),
     Row("air_round_element", GOES_ON, size=3.0),
+    Row("waxless", GOES_ON, size=8.0),
     Row("unit_stuck", GOES_ON, size=1.0),
     Row("wax_leak", GOES_ON, size=10.0),
     Row("spring_weak", GOES_ON, size=0.3),
@@ -140,6 +167,16 @@ ROWS = (
     Row("gauge_converter_off", trips(T.REFERENCE_CHANNEL), size=0.1),
     Row("current_converter_off", trips(T.REFERENCE_CHANNEL), size=0.1),
     Row("voltage_converter_off", trips(T.REFERENCE_CHANNEL), size=0.1),
+    # Line A low: both probes are one, and currents are read from the gauges' converter.
+    Row("select_a_low", GOES_ON, {When.POWER: costs_the_station("element_open", NOTHING_FED)}),
+    Row("select_a_high", trips(T.REFERENCE_CHANNEL)),
+    Row("select_b_low", trips(T.ELEMENT_FEED_STUCK)),
+    Row("select_b_high", trips(T.PART_READ_BACK)),
+    Row("select_c_low", trips(T.REFERENCE_CHANNEL)),
+    Row("select_c_high", trips(T.ELEMENT_FEED_STUCK)),
+    Row("miso_low", trips(T.PART_READ_BACK)),
+    Row("miso_high", trips(T.ELEMENT_FEED_STUCK)),
+    Row("spi_clock_dead", trips(T.ELEMENT_FEED_STUCK)),
 )
 PLUG, MUTE, NOISE = "plug pulled", "controller mute", "noise on the line"
 RESTARTED = End("lost", ("controller restarted",))
@@ -303,7 +340,7 @@ def test_a_fault_ends_as_it_must(row: Row, when: When, journal: Journal) -> None
     told = [n.text for n in notes_in(journal.events(outcome.run_id)) if n.code == "alarm"]
     assert any(text.startswith(expected.noted) for text in told) or not expected.noted
     if when is When.POWER and expected.noted:
-        assert faulty.fed[-1] == pytest.approx((0.5, 0.0, 0.5), abs=0.01)
+        assert faulty.fed[-1] == pytest.approx(expected.fed, abs=0.01)
 
 
 def test_the_table_has_a_row_for_every_fault_the_plant_knows() -> None:

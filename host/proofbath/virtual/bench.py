@@ -44,6 +44,14 @@ class VirtualBench:
         if self._native.pb_fault(self._handle, named, station, now_s, now_s + for_s, size) != 0:
             raise BenchFaultError(f"plant: fault {kind} at station {station} cannot begin")
 
+    def put(self, key: str, value: float) -> None:
+        """Set a parameter of the plant, or press the cut-out's button ("chain.cut_out_reset").
+
+        Raises BenchFaultError for a name the plant does not know.
+        """
+        if self._native.pb_set(self._handle, key.encode(), value) != 0:
+            raise BenchFaultError(f"plant: no parameter {key}")
+
     def get(self, key: str) -> float:
         """Return a true value or parameter of the plant by its dotted name; raises KeyError."""
         return read_value(self._native.pb_get, self._handle, key)

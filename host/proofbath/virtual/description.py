@@ -17,6 +17,7 @@ from proofbath.wire.table import STATIONS
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Gain = Annotated[float, Field(ge=0.8, le=1.2)]
+SwitchingTime = Annotated[float, Field(ge=0, le=10)]
 Kelvins = Annotated[float, Field(ge=-10, le=10)]
 Station = Annotated[int, Field(ge=1, le=STATIONS)]
 LASTING_S = 1e9
@@ -54,6 +55,32 @@ class VirtualBath(Described):
     """Spread of the fluctuations at one place of the stirred bath."""
 
 
+class VirtualChain(Described):
+    """The contactor chain, which works without the controller: cut-out, level relay, contactors.
+
+    Times are from coil to contact and show in whole steps of 25 ms.
+    """
+
+    cut_out_c: Annotated[float, Field(ge=40, le=200)] = 115.0
+    """Set point of the over-temperature cut-out, which stays open until its button is pressed."""
+    cut_out_lag_s: Annotated[float, Field(ge=0, le=300)] = 20.0
+    """Of its own sensor."""
+    cut_out_reset_k: Annotated[float, Field(ge=0, le=100)] = 10.0
+    """So far below its set point its button holds."""
+    level_delay_s: Annotated[float, Field(ge=0, le=60)] = 2.0
+    """From the float's fall to the chain's contact."""
+    contactor_close_s: SwitchingTime = 0.03
+    contactor_open_s: SwitchingTime = 0.03
+    feed_close_s: SwitchingTime = 0.03
+    feed_open_s: SwitchingTime = 0.03
+    """Of the element feed contactor."""
+    heater_relay_close_s: SwitchingTime = 0.0
+    heater_relay_open_s: SwitchingTime = 0.0
+    heater_sense_close_s: SwitchingTime = 0.0
+    heater_sense_open_s: SwitchingTime = 0.0
+    """Of the current relay behind the heater's relay."""
+
+
 class VirtualProbe(Described):
     """A platinum probe: its lag, its error and its place."""
 
@@ -65,6 +92,8 @@ class VirtualProbe(Described):
     gradient_k: Kelvins = 0.0
     """Its place minus the mean of the bath."""
     noise_k: Annotated[float, Field(ge=0, le=1)] = 0.002
+    bias_resistor: bool = True
+    """Fitted from RTDIN+ to the bias of its converter: a broken lead there reads full scale."""
 
 
 class VirtualStation(Described):
@@ -88,6 +117,10 @@ class VirtualStation(Described):
     current_gain: Gain = 1.0
     """Current read over current that flows."""
     voltage_gain: Gain = 1.0
+    current_offset_a: Annotated[float, Field(ge=-0.2, le=0.2)] = 0.0
+    """Of the shunt's amplifier, which also steers the sink: so much less flows, unseen."""
+    voltage_offset_v: Annotated[float, Field(ge=-1, le=1)] = 0.0
+    """Of the voltage's amplifier: so much more is read."""
     current_noise_a: Annotated[float, Field(ge=0, le=0.1)] = 0.0003
     voltage_noise_v: Annotated[float, Field(ge=0, le=1)] = 0.003
 
@@ -173,6 +206,7 @@ class VirtualSection(Described):
     speed: Annotated[float, Field(ge=1, le=500)] | None = None
     """Its time over that of life, to be looked at; as fast as it goes when left out."""
     bath: VirtualBath = VirtualBath()
+    chain: VirtualChain = VirtualChain()
     bath_probe: VirtualProbe = VirtualProbe()
     guard_probe: VirtualProbe = VirtualProbe()
     station: tuple[VirtualStation, ...] = ()
@@ -198,7 +232,7 @@ class VirtualSection(Described):
 
     def parameters(self) -> Iterator[tuple[str, float]]:
         """Yield the dotted plant name and the value of everything described."""
-        for part in ("bath", "bath_probe", "guard_probe"):
+        for part in ("bath", "chain", "bath_probe", "guard_probe"):
             for name, value in getattr(self, part):
                 yield f"{part}.{name}", float(value)
         for station in self.station:

@@ -15,7 +15,10 @@ from proofbath.wire.table import STATIONS
 STEP_S = 0.025
 Six = tuple[float, ...]
 _INPUTS_AT = 2 + 3 * STATIONS
-_SIGNALS = _INPUTS_AT + 5
+_SPIKE_AT = _INPUTS_AT + 5
+_LEADS_AT = _SPIKE_AT + 1
+_BUS_AT = _LEADS_AT + 8
+_SIGNALS = _BUS_AT + 5
 
 
 class Drive(NamedTuple):
@@ -28,6 +31,25 @@ class Drive(NamedTuple):
     cooling: bool = False
     station_switch: tuple[bool, ...] = (True,) * STATIONS
     element_code: tuple[int, ...] = (0,) * STATIONS
+
+
+class Leads(NamedTuple):
+    """What a broken lead does at a probe's converter; `loose_share` is of its full scale."""
+
+    force_open: bool
+    input_loose: bool
+    input_at_bias: bool
+    loose_share: float
+
+
+class BusWires(NamedTuple):
+    """What is wrong with the bus; bit 0 of a mask is select line A."""
+
+    select_low: int
+    select_high: int
+    miso_low: bool
+    miso_high: bool
+    clock_dead: bool
 
 
 class Signals(NamedTuple):
@@ -43,6 +65,10 @@ class Signals(NamedTuple):
     emergency_stop_closed: bool
     heater_live: bool
     contactor_open: bool
+    stop_spike_s: float
+    bath_leads: Leads
+    guard_leads: Leads
+    bus: BusWires
 
 
 class VirtualPlant:
@@ -65,11 +91,22 @@ class VirtualPlant:
         gauge, current, voltage = (
             tuple(out[i : i + STATIONS]) for i in range(2, 2 + 3 * STATIONS, STATIONS)
         )
-        return Signals(out[0], out[1], gauge, current, voltage, *map(bool, out[_INPUTS_AT:]))
+        inputs = map(bool, out[_INPUTS_AT:_SPIKE_AT])
+        leads = (_leads(out[i : i + 4]) for i in (_LEADS_AT, _LEADS_AT + 4))
+        low, high, *wires = out[_BUS_AT:]
+        bus = BusWires(int(low), int(high), *map(bool, wires))
+        return Signals(
+            out[0], out[1], gauge, current, voltage, *inputs, out[_SPIKE_AT], *leads, bus
+        )
 
     def get(self, key: str) -> float:
         """Return a true value or parameter by its dotted name; raises KeyError."""
         return read_value(self._native.pb_plant_get, self._handle, key)
+
+
+def _leads(numbers: list[float]) -> Leads:
+    *broken, share = numbers
+    return Leads(*map(bool, broken), share)
 
 
 def configure(handle: Any, virtual: VirtualSection, put: Any, add_fault: Any) -> None:

@@ -64,7 +64,7 @@ def test_current_is_the_set_point_by_its_gains() -> None:
     station = {"source_gain": 1.01, "current_gain": 0.98, "lead_ohm": 0.3, "voltage_gain": 1.02}
     bench = plant(20.0, station, {"heater_per_k": 0})
     codes = (0, 1600, 0, 0, 0, 0)
-    signals = bench.advance(0.025, Drive(element_feed=True, element_code=codes))
+    signals = bench.advance(0.1, Drive(element_feed=True, element_code=codes))
     assert signals.current_ratio[1] * 2.0475 == pytest.approx(0.808 * 0.98, abs=1e-6)
     assert signals.voltage_ratio[1] * 20.475 == pytest.approx(0.808 * 15.3 * 1.02, abs=1e-5)
     assert bench.get("station.2.element_w") == pytest.approx(0.808**2 * 15.0)
@@ -72,7 +72,7 @@ def test_current_is_the_set_point_by_its_gains() -> None:
 
 def test_supply_limits_the_current() -> None:
     bench = plant(20.0, {"supply_v": 6.12, "lead_ohm": 0.3}, {"heater_per_k": 0})
-    bench.advance(0.025, Drive(element_feed=True, element_code=(1600,) * 6))
+    bench.advance(0.1, Drive(element_feed=True, element_code=(1600,) * 6))
     assert bench.get("station.2.element_a") == pytest.approx(6.12 / 15.3)
 
 
@@ -86,12 +86,12 @@ def test_supply_limits_the_current() -> None:
 )
 def test_feed_and_station_switch_both_cut_the_current(drive: Drive) -> None:
     bench = plant(20.0, {}, {})
-    bench.advance(0.025, drive)
+    bench.advance(0.1, drive)
     assert bench.get("station.2.element_a") == 0.0
 
 
 def test_unit_without_heater_takes_no_current() -> None:
     bench = plant(20.0, {}, {"heater_ohm": 0})
-    signals = bench.advance(0.025, Drive(element_feed=True, element_code=(1600,) * 6))
+    signals = bench.advance(0.1, Drive(element_feed=True, element_code=(1600,) * 6))
     assert bench.get("station.2.element_a") < 1e-6
     assert signals.voltage_ratio[1] * 20.475 == pytest.approx(18.0)

@@ -5,14 +5,12 @@ from __future__ import annotations
 import pytest
 
 from firmware.bench import OFF
-from firmware.test_bench_faults import ROWS, STATION_ROWS, Row
+from firmware.test_bench_faults import ONE_FED, ROWS, STATION_ROWS, Row
 from proofbath.wire.table import BootCause, Identity, State, StationFlag, Trip, TripReason
 from system.simulator.bench import SimulatedBench
 
 OFF_WITHIN_US = 100_000
 SWITCHED = ("contactor", "heater", "element_feed", "station_switch.1")
-ONE_ON = (400, 0, 0, 0, 0, 0)
-STATIONS_ALONE = TripReason.ELEMENT_FEED_STUCK, TripReason.CLIMB_WHILE_OFF
 
 
 def switched_off_us(bench: SimulatedBench, names: tuple[str, ...]) -> int:
@@ -27,7 +25,7 @@ def test_fault_opens_every_output_within_a_tick_and_stays_latched(
     bench: SimulatedBench, row: Row
 ) -> None:
     """Off at most 100 ms of simulated processor time after the sample that completes the cause."""
-    element = OFF if row.reason in STATIONS_ALONE else ONE_ON
+    element = OFF if row.reason == TripReason.CLIMB_WHILE_OFF else ONE_FED
     bench.ready(row.limits)
     for sample in bench.hold(5.0, row.duty or 100, element):
         assert sample.state == State.LIVE
@@ -48,7 +46,7 @@ def test_fault_opens_every_output_within_a_tick_and_stays_latched(
     assert began_us < off_us <= sample.device_ms * 1000 + OFF_WITHIN_US
     least_us = began_us + (row.least_s - 0.1) * 1e6  # the tick begins 36 ms after the scan before
     assert least_us <= off_us
-    assert bench.outputs_off()
+    assert bench.outputs_off(set_points=row.reaches_dac)
     notice = bench.last(Trip)
 
     bench.tick()  # two copies of the latch take 0.1 s to burn
