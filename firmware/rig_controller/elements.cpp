@@ -12,7 +12,7 @@ constexpr uint16_t change_code = 40;        // 20 mA: a slow power ramp counts a
 constexpr uint16_t over_margin_sum = 320;   // 40 mA beside a tenth of the set-point
 constexpr uint8_t bad_samples = 3;          // a single disturbed tick costs no unit its night
 constexpr uint16_t gauge_ms = 1000;
-constexpr uint8_t short_ohm = 3;            // a heater has 8 to 18 ohm
+constexpr uint8_t short_ohm = 3;            // a heater has 14 to 18 ohm (common practice, no source)
 
 // Volts and amperes a count are 1.25 mV and 0.125 mA: ohm = 10 * voltage / current.
 bool is_short(uint16_t current, uint16_t voltage) {

@@ -13,6 +13,7 @@ import pytest
 
 import proofbath
 from proofbath.bench.preflight import check_cool, check_disk, check_rest
+from proofbath.run.input_words import WORDS
 from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS, State, StationFlag, TripReason
 from proofbath.workshop.blocks import INFORMS
@@ -21,6 +22,7 @@ ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "rig_docs"
 HOST = Path(proofbath.__file__).parent
 MAKE = str(DOCS / "make")
+THINGS = WORDS.values()
 SMALLEST_MM = 2.5
 LARGEST_BYTES = 60_000
 
@@ -189,7 +191,10 @@ def test_every_check_before_heat_has_a_row(tmp_path: Path) -> None:
     )
     checks = [*check_rest([reading], [1]), check_cool(20.0, 90.0), check_disk(tmp_path, 1)]
     wanted = [check.what.replace("station 1", "station …") for check in checks]
-    assert sorted(first_cells(part(page("warnings"), "Of a bench at rest"))) == sorted(wanted)
+    text = part(page("warnings"), "Of a bench at rest")
+    assert sorted(first_cells(text)) == sorted(wanted)
+    states = dict(re.findall(r"^\| `(.+?)` \| `(.+?)` \|", text, re.MULTILINE))
+    assert states == {c.what: c.wanted for c in checks if c.what in {w.thing for w in THINGS}}
 
 
 # ---- Faults with pictures ------------------------------------------------------------------------

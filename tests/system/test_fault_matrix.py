@@ -21,13 +21,15 @@ from proofbath.bench.start import greet
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.cli.night_outcome import exit_status
 from proofbath.run.acts import Act, Pause, Resume
+from proofbath.run.input_words import WORDS, heat_in_words
 from proofbath.run.plan import NightPlan
 from proofbath.run.sequencer import Sequencer
 from proofbath.run.states import Phase
 from proofbath.store.journal import Journal
 from proofbath.virtual.bench import VirtualBench
 from proofbath.virtual.native import fault_kinds
-from proofbath.wire.table import BootCause, State, TripReason
+from proofbath.wire.session import Sampled
+from proofbath.wire.table import BootCause, Input, State, TripReason
 
 STATION = 2
 NOTHING_FED = (0.0, 0.0, 0.0)
@@ -75,6 +77,7 @@ def costs_the_station(flag: str, fed: tuple[float, ...] = (0.5, 0.0, 0.5)) -> En
 GOES_ON = End("done")
 T = TripReason
 EVERYWHERE: dict[When, End] = {}
+OPEN, CLOSED = WORDS[Input.CONTACTOR_OPEN][1:]
 
 
 class Row(NamedTuple):
@@ -84,6 +87,8 @@ class Row(NamedTuple):
     end: End
     differs: dict[When, End] = EVERYWHERE
     size: float = 0.0
+    contactor: str = OPEN
+    """What the bench says of its contactor when all is over."""
 
 
 MUST_ARRIVE = (When.RISING, When.FALLING, When.POWER, When.COOLING)
@@ -94,10 +99,10 @@ ROWS = (
     # Also in a fall: the heater trims what the cooling valve takes.
     Row("heater_open", trips(T.HEATER_OPEN)),
     # A contactor that sticks shows when it should open: behind the run, and bars the next one.
-    Row("contactor_welded", GOES_ON._replace(latched=T.CONTACTOR_MIRROR)),
+    Row("contactor_welded", GOES_ON._replace(latched=T.CONTACTOR_MIRROR), contactor=CLOSED),
     Row("contactor_dead", trips(T.CONTACTOR_MIRROR)),
     Row("mirror_stuck_open", trips(T.CONTACTOR_MIRROR)),
-    Row("mirror_stuck_closed", GOES_ON._replace(latched=T.CONTACTOR_MIRROR)),
+    Row("mirror_stuck_closed", GOES_ON._replace(latched=T.CONTACTOR_MIRROR), contactor=CLOSED),
     Row("mains_lost", trips(T.CONTACTOR_MIRROR)),
     Row("extra_heat", trips(T.BATH_OVER_LIMIT, T.GUARD_OVER_LIMIT), size=4000.0),
     Row("extra_heat", trips(T.CLIMB_TOO_FAST, T.BATH_OVER_LIMIT), size=15000.0),
@@ -308,6 +313,14 @@ def journal(tmp_path_factory: pytest.TempPathFactory) -> Journal:
     return Journal(tmp_path_factory.mktemp("matrix") / "journal.sqlite")
 
 
+def seen_of_heat(faulty: Faulty) -> tuple[str, str]:
+    """Return contactor and heater current as the next sample shows them."""
+    link = Link(VirtualPort(faulty.bench))
+    event = link.ask(None, lambda event: isinstance(event, Sampled), 10.0)
+    assert isinstance(event, Sampled)
+    return heat_in_words(event.sample.inputs)
+
+
 CELLS = [(row, when) for row in (*ROWS, *CHAIN) for when in When]
 
 
@@ -330,6 +343,7 @@ def test_a_fault_ends_as_it_must(row: Row, when: When, journal: Journal) -> None
     for _ in range(40):  # the contactor opens a second behind the heat, the trip may follow
         faulty.bench.advance(b"")
     assert faulty.all_off()
+    assert seen_of_heat(faulty) == (f"contactor: {row.contactor}", "heater current: none")
     identity = greet(Link(VirtualPort(faulty.bench)))
     held = TripReason(identity.trip_reason) if identity.state == State.TRIPPED else T.NONE
     if expected.status == "tripped":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from proofbath.run.input_words import heat_in_words, in_words
 from proofbath.wire.table import Input, Output, StationFlag, TripReason
 
 
@@ -113,14 +114,12 @@ FLAG_WORDS: dict[StationFlag, str] = {
     StationFlag.ELEMENT_HOT: "element far hotter than the bath: dry, or its wax is gone",
 }
 
-_INPUT_WORDS = (
-    (Input.LEVEL_OK, False, "level low"),
-    (Input.STIRRER_TURNING, True, "stirrer turns"),
-    (Input.EMERGENCY_STOP_CLOSED, False, "emergency stop pressed"),
-    (Input.HEATER_LIVE, True, "heater draws current"),
+_SHOWN_WHEN = (
+    (Input.LEVEL_OK, False),
+    (Input.STIRRER_TURNING, True),
+    (Input.EMERGENCY_STOP_CLOSED, False),
 )
 _OUTPUT_WORDS = (
-    (Output.CONTACTOR, "contactor closed"),
     (Output.ELEMENT_FEED, "element feed on"),
     (Output.COOLING, "cooling on"),
 )
@@ -133,5 +132,6 @@ def flags_in_words(flags: int) -> list[str]:
 
 def outputs_in_words(inputs: int, outputs: int) -> list[str]:
     """Return what is switched on and what the bench shows of itself."""
-    shown = [words for flag, wanted, words in _INPUT_WORDS if bool(inputs & flag) == wanted]
+    shown = [in_words(inputs, flag) for flag, when in _SHOWN_WHEN if bool(inputs & flag) == when]
+    shown += heat_in_words(inputs)
     return shown + [words for flag, words in _OUTPUT_WORDS if outputs & flag]

@@ -23,6 +23,7 @@ from host.bench.served import Served, on_pty
 from proofbath.bench.connect import bench_key, connected, control_path
 from proofbath.bench.control_socket import ControlSocket, command
 from proofbath.bench.lock import BenchLock
+from proofbath.bench.start import greet
 from proofbath.errors import BenchFaultError
 from proofbath.run.acts import Finish, Pause, Resume, Stop
 
@@ -75,8 +76,12 @@ def test_two_ports_of_one_controller_do_not_meet(served: Served, tmp_path: Path)
 def test_two_controllers_run_side_by_side(served: Served, tmp_path: Path) -> None:
     with on_pty(Controller(IDENTITY._replace(serial_number=12))) as second:
         second.start()
-        with connected(at_port(served.url), tmp_path), connected(at_port(second.url), tmp_path):
-            pass
+        with (
+            connected(at_port(served.url), tmp_path) as one,
+            connected(at_port(second.url), tmp_path) as other,
+        ):
+            numbers = [greet(link).serial_number for link in (one, other)]
+    assert numbers == [IDENTITY.serial_number, 12]
 
 
 HOLDER = """

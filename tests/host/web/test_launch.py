@@ -84,7 +84,7 @@ def test_a_bench_is_started_once_at_a_time(shop: Shop) -> None:
 
 def test_a_start_is_refused_only_until_its_run_begins() -> None:
     idle = {"run": None, "standing": "idle", "words": ""}
-    failed = Launched("failed", AT, Path(), ("bath level: open, wanted closed",))
+    failed = Launched("failed", AT, Path(), ("bath level: low, wanted at its line or above",))
     assert started(idle, failed)["standing"] == "refused"
     assert started(idle, failed)["lines"] == failed.lines
     assert started(idle, failed._replace(state="going"))["standing"] == "starting"

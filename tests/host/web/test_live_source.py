@@ -124,7 +124,7 @@ def test_a_trip_is_told_in_words_with_its_remedy(quay: LiveJournal) -> None:
     run = quay.source.state()["run"]
     assert run["trip"]["what"] == "the bath's level is low"
     assert "below 45 °C" in run["trip"]["remedy"]
-    assert "level low" in run["shown"]
+    assert run["shown"][0] == "bath level: low"
 
 
 def test_a_stations_fault_stands_at_its_station(quay: LiveJournal) -> None:
