@@ -59,6 +59,8 @@ class Watch(NamedTuple):
     wall_s: Clock = monotonic_s
     on_note: Callable[[int, Note], None] = lambda _run_id, _note: None
     """Told of each note of the run's story, with the run's number, once it is committed."""
+    on_alarm: Callable[[str], None] = lambda _: None
+    """Told at once of heat that goes on behind a run."""
 
 
 def nobody() -> Watch:

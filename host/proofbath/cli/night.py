@@ -19,7 +19,13 @@ from proofbath.bench.release import Release, release_attendance, release_loading
 from proofbath.cli.night_outcome import JOURNAL, report_done, report_outcome
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.options import attended_option, clear_trip_option, json_option, out_option
-from proofbath.cli.output import console, print_cautions, print_json, progress_console
+from proofbath.cli.output import (
+    console,
+    print_alarm,
+    print_cautions,
+    print_json,
+    progress_console,
+)
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.run.check import CheckedPlan
@@ -84,7 +90,9 @@ def command(
     A real bench is loaded first with `proofbath loading`, and is left alone only when its
     interlocks are proven (`proofbath check --commission`). The plan is checked whole before any
     heat. Ctrl-C stops the run, switches everything off and keeps what was measured. Exit status
-    3 means the night ended before its plan did.
+    3 means the night ended before its plan did; the bench is then watched until it is below 45 °C,
+    or until a second Ctrl-C or `proofbath bench leave`. Exit status 4 means that something still
+    heated then: pull the main isolator.
 
     With --shop the night is the workshop's: the bench as it is calibrated today, journal, loading
     and results on record, files in its folder of nights; --out then only names the folder of the
@@ -129,6 +137,7 @@ def _folder_night(asked: Asked, bench_file: Path) -> int:
             clear=asked.clear_trip,
             on_ready=partial(tell_ready, release),
             on_progress=tell,
+            on_alarm=print_alarm,
             remarks=remarks,
         )
     return report_outcome(outcome, out, asked.as_json)
@@ -162,6 +171,7 @@ def _shop_night(asked: Asked, shop_file: Path, bench_word: str | None, by: str |
                 clear=asked.clear_trip,
                 on_ready=partial(tell_ready, release),
                 on_progress=tell,
+                on_alarm=print_alarm,
                 remarks=remarks,
             )
         return report_done(shop, done, plan, asked.as_json)
