@@ -16,6 +16,7 @@ from proofbath.run.states import END, WORKING, Kind, Phase
 from proofbath.run.story import Story
 from proofbath.wire.session import Disconnected, LinkSilent, Rebooted
 from proofbath.wire.table import TICK_MS, Input, State
+from proofbath.wire.watches import Watch
 
 __all__ = ["Event", "Progress", "Sequencer", "Stop"]
 
@@ -80,10 +81,9 @@ class Sequencer:
         if isinstance(event, LinkSilent):
             self._silent()
         elif isinstance(event, Disconnected):
-            self._story.happen(Kind.GONE, f"link lost: {event.reason}")
+            self._story.happen(Kind.GONE, Watch.LINK_LOST.say(why=event.reason))
         elif isinstance(event, Rebooted):
-            reason = "controller restarted; look at the bench before any heat"
-            self._story.happen(Kind.REBOOTED, reason)
+            self._story.happen(Kind.REBOOTED, Watch.RESTARTED.say())
         else:
             return self._act(event)
         return None
@@ -109,7 +109,7 @@ class Sequencer:
         story.t_s = reading.t_s
         self._silences = 0
         if kind is Kind.TRIP:
-            story.happen(kind, f"controller tripped: {reading.trip_reason.name.lower()}")
+            story.happen(kind, Watch.TRIPPED.say(reason=reading.trip_reason.name.lower()))
         else:
             story.happen(kind)
         if story.phase in END:
@@ -120,8 +120,7 @@ class Sequencer:
         if kind is Kind.LIVE:
             self._live_s = reading.t_s
         elif reading.t_s - self._live_s > DEAF_LIMIT_S:
-            text = f"controller takes no demand for {DEAF_LIMIT_S:.0f} s; check its refusals"
-            story.happen(Kind.GIVE_UP, text)
+            story.happen(Kind.GIVE_UP, Watch.DEAF.say(limit_s=DEAF_LIMIT_S))
             return RELEASE
         picks_up = self._interrupted and kind is Kind.LIVE and not math.isnan(reading.bath_c)
         self._interrupted = kind is Kind.READY or (self._interrupted and not picks_up)
@@ -137,8 +136,7 @@ class Sequencer:
         if not reading.inputs & Input.STIRRER_TURNING:
             self._turning_since_s = math.nan
             if reading.t_s - self._began_s > STIR_PATIENCE_S:
-                text = f"stirrer does not turn after {STIR_PATIENCE_S:.0f} s; check its drive"
-                story.happen(Kind.GIVE_UP, text)
+                story.happen(Kind.GIVE_UP, Watch.STIRRER_STANDS.say(patience_s=STIR_PATIENCE_S))
                 return RELEASE
         elif math.isnan(self._turning_since_s):
             self._turning_since_s = reading.t_s
@@ -152,7 +150,7 @@ class Sequencer:
         self._silences += 1
         self._interrupted = True
         if self._silences >= SILENCE_LIMIT:
-            self._story.happen(Kind.GONE, f"no sample for {SILENCE_LIMIT} s; check the cable")
+            self._story.happen(Kind.GONE, Watch.SILENT.say(limit_s=SILENCE_LIMIT))
         else:
             self._story.happen(Kind.SILENT)
 

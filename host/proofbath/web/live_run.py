@@ -21,8 +21,9 @@ from proofbath.store.journal import EventLine, RunHead
 from proofbath.web.history import BATH, SETPOINT, Calibrator, Floats, History, Track
 from proofbath.web.live_chunks import News, RunState
 from proofbath.web.live_setpoint import SetpointReplay
-from proofbath.web.live_words import TRIP_WORDS, flags_in_words, outputs_in_words
+from proofbath.web.live_words import outputs_in_words
 from proofbath.wire.table import DUTY_FULL, STATIONS, State, StationFlag, TripReason
+from proofbath.wire.trip_words import TRIP_WORDS, flag_names
 
 EVENTS_SHOWN = 12
 _TOLD = frozenset({"warning", "alarm", "late", "cycle_spoiled", "run_end"})
@@ -146,9 +147,7 @@ class LiveRun:
                 "station": n,
                 "serial": places[n].serial if n in places else "",
                 "role": places[n].role if n in places else "empty",
-                "flags": flags_in_words(int(row["station_flags"][n - 1]))
-                if row is not None
-                else [],
+                "flags": flag_names(int(row["station_flags"][n - 1])) if row is not None else [],
             }
             for n in range(1, STATIONS + 1)
         ]
