@@ -81,8 +81,11 @@ def test_a_unit_is_put_on_record_once(call: Call, shop: Arguments) -> None:
     ("arguments", "words"),
     [
         (("add", "F 1", "--type", "Teal-82", *BY), "serial: string should match pattern"),
-        (("add", "F1", "--type", "F99", *BY), "type 'F99': not on record"),
-        (("add", "F1", "--type", "Teal-82", "--by", "Bo"), "first (proofbath records person)"),
+        (("add", "W90-0101", "--type", "Wigeon-90", *BY), "type 'Wigeon-90': not on record"),
+        (
+            ("add", "W90-0101", "--type", "Teal-82", "--by", "Bo"),
+            "first (proofbath records person)",
+        ),
         (("show", "T82-9"), "no unit of serial 'T82-9'"),
         (("list", "--batch", "ferry 99"), "no batch of name 'ferry 99'"),
         (("reference", "T82-9", *BY), "no unit of serial 'T82-9'"),

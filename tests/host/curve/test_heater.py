@@ -58,7 +58,7 @@ def powered(bath_c: Floats, lift_mm: Floats, power_w: Floats) -> CurveRecord:
 def test_the_unpowered_start_of_a_shell_unit_is_found_beyond_the_bath(beyond_k: float) -> None:
     """Three shells and a film growing 0.3 % per K: a straight line in power would be wrong."""
     unit = VirtualUnit(
-        serial="Heron-103", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
+        serial="H103-MODEL", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
     )
     true_c = truth.rising_c(unit, 0.1)
     assert true_c is not None
@@ -77,7 +77,7 @@ def test_the_unpowered_start_of_a_shell_unit_is_found_beyond_the_bath(beyond_k: 
 
 
 def test_a_long_extrapolation_and_a_short_span_are_said() -> None:
-    unit = VirtualUnit(serial="Heron-103", station=1, melting_c=111.0)
+    unit = VirtualUnit(serial="H103-MODEL", station=1, melting_c=111.0)
     true_c = truth.rising_c(unit, 0.1)
     assert true_c is not None
     bath_c, power_w = programme(true_c - 9.0, true_c - 17.5)
@@ -104,7 +104,7 @@ def test_more_wax_opens_earlier_and_less_later() -> None:
     """The order is common practice, no source; how far is the unit model's closed form."""
     starts, true_c = [], []
     for wax_mg in (1290.0, 1300.0, 1310.0):
-        unit = VirtualUnit(serial="Teal-82", station=1, wax_mg=wax_mg)
+        unit = VirtualUnit(serial="T82-MODEL", station=1, wax_mg=wax_mg)
         bath_c = ramps((70, 0), (70, 300), (99, 1), (99, 300), (70, 0.5))
         lift_mm, _ = unit_response(unit.parameters(), bath_c, step_s=STEP_S)
         starts.append(analyse(record_of(bath_c, lift_mm)).start_to_open_c.value or 0.0)
@@ -116,7 +116,7 @@ def test_more_wax_opens_earlier_and_less_later() -> None:
 def test_a_valve_slightly_open_before_its_power_keeps_the_cold_zero() -> None:
     """At the hotter bath the valve stands 0.05 mm open unpowered: closed-form start of the unit."""
     unit = VirtualUnit(
-        serial="Heron-103", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
+        serial="H103-MODEL", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
     )
     true_c, ajar_c = truth.rising_c(unit, 0.1), truth.rising_c(unit, 0.05)
     assert true_c is not None
@@ -132,7 +132,7 @@ def test_a_valve_slightly_open_before_its_power_keeps_the_cold_zero() -> None:
 
 def test_a_valve_that_did_not_close_before_its_power_says_so() -> None:
     """Between closing and opening a valve stays open: a second rise at that bath is left out."""
-    unit = VirtualUnit(serial="Heron-103", station=1, melting_c=111.0, play_k=4.0)
+    unit = VirtualUnit(serial="H103-MODEL", station=1, melting_c=111.0, play_k=4.0)
     true_c = truth.rising_c(unit, 0.1)
     assert true_c is not None
     bath_c, power_w = programme(true_c - 2.0)
@@ -147,7 +147,7 @@ def test_a_valve_that_did_not_close_before_its_power_says_so() -> None:
 
 def test_a_start_met_while_the_bath_rises_needs_no_line() -> None:
     """A unit that opens below the hot bath: closed-form start, within a fast bath ramp's lag."""
-    unit = VirtualUnit(serial="Heron-103", station=1, melting_c=111.0, shells=3)
+    unit = VirtualUnit(serial="H103-MODEL", station=1, melting_c=111.0, shells=3)
     true_c = truth.rising_c(unit, 0.1)
     assert true_c is not None
     bath_c, power_w = programme(true_c + 2.0)
@@ -162,7 +162,7 @@ def test_a_start_met_while_the_bath_rises_needs_no_line() -> None:
 def shell_night() -> CurveRecord:
     """A healthy powered night of a shell unit 4 K beyond the bath."""
     unit = VirtualUnit(
-        serial="Heron-103", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
+        serial="H103-MODEL", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
     )
     true_c = truth.rising_c(unit, 0.1)
     assert true_c is not None
@@ -215,7 +215,7 @@ def test_a_sticking_gauge_spoils_what_is_read_under_power() -> None:
 
 
 def test_a_gauge_that_loses_contact_spoils_the_lifts_of_heater_steps() -> None:
-    unit = VirtualUnit(serial="Heron-103", station=1, melting_c=111.0)
+    unit = VirtualUnit(serial="H103-MODEL", station=1, melting_c=111.0)
     bath_c = ramps((60, 0), (90, 2), (90, 1800))
     t_s = np.arange(len(bath_c)) * STEP_S
     power_w = np.where(t_s > t_s[-1] - 600, 12.0, 0.0)

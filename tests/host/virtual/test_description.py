@@ -32,7 +32,7 @@ fil_l = 8
 [bath_probe]
 lag_s = "slow"
 [[unit]]
-serial = "Teal-82 0412"
+serial = "-"
 station = 7
 [[unit]]
 serial = "T82-0413"
@@ -150,7 +150,9 @@ def test_missing_or_foreign_library_is_named_with_the_way_out(tmp_path: Path) ->
 def test_examples_are_bench_files_with_five_units_and_a_reference(name: str, start_c: int) -> None:
     """Nominal start-to-open of the two demonstration types (their design values)."""
     text = (files("proofbath.virtual") / "examples" / f"{name}.toml").read_text("utf-8")
-    virtual = parse_toml(text, BenchFile, name).virtual
+    bench = parse_toml(text, BenchFile, name)
+    assert bench.coolant.glycol == "propylene"  # the book's safety page
+    virtual = bench.virtual
     assert virtual is not None
     assert [u.station for u in virtual.unit] == [1, 2, 3, 4, 5, 6]
     starts = [rising_c(u, 0.1) for u in virtual.unit]
