@@ -1,4 +1,4 @@
-// The controller's only way to its hardware, and the ceilings that no host may pass.
+// The controller's only way to its hardware.
 // Each target implements these functions once (board_avr.cpp, native/board_native.cpp).
 
 #pragma once
@@ -22,17 +22,6 @@ static_assert(stations <= wire::stations, "the wire carries no more stations");
 
 // Reference resistors of the RTD converters, which turn every sum of a probe into ohm.
 constexpr uint16_t reference_ohm = 400;
-
-// Greatest limits a host may ask for; the host can only tighten. Probe sums are four 15-bit
-// codes of a Pt100 (IEC 60751) against 400 ohm: sum = R / 400 * 131072, near 126 counts a kelvin.
-namespace ceiling {
-constexpr uint32_t probe_sum = 48481;     // 125 degC: above the boil of any glycol mix
-constexpr uint16_t disagree_sum = 630;    // 5 K
-constexpr uint16_t climb_sum = 420;       // 20 K/min over 10 s: 3.3 K
-constexpr uint16_t heater_on_s = 50400;   // 14 h: longer than any night
-constexpr uint16_t element_code = 3000;   // 1.5 A
-constexpr uint16_t element_on_s = 14400;  // 4 h unbroken: a power ramp of 0.05 W/min to 12 W
-}  // namespace ceiling
 
 // Parts on the SPI bus, each with its own select line.
 enum class Chip : uint8_t {

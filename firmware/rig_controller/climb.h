@@ -4,6 +4,9 @@
 #pragma once
 #include <stdint.h>
 
+#include "guard_levels.h"
+#include "scales.h"
+
 // Rise within 10 s: the mean of the latest second against the mean of the second 10 s before.
 class FastClimb {
  public:
@@ -20,7 +23,7 @@ class FastClimb {
   uint8_t ticks_in_ = 0, known_ = 0, next_ = 0;
 };
 
-// Rise above the lowest 10 s mean since the restart. Means below 35 degC count as 35 degC: a cold
+// Rise above the lowest 10 s mean since the restart. Means below the floor count as the floor: a cold
 // bath is warmed by the room, by its stirrer and by whoever fills it.
 class SlowClimb {
  public:
@@ -31,7 +34,7 @@ class SlowClimb {
 
  private:
   static constexpr uint8_t ticks = 100;
-  static constexpr uint32_t floor_sum = 37228;  // 35 degC (IEC 60751)
+  static constexpr uint32_t floor_sum = sum_at_mc(level::quiet_floor_mc);
   uint32_t filling_ = 0, lowest_ = 0;
   uint16_t rise_ = 0;
   uint8_t ticks_in_ = 0;

@@ -5,11 +5,12 @@
 #include <stdint.h>
 
 #include "board.h"
+#include "guard_levels.h"
+#include "scales.h"
 #include "scan.h"
 #include "timer.h"
 
-constexpr uint16_t element_judged_sum = 800;  // 100 mA: less is not judged; 0.125 mA a count
-constexpr uint16_t element_settle_ms = 500;
+constexpr uint16_t element_judged_sum = sum_of_ma(level::element_judged_ma);
 
 class Elements {
  public:

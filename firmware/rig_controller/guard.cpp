@@ -1,6 +1,9 @@
-// One function a kind of row; levels and persistences stand at the top.
+// One function a kind of row; levels and persistences are those of guard_levels.h.
 
 #include "guard.h"
+
+#include "guard_levels.h"
+#include "scales.h"
 
 namespace {
 
@@ -8,26 +11,9 @@ using wire::Input;
 using wire::Output;
 using wire::TripReason;
 
-constexpr uint16_t level_low_ms = 1000;
-constexpr uint16_t not_turning_ms = 2000;
-constexpr uint16_t mirror_ms = 500;
-constexpr uint16_t welded_ms = 200;
-constexpr uint16_t open_ms = 500;
-constexpr uint16_t stirred_ms = 3000;
-constexpr uint16_t layers_ms = 30000;
-
-constexpr uint8_t probe_samples = 3;
-constexpr uint8_t disagree_samples = 30;  // 3 s
-constexpr uint8_t part_samples = 3;       // a disturbance is mended and costs nothing
-constexpr uint16_t reference_low = board::reference_code - 41;  // 1 % of full scale: references
-constexpr uint16_t reference_high = board::reference_code + 41; // and resistors of 0.1 to 0.2 %
-
-// Slow back-up for a welded path: sheath and mixing are over 120 s after the last heat or the
-// boot, element heat has left the units after 60 s, a restarted stirrer has mixed after 60 s.
-constexpr uint32_t quiet_heater_ms = 120000;
-constexpr uint32_t quiet_elements_ms = 60000;
-constexpr uint32_t quiet_stirrer_ms = 60000;
-constexpr uint16_t quiet_climb_sum = 63;  // 0.5 K
+constexpr uint16_t reference_low = board::reference_code - level::reference_band_code;
+constexpr uint16_t reference_high = board::reference_code + level::reference_band_code;
+constexpr uint16_t quiet_climb_sum = sum_of_mk(level::quiet_climb_mk);
 
 bool believable(uint32_t sum, uint8_t fault) {
   return !fault && sum >= probe_low_sum && sum <= probe_high_sum;
@@ -54,36 +40,39 @@ Cause Guard::take_cause() {
 }
 
 bool Guard::stirred(uint32_t now_ms) const {
-  return turning_.reached(now_ms, stirred_ms);
+  return turning_.reached(now_ms, level::stirred_ms);
 }
 
 void Guard::look(const Status& status, uint32_t now_ms) {
   const bool estop = !status.in(Input::emergency_stop_closed);
   row(TripReason::emergency_stop, estop, estop, 0, 0);
-  lasting(TripReason::level_low, level_low_, !status.in(Input::level_ok), now_ms, level_low_ms);
+  lasting(TripReason::level_low, level_low_, !status.in(Input::level_ok), now_ms,
+          level::level_low_ms);
 
   const bool driven = status.out(Output::stirrer);
   const bool turning = status.in(Input::stirrer_turning);
   stirrer_on_.note(driven, now_ms);
   stirrer_off_.note(!driven, now_ms);
-  if (stirrer_off_.reached(now_ms, layers_ms)) layered_ = true;
-  if (stirrer_on_.reached(now_ms, stirred_ms)) layered_ = false;
+  if (stirrer_off_.reached(now_ms, level::layers_ms)) layered_ = true;
+  if (stirrer_on_.reached(now_ms, level::stirred_ms)) layered_ = false;
   turning_.note(driven && turning, now_ms);
-  lasting(TripReason::stirrer_stopped, not_turning_, driven && !turning, now_ms, not_turning_ms);
+  lasting(TripReason::stirrer_stopped, not_turning_, driven && !turning, now_ms,
+          level::not_turning_ms);
 
   const bool mirror_wrong = status.out(Output::contactor) == status.in(Input::contactor_open);
-  lasting(TripReason::contactor_mirror, mirror_wrong_, mirror_wrong, now_ms, mirror_ms);
+  lasting(TripReason::contactor_mirror, mirror_wrong_, mirror_wrong, now_ms, level::mirror_ms);
 
   const bool heater = status.out(Output::heater);
   const bool sensed = status.in(Input::heater_live);
   heater_off_.note(!heater, now_ms);
-  lasting(TripReason::heater_welded, live_while_off_, !heater && sensed, now_ms, welded_ms);
+  lasting(TripReason::heater_welded, live_while_off_, !heater && sensed, now_ms,
+          level::heater_welded_ms);
 
   // On-time without a sign of current: at a low duty it adds up over several ticks.
   if (sensed || !status.live()) on_ms_at_sense_ = status.heater_on_ms;
   const uint32_t unsensed_ms = status.heater_on_ms - on_ms_at_sense_;
-  const bool open = unsensed_ms >= open_ms;
-  row(TripReason::heater_open, open, open, unsensed_ms, open_ms);
+  const bool open = unsensed_ms >= level::heater_open_ms;
+  row(TripReason::heater_open, open, open, unsensed_ms, level::heater_open_ms);
 }
 
 void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& limits,
@@ -97,8 +86,8 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
   const uint32_t difference =
       sums.bath > sums.guard ? sums.bath - sums.guard : sums.guard - sums.bath;
   const bool apart = difference > limits.disagree_limit_sum;
-  row(TripReason::probes_disagree, apart, disagree_.reached(apart, disagree_samples), difference,
-      limits.disagree_limit_sum);
+  row(TripReason::probes_disagree, apart, disagree_.reached(apart, level::disagree_samples),
+      difference, limits.disagree_limit_sum);
 
   if (believable(sums.bath, sums.bath_fault)) believed_bath_sum_ = sums.bath;
   judge_climb(status, limits.climb_limit_sum);
@@ -113,14 +102,14 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
 // Parts stand before what they measure. The value is a bit per RTD converter, and an ADC's code.
 void Guard::judge_parts(const Sums& sums) {
   const bool wrong = sums.parts_wrong != 0;
-  row(TripReason::part_read_back, wrong, parts_wrong_.reached(wrong, part_samples),
+  row(TripReason::part_read_back, wrong, parts_wrong_.reached(wrong, level::part_samples),
       sums.parts_wrong, 0);
 
   uint16_t code = board::reference_code;
   for (uint16_t found : sums.reference)
     if (found < reference_low || found > reference_high) code = found;
   const bool off = code != board::reference_code;
-  row(TripReason::reference_channel, off, reference_off_.reached(off, part_samples), code,
+  row(TripReason::reference_channel, off, reference_off_.reached(off, level::part_samples), code,
       code < reference_low ? reference_low : reference_high);
 }
 
@@ -129,10 +118,10 @@ void Guard::judge_probe(TripReason fault_reason, TripReason over_reason, InARow&
                         InARow& over, uint32_t sum, uint8_t fault, uint32_t limit) {
   const bool bad = !believable(sum, fault);
   const uint32_t bound = sum < probe_low_sum ? probe_low_sum : probe_high_sum;
-  row(fault_reason, bad, faulty.reached(bad, probe_samples), fault ? fault : sum,
+  row(fault_reason, bad, faulty.reached(bad, level::probe_samples), fault ? fault : sum,
       fault ? 0 : bound);
   const bool hot = sum > limit;
-  row(over_reason, hot, over.reached(hot, probe_samples), sum, limit);
+  row(over_reason, hot, over.reached(hot, level::probe_samples), sum, limit);
 }
 
 // Judged in LIVE. A started stirrer mixes the layers of a bath that stood still: its first 3 s,
@@ -146,9 +135,9 @@ void Guard::judge_climb(const Status& status, uint16_t limit) {
 
 void Guard::judge_quiet_climb(const Elements& elements, uint32_t now_ms) {
   elements_off_.note(elements.switches() == 0, now_ms);
-  const bool quiet = heater_off_.reached(now_ms, quiet_heater_ms) &&
-                     elements_off_.reached(now_ms, quiet_elements_ms) &&
-                     turning_.reached(now_ms, quiet_stirrer_ms);
+  const bool quiet = heater_off_.reached(now_ms, level::quiet_heater_ms) &&
+                     elements_off_.reached(now_ms, level::quiet_elements_ms) &&
+                     turning_.reached(now_ms, level::quiet_stirrer_ms);
   if (!quiet) slow_climb_.restart();
   const uint16_t rise = quiet ? slow_climb_.add(believed_bath_sum_) : 0;
   const bool climbs = rise > quiet_climb_sum;

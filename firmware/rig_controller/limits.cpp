@@ -2,10 +2,6 @@
 
 #include "limits.h"
 
-#include "board.h"
-
-namespace ceiling = board::ceiling;
-
 bool limits_allowed(const wire::Limits& limits) {
   if (limits.bath_limit_sum > ceiling::probe_sum || limits.guard_limit_sum > ceiling::probe_sum ||
       limits.disagree_limit_sum > ceiling::disagree_sum ||

@@ -4,10 +4,12 @@
 #include <stdint.h>
 
 #include "board.h"
+#include "guard_levels.h"
+#include "scales.h"
 
-// Plausible probe sums: -20 to 160 degC (IEC 60751), scale as in board.h.
-constexpr uint32_t probe_low_sum = 30199;
-constexpr uint32_t probe_high_sum = 52773;
+// Plausible probe sums.
+constexpr uint32_t probe_low_sum = sum_at_mc(level::probe_lowest_mc);
+constexpr uint32_t probe_high_sum = sum_at_mc(level::probe_highest_mc);
 
 // The converter's fault register, whose lowest bit is unused, takes this one from the driver:
 // the converter had lost its configuration or contradicts itself, so its code may be old.

@@ -131,7 +131,6 @@ TEST(limits_are_refused_while_live_and_while_the_contactor_is_closed) {
 }
 
 TEST(limits_beyond_each_ceiling) {
-  namespace ceiling = board::ceiling;
   Rig rig;
   const int beyond = int(RefusedReason::beyond_ceiling);
   const auto with = [](uint32_t wire::Limits::*field, uint32_t value) {

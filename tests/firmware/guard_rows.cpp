@@ -316,11 +316,11 @@ Sums healthy_sums() {
 }  // namespace
 
 TEST(plausible_window_is_judged_whatever_the_converter_says) {
-  // -20 and 160 degC by IEC 60751: 92.16 and 161.05 ohm, as sums of four codes of R/400.
+  // -20 and 160 degC by IEC 60751: 92.160 and 161.054 ohm, as sums of four codes of R/400.
   const struct {
     uint32_t sum;
     bool believed;
-  } rows[] = {{30198, false}, {30199, true}, {52773, true}, {52774, false}};
+  } rows[] = {{30198, false}, {30199, true}, {52774, true}, {52775, false}};
   for (const auto& row : rows) {
     Guard guard;
     Sums sums = healthy_sums();

@@ -231,7 +231,7 @@ TEST(stored_limits_beyond_a_ceiling_count_as_missing) {
   Rig rig;
   settle(rig);
   rig.board.make_current();
-  rig.c.limits.bath_limit_sum = board::ceiling::probe_sum + 1;
+  rig.c.limits.bath_limit_sum = ceiling::probe_sum + 1;
   rig.c.memory.store(Item::limits);
   burn_then_cut(rig, 400);
   rig.boot(BootCause::external);
