@@ -166,14 +166,14 @@ class Link(NamedTuple):
     seems_closed: bool = False
 
 
-class Tested(NamedTuple):
+class ByTest(NamedTuple):
     """Tests of their own, by node, that provoke what no fault of a night does."""
 
     shows: tuple[Eye, ...]
     nodes: tuple[str, ...]
 
 
-Provoked = Fault | Link | Tested
+Provoked = Fault | Link | ByTest
 
 
 class Harm(Enum):

@@ -152,10 +152,10 @@ BEHIND = (
 class Before(StrEnum):
     """What the host asks for before anything is heated; without it the start is refused."""
 
-    PLAN = "no step above 3 K below boiling, above a unit's cap, or above an element's limits"
-    FILL = "a fill that lasts the night"
-    AT_REST = "a bench in order at rest: level, stop, contactor, currents, probes, gauges"
-    PROOF = "a complete proof not older than 365 days, for a night that nobody attends"
-    WORD = "a person's word that the cause of a trip is gone"
-    GUIDE = "a loading guide that asks for hands, lid and stop before anything is switched"
-    REFERENCE = "a calibration for the controller's own reference resistors"
+    PLAN = "plan checked"
+    FILL = "fill checked"
+    AT_REST = "bench checked at rest"
+    PROOF = "proof checked"
+    WORD = "person's word asked"
+    GUIDE = "loading guide"
+    REFERENCE = "reference resistors compared"
