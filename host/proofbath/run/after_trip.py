@@ -96,7 +96,7 @@ class AfterTrip:
         if not inputs & Input.CONTACTOR_OPEN and not outputs & Output.CONTACTOR:
             signs["contactor"] = StillOn(
                 f"THE CONTACTOR IS NOT SEEN TO OPEN: pull {MAIN_ISOLATOR}",
-                Watch.CONTACTOR_NOT_OPEN.say(),
+                Watch.CONTACTOR_STILL_CLOSED.say(),
             )
         if not outputs & Output.ELEMENT_FEED:
             fed = [n for n in range(STATIONS) if reading.element_a[n] >= ELEMENT_A]
@@ -116,7 +116,7 @@ class AfterTrip:
         climbs_k = max(probe.climbed_k for probe in self._probes)
         if climbs_k <= CLIMB_K:
             return {}
-        text = Watch.STILL_CLIMBS.say(climb_k=climbs_k, bath_c=self.bath_c, limit_k=CLIMB_K)
+        text = Watch.BATH_STILL_CLIMBS.say(climb_k=climbs_k, bath_c=self.bath_c, limit_k=CLIMB_K)
         return {"climb": _heat(text)}
 
 

@@ -174,7 +174,7 @@ class Course:
         if story.phase is Phase.DRIVING:
             why = ""
         if block.bath_c > self._hottest_c and self._reading.duty > 0.0:
-            why = Watch.HEATED_BEYOND.say(bath_c=block.bath_c, most_c=self._hottest_c)
+            why = Watch.BATH_BEYOND_PLAN.say(bath_c=block.bath_c, most_c=self._hottest_c)
         why = self._inputs.take(self._reading) or why
         if why and not story.ended:
             story.happen(Kind.GIVE_UP, why)
@@ -197,7 +197,7 @@ class Course:
             for leg in self._legs
         )
         if isinstance(run.step, Ramp) and rising:
-            run.warning = Watch.OVER_STROKE.say()
+            run.warning = Watch.RISE_ENDED.say()
             while story.leg + 1 < len(self._legs) and beyond[story.leg + 1]:
                 story.leg += 1
             self._finish_leg()

@@ -32,7 +32,7 @@ class InputWatch:
         self._wrong = wrong
         if not wrong or self._count < BLOCKS:
             return ""
-        return Watch.GUARD_FAILS.say(wrong=wrong)
+        return Watch.CONTROLLER_DOES_NOT_TRIP.say(wrong=wrong)
 
 
 def _wrong(reading: Reading) -> str:

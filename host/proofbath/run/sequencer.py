@@ -83,7 +83,7 @@ class Sequencer:
         elif isinstance(event, Disconnected):
             self._story.happen(Kind.GONE, Watch.LINK_LOST.say(why=event.reason))
         elif isinstance(event, Rebooted):
-            self._story.happen(Kind.REBOOTED, Watch.RESTARTED.say())
+            self._story.happen(Kind.REBOOTED, Watch.CONTROLLER_RESTARTED.say())
         else:
             return self._act(event)
         return None
@@ -120,7 +120,7 @@ class Sequencer:
         if kind is Kind.LIVE:
             self._live_s = reading.t_s
         elif reading.t_s - self._live_s > DEAF_LIMIT_S:
-            story.happen(Kind.GIVE_UP, Watch.DEAF.say(limit_s=DEAF_LIMIT_S))
+            story.happen(Kind.GIVE_UP, Watch.DEMANDS_NOT_TAKEN.say(limit_s=DEAF_LIMIT_S))
             return RELEASE
         picks_up = self._interrupted and kind is Kind.LIVE and not math.isnan(reading.bath_c)
         self._interrupted = kind is Kind.READY or (self._interrupted and not picks_up)
@@ -150,7 +150,7 @@ class Sequencer:
         self._silences += 1
         self._interrupted = True
         if self._silences >= SILENCE_LIMIT:
-            self._story.happen(Kind.GONE, Watch.SILENT.say(limit_s=SILENCE_LIMIT))
+            self._story.happen(Kind.GONE, Watch.NO_SAMPLES.say(limit_s=SILENCE_LIMIT))
         else:
             self._story.happen(Kind.SILENT)
 

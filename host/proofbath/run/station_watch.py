@@ -91,7 +91,7 @@ class StationWatch:
             long = self._still[i] >= STILL_BLOCKS and moved_k > STILL_MOVED_K
             if long and i not in self._stuck:
                 self._stuck.add(i)
-                said.append(Watch.GAUGE_STANDS.say(station=i + 1, lift_mm=lift_mm))
+                said.append(Watch.GAUGE_STANDS_STILL.say(station=i + 1, lift_mm=lift_mm))
         return said
 
     def _probes(self, block: Block) -> list[str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from proofbath.wire.table import StationFlag, TripReason
+from proofbath.wire.table import TICK_MS, StationFlag, TripReason
 
 Cause = TripReason | StationFlag
 
@@ -98,6 +98,11 @@ def levels_of(cause: Cause) -> tuple[Level, ...]:
 def value_of(name: str) -> int:
     """Return a level by its name, in the unit the name ends with; KeyError for an unknown one."""
     return {level.name: level.value for level in LEVELS}[name]
+
+
+def seconds_of(name: str) -> float:
+    """Return a persistence in s by its name, of ms, s or samples of one tick; KeyError."""
+    return value_of(name) * {"ms": 0.001, "s": 1.0, "samples": TICK_MS / 1000}[name.split("_")[-1]]
 
 
 def header_text() -> str:

@@ -5,13 +5,12 @@ The controller's levels come from `guard_levels`, from which its header is gener
 
 from __future__ import annotations
 
-from proofbath.wire.guard_levels import value_of
+from proofbath.wire.guard_levels import seconds_of, value_of
 from proofbath.wire.hazards import Eye, Guard, Latent, Proof, Reaction, Wired, key
 from proofbath.wire.table import (
     LEASE_DEFAULT_MS,
     LEASE_MAX_MS,
     OLDEST_ANSWER_TICKS,
-    TICK_MS,
     RefusedReason,
     StationFlag,
     StopReason,
@@ -20,13 +19,10 @@ from proofbath.wire.table import (
 from proofbath.wire.watches import BEHIND, Before, Watch
 
 T, S = TripReason, StationFlag
-TICK_S = TICK_MS / 1000
 
 
 def _s(name: str) -> str:
-    """A persistence in s, of a level in ms or in samples of one tick."""
-    value = value_of(name)
-    return f"{value * TICK_S if name.endswith('_samples') else value / 1000:g} s"
+    return f"{seconds_of(name):g} s"
 
 
 def _trip(by: TripReason, level: str, within: str, latent: Latent, *proofs: Proof) -> Guard:

@@ -71,12 +71,12 @@ Eye = TripReason | StopReason | StationFlag | RefusedReason | Watch | Before | W
 class Reaction(Enum):
     """What follows when a guard sees its hazard."""
 
-    TRIP = "trip: heat, elements and contactor off, latched"
-    STATION_OFF = "station off, the others go on"
-    STOP = "everything off, nothing latched"
+    TRIP = "trip"
+    STATION_OFF = "station off"
+    STOP = "stop"
     REFUSED = "refused"
-    RUN_ENDS = "run ends, everything off"
-    ALARM = "alarm, the run goes on"
+    RUN_ENDS = "run ends"
+    ALARM = "alarm"
     CONTACTOR_OPENS = "contactor opens"
     BY_HAND = "by a person"
     NONE = "stands in the way"
@@ -85,13 +85,11 @@ class Reaction(Enum):
 class Latent(Enum):
     """How long nobody notices that a guard has failed."""
 
-    AT_ONCE = "at once: its failure shows or trips"
-    TICK = "0.3 s: tested in each tick"
-    RUN = "until the run begins or ends"
-    BOOT = "until the next start of the controller"
-    PROOF = "until the next proof, 365 days"
-    RELEASE = "until the next release: tested with the program only"
-    NEVER = "for good: only a look finds it"
+    AT_ONCE = "shows at once"
+    RUN = "next run"
+    PROOF = "next proof"
+    RELEASE = "for good (tested with the program)"
+    NEVER = "for good (only a look)"
 
 
 class Guard(NamedTuple):

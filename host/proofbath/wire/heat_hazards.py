@@ -69,7 +69,7 @@ HEAT = (
     ),
     Hazard(
         "contactor stuck", Harm.HEAT, "contacts welded, coil dead, mirror contact wrong, no mains",
-        (T.CONTACTOR_MIRROR, Before.AT_REST, Watch.CONTACTOR_NOT_OPEN, W.ISOLATOR),
+        (T.CONTACTOR_MIRROR, Before.AT_REST, Watch.CONTACTOR_STILL_CLOSED, W.ISOLATOR),
         (
             Fault("contactor_welded", MIRROR_BEHIND, seems_closed=True),
             Fault("contactor_dead", trips(T.CONTACTOR_MIRROR)),
@@ -79,7 +79,7 @@ HEAT = (
             ByTest((Before.AT_REST,), (
                 "tests/host/bench/test_commission.py"
                 "::test_a_bench_that_is_not_in_order_is_not_commissioned",)),
-            ByTest((Watch.CONTACTOR_NOT_OPEN,), (
+            ByTest((Watch.CONTACTOR_STILL_CLOSED,), (
                 f"{AFTER_TRIP}test_what_still_draws_current_is_said_once_after_a_second",)),
         ),
         "welded, it is not seen before it should open; the relay K2 alone keeps the heat off then;"
@@ -87,13 +87,13 @@ HEAT = (
     ),
     Hazard(
         "heat goes on after a trip", Harm.HEAT, "two contacts welded at once, by one short",
-        (T.OFF_FAILED, Watch.HEATER_STILL_LIVE, Watch.OUTPUTS_STILL_ON, Watch.STILL_CLIMBS,
+        (T.OFF_FAILED, Watch.HEATER_STILL_LIVE, Watch.OUTPUTS_STILL_ON, Watch.BATH_STILL_CLIMBS,
          W.ISOLATOR),
         (
             ByTest((Watch.OUTPUTS_STILL_ON,), (
                 f"{AFTER_TRIP}test_outputs_of_a_run_that_has_ended_are_given_the_lease_to_go_off",
             )),
-            ByTest((Watch.STILL_CLIMBS,), (
+            ByTest((Watch.BATH_STILL_CLIMBS,), (
                 f"{AFTER_TRIP}test_a_bath_that_climbs_by_more_than_half_a_kelvin_behind_two"
                 "_minutes",)),
         ),
@@ -102,14 +102,14 @@ HEAT = (
     Hazard(
         "bath beyond its limit", Harm.HEAT,
         "heat that nobody asked for, a limit set too high, a coolant with too little glycol",
-        (T.BATH_OVER_LIMIT, T.GUARD_OVER_LIMIT, T.CLIMB_TOO_FAST, Watch.HEATED_BEYOND, Before.PLAN,
-         W.CUT_OUT),
+        (T.BATH_OVER_LIMIT, T.GUARD_OVER_LIMIT, T.CLIMB_TOO_FAST, Watch.BATH_BEYOND_PLAN,
+         Before.PLAN, W.CUT_OUT),
         (
             Fault("extra_heat", trips(T.BATH_OVER_LIMIT, T.GUARD_OVER_LIMIT), size=4000.0),
             Fault("extra_heat", trips(T.CLIMB_TOO_FAST, T.BATH_OVER_LIMIT), size=15000.0),
             ByTest((T.GUARD_OVER_LIMIT,), (
                 f"{NATIVE_ROWS}guard_over_limit_by_one_count", AVR_ROWS)),
-            ByTest((Watch.HEATED_BEYOND,), (
+            ByTest((Watch.BATH_BEYOND_PLAN,), (
                 f"{WATCHED}test_a_bath_heated_beyond_the_plan_ends_the_run",)),
             ByTest((Before.PLAN,), (
                 "tests/host/run/test_check.py"

@@ -98,24 +98,24 @@ ELEMENT = (
     ),
     Hazard(
         "over-stroke", Harm.ELEMENT, "an over-filled element, a bath above the unit's stroke",
-        (S.OVER_STROKE, Watch.OVER_STROKE, Before.PLAN),
+        (S.OVER_STROKE, Watch.RISE_ENDED, Before.PLAN),
         (
             Fault("over_stroke", costs_the_station(S.OVER_STROKE), size=15.0),
-            ByTest((Watch.OVER_STROKE,), (
+            ByTest((Watch.RISE_ENDED,), (
                 f"{WATCHED}test_over_stroke_ends_the_rise_and_the_night_goes_on_to_the_fall",)),
         ),
         "hot wax may leave the element: lid on",
     ),
     Hazard(
         "gauge lies", Harm.ELEMENT, "plug, cable, rod off the unit, a plunger that sticks",
-        (S.GAUGE_FAULT, Watch.STATION_FLAGGED, Watch.GAUGE_STANDS, Watch.ZERO_MOVED),
+        (S.GAUGE_FAULT, Watch.STATION_FLAGGED, Watch.GAUGE_STANDS_STILL, Watch.ZERO_MOVED),
         (
             Fault("gauge_open", costs_the_station(S.GAUGE_FAULT)),
             Fault("gauge_short", costs_the_station(S.GAUGE_FAULT)),
             Fault("gauge_sticking", GOES_ON, size=0.3),
             ByTest((Watch.STATION_FLAGGED,), (
                 f"{WATCHED}test_a_gauge_out_of_range_costs_its_own_station_one_alarm",)),
-            ByTest((Watch.GAUGE_STANDS,), (
+            ByTest((Watch.GAUGE_STANDS_STILL,), (
                 f"{WATCHED}test_a_gauge_that_stands_while_the_bath_moves_is_named_once",)),
             ByTest((Watch.ZERO_MOVED,), (
                 f"{WATCHED}test_a_zero_that_does_not_return_is_told_for_its_station",)),
@@ -124,14 +124,14 @@ ELEMENT = (
     ),
 )  # fmt: skip
 
-RESTARTED = ends(Watch.RESTARTED)
+RESTARTED = ends(Watch.CONTROLLER_RESTARTED)
 CONTROL = (
     Hazard(
         "host dead, cable pulled", Harm.CONTROL, "computer, program, cable, a suspended PC",
-        (StopReason.LEASE_OVER, Watch.SILENT, Watch.LINK_LOST, W.CUT_OUT),
+        (StopReason.LEASE_OVER, Watch.NO_SAMPLES, Watch.LINK_LOST, W.CUT_OUT),
         (
             Link(Between.PLUG, ends(Watch.LINK_LOST)),
-            Link(Between.MUTE, ends(Watch.SILENT)),
+            Link(Between.MUTE, ends(Watch.NO_SAMPLES)),
             ByTest((StopReason.LEASE_OVER,), (
                 "tests/firmware/lease.cpp"
                 "::lease_over_switches_heat_off_at_once_and_the_contactor_a_second_later",
@@ -145,7 +145,7 @@ CONTROL = (
     Hazard(
         "noise, old lines, a host that lies", Harm.CONTROL,
         "a bad cable, two hosts, a wrong plan, a program that is wrong",
-        (*REFUSED, R.STATION_ABSENT, Before.REFERENCE, Watch.DEAF),
+        (*REFUSED, R.STATION_ABSENT, Before.REFERENCE, Watch.DEMANDS_NOT_TAKEN),
         (
             # A garbled line costs its sample, and the lease outlives many.
             Link(Between.NOISE, GOES_ON),
@@ -154,16 +154,16 @@ CONTROL = (
                 "tests/system/simulator/test_hazards.py::" + REFUSAL)),
             # The native build has all six stations.
             ByTest((R.STATION_ABSENT,), (f"{AVR_LINE}test_small_board_has_two_stations",)),
-            ByTest((Watch.DEAF,), (
+            ByTest((Watch.DEMANDS_NOT_TAKEN,), (
                 f"{SEQUENCER}test_a_controller_that_takes_no_demand_ends_the_run",)),
         ),
         "the ceilings compiled in",
     ),
     Hazard(
         "controller hangs", Harm.CONTROL, "disturbance, a fault of its program",
-        (T.WATCHDOG, T.PROGRAM_FLOW, Watch.SILENT, W.PULL_DOWNS, W.CUT_OUT),
+        (T.WATCHDOG, T.PROGRAM_FLOW, Watch.NO_SAMPLES, W.PULL_DOWNS, W.CUT_OUT),
         (
-            Link(Between.WATCHDOG, ends(Watch.RESTARTED, T.WATCHDOG)),
+            Link(Between.WATCHDOG, ends(Watch.CONTROLLER_RESTARTED, T.WATCHDOG)),
             ByTest((T.WATCHDOG,), (
                 f"{SELF_TESTS}tick_with_one_duty_left_out_does_not_feed_the_watchdog",
                 f"{AVR_BOOT}test_hang_is_ended_by_the_watchdog_and_latched")),
@@ -175,13 +175,14 @@ CONTROL = (
     ),
     Hazard(
         "power fails and comes back", Harm.CONTROL, "mains, supply, a reset by the port",
-        (T.POWER_ON, T.BROWN_OUT, T.UNKNOWN_BOOT, Watch.RESTARTED, Before.WORD, W.CUT_OUT),
+        (T.POWER_ON, T.BROWN_OUT, T.UNKNOWN_BOOT, Watch.CONTROLLER_RESTARTED, Before.WORD,
+         W.CUT_OUT),
         (
             # So early the limits are still being burned: without them nothing heats.
             Link(Between.RESET, RESTARTED,
-                 {Part.STIRRING: ends(Watch.RESTARTED, T.LIMITS_MISSING)}),
-            Link(Between.POWER_ON, ends(Watch.RESTARTED, T.POWER_ON)),
-            Link(Between.BROWN_OUT, ends(Watch.RESTARTED, T.BROWN_OUT)),
+                 {Part.STIRRING: ends(Watch.CONTROLLER_RESTARTED, T.LIMITS_MISSING)}),
+            Link(Between.POWER_ON, ends(Watch.CONTROLLER_RESTARTED, T.POWER_ON)),
+            Link(Between.BROWN_OUT, ends(Watch.CONTROLLER_RESTARTED, T.BROWN_OUT)),
             ByTest((T.UNKNOWN_BOOT,), (
                 f"{MEMORY}boot_causes_that_are_trips",
                 f"{AVR_BOOT}test_boot_cause_decides_and_every_reset_switches_off")),
@@ -202,7 +203,7 @@ CONTROL = (
     Hazard(
         "controller wrong in itself", Harm.CONTROL, "flash, memory, clock or a converter damaged",
         (T.PROGRAM_MEMORY, T.CLOCKS_DISAGREE, T.STACK_OVERRUN, T.REFERENCE_CHANNEL,
-         T.PART_READ_BACK, Watch.GUARD_FAILS, W.CUT_OUT),
+         T.PART_READ_BACK, Watch.CONTROLLER_DOES_NOT_TRIP, W.CUT_OUT),
         (
             # The controller's own reference channels tell a converter that has lost its scale.
             Fault("gauge_converter_off", trips(T.REFERENCE_CHANNEL), size=0.1),
@@ -217,7 +218,7 @@ CONTROL = (
             ByTest((T.STACK_OVERRUN,), (
                 f"{SELF_TESTS}overwritten_stack_guard_trips_and_is_painted_anew_at_boot",
                 f"{AVR_SELF_TESTS}test_overwritten_stack_guard")),
-            ByTest((Watch.GUARD_FAILS,), (
+            ByTest((Watch.CONTROLLER_DOES_NOT_TRIP,), (
                 f"{WATCHED}test_a_controller_that_does_not_trip_ends_the_run",)),
         ),
         "the wired chain; nothing here was assessed to a safety integrity level",

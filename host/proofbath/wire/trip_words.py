@@ -8,6 +8,7 @@ from __future__ import annotations
 from enum import Enum
 from typing import NamedTuple
 
+from proofbath.wire.guard_levels import seconds_of, value_of
 from proofbath.wire.table import StationFlag, StopReason, TripReason
 
 
@@ -31,6 +32,11 @@ class Saying(NamedTuple):
 ISOLATE = "isolate the bench at Q1 before you touch it"
 LOOK_FIRST = "look at the whole bench before any heat"
 _REPLACE = "if it happens again, replace the controller"
+
+
+def _s(name: str) -> str:
+    return f"{seconds_of(name):g} s"
+
 
 TRIP_WORDS: dict[TripReason, Saying] = {
     TripReason.POWER_ON: Saying(
@@ -57,12 +63,12 @@ TRIP_WORDS: dict[TripReason, Saying] = {
         " otherwise its EEPROM is worn, replace the controller",
     ),
     TripReason.BATH_OVER_LIMIT: Saying(
-        "the bath probe read more than the night's limit in three samples",
+        f"the bath probe read more than the night's limit for {_s('probe_samples')}",
         "let the bath cool with the lid on; look for heat that nobody asked for, for a coolant"
         f" with too little glycol and for a probe that reads high; {ISOLATE}",
     ),
     TripReason.GUARD_OVER_LIMIT: Saying(
-        "the guard probe read more than the night's limit in three samples",
+        f"the guard probe read more than the night's limit for {_s('probe_samples')}",
         "let the bath cool with the lid on; look for heat that nobody asked for and compare both"
         f" probes; {ISOLATE}",
     ),
@@ -75,7 +81,7 @@ TRIP_WORDS: dict[TripReason, Saying] = {
         "check its plug, its cable, and its sheath for coolant",
     ),
     TripReason.PROBES_DISAGREE: Saying(
-        "bath probe and guard probe were apart beyond the limit for 3 s",
+        f"bath probe and guard probe were apart beyond the limit for {_s('disagree_samples')}",
         "check that both hang in the stirred bath; check both at the ice point",
     ),
     TripReason.CLIMB_TOO_FAST: Saying(
@@ -89,7 +95,7 @@ TRIP_WORDS: dict[TripReason, Saying] = {
         repair=True,
     ),
     TripReason.HEATER_OPEN: Saying(
-        "the heater's relay is on and no current flowed for 0.5 s",
+        f"the heater's relay is on and no current flowed for {_s('heater_open_ms')}",
         f"check its isolator, the fuse F2, the heater and the current sense; {ISOLATE}",
     ),
     TripReason.CONTACTOR_MIRROR: Saying(
@@ -99,18 +105,18 @@ TRIP_WORDS: dict[TripReason, Saying] = {
         repair=True,
     ),
     TripReason.CLIMB_WHILE_OFF: Saying(
-        "the bath climbed by half a kelvin with everything switched off",
-        f"{ISOLATE} at once; look for a path past the relay, or a welded relay behind a broken"
-        " current sense",
+        f"the bath climbed by {value_of('quiet_climb_mk') / 1000:g} K with everything switched off",
+        "isolate the bench at Q1 at once; look for a path past the relay, or a welded relay behind"
+        " a broken current sense",
         repair=True,
     ),
     TripReason.LEVEL_LOW: Saying(
-        "the bath's level was low for 1 s",
+        f"the bath's level was low for {_s('level_low_ms')}",
         "let it cool below 45 °C, then look for a leak, evaporation, or a float that sticks, and"
         " fill to the line; never pour cold water into a hot bath",
     ),
     TripReason.STIRRER_STOPPED: Saying(
-        "the stirrer was asked to turn and stood still for 2 s",
+        f"the stirrer was asked to turn and stood still for {_s('not_turning_ms')}",
         "check its coupling, its thermal protection and the rotation sensor; never turn it by hand",
     ),
     TripReason.EMERGENCY_STOP: Saying(
@@ -134,7 +140,7 @@ TRIP_WORDS: dict[TripReason, Saying] = {
         repair=True,
     ),
     TripReason.PART_READ_BACK: Saying(
-        "a converter did not hold what was written to it, three times in a row",
+        f"a converter did not hold what was written to it for {_s('part_samples')}",
         "check the converter board's wiring and its supply",
         repair=True,
     ),
@@ -186,7 +192,7 @@ STOP_WORDS: dict[StopReason, Saying] = {
 
 FLAG_WORDS: dict[StationFlag, Saying] = {
     StationFlag.ELEMENT_OVER: Saying(
-        "more current than asked for, by a tenth and 40 mA",
+        f"more current than asked for, by a tenth and {value_of('element_over_ma')} mA",
         "look at the driver, for a bypass, for a wire that touches",
     ),
     StationFlag.ELEMENT_OPEN: Saying(
@@ -194,13 +200,14 @@ FLAG_WORDS: dict[StationFlag, Saying] = {
         "look at the plug, the heater, the fuse of the station; the supply may be too low",
     ),
     StationFlag.ELEMENT_SHORT: Saying(
-        "less than 3 ohm", "look at the leads, for water in the plug, for a burnt heater"
+        f"less than {value_of('element_short_ohm')} ohm",
+        "look at the leads, for water in the plug, for a burnt heater",
     ),
     StationFlag.ELEMENT_TIME: Saying(
         "fed for longer than it may be without a break", "the plan asks too long; plan it anew"
     ),
     StationFlag.GAUGE_FAULT: Saying(
-        "the gauge was outside its electrical window for 1 s",
+        f"the gauge was outside its electrical window for {_s('gauge_ms')}",
         "look at plug and cable, a rod off the unit, no pre-load",
     ),
     StationFlag.OVER_STROKE: Saying(

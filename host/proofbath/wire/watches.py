@@ -34,7 +34,7 @@ class Watch(Enum):
         " {limit_mm:.2f} mm",
         "gauge sticks or slipped; a valve that no longer closes",
     )
-    GAUGE_STANDS = Telling(
+    GAUGE_STANDS_STILL = Telling(
         "station {station}: gauge stands at {lift_mm:.3f} mm; is it stuck?",
         "free it in the morning; no value from it",
     )
@@ -52,7 +52,7 @@ class Watch(Enum):
         "the run takes much longer than planned; cooling or heat has changed",
         "cooling water, lid, heater; `proofbath tune` anew",
     )
-    OVER_STROKE = Telling("a unit is over its stroke: the rise ends here", _FLAG_ROW)
+    RISE_ENDED = Telling("a unit is over its stroke: the rise ends here", _FLAG_ROW)
 
     TRIPPED = Telling("controller tripped: {reason}", "[trips](trips.md)", ends=True)
     HEAT_MISSING = Telling(
@@ -62,13 +62,13 @@ class Watch(Enum):
         "as it says; never top up a hot bath by pouring",
         ends=True,
     )
-    HEATED_BEYOND = Telling(
+    BATH_BEYOND_PLAN = Telling(
         "bath at {bath_c:.1f} °C is heated beyond {most_c:.1f} °C, the most the plan allows; look"
         " for heat that does not come from the bench",
         "something else heats: **isolate**",
         ends=True,
     )
-    GUARD_FAILS = Telling(
+    CONTROLLER_DOES_NOT_TRIP = Telling(
         "{wrong} and the controller does not trip; isolate the bench, replace the controller",
         "**isolate**: its guard fails",
         ends=True,
@@ -84,16 +84,16 @@ class Watch(Enum):
         "drive, coupling, rotation sensor",
         ends=True,
     )
-    DEAF = Telling(
+    DEMANDS_NOT_TAKEN = Telling(
         "controller takes no demand for {limit_s:.0f} s; check its refusals",
         "versions of host and firmware; the journal says what was refused",
         ends=True,
     )
-    SILENT = Telling(
+    NO_SAMPLES = Telling(
         "no sample for {limit_s} s; check the cable", "cable, controller's supply", ends=True
     )
     LINK_LOST = Telling("link lost: {why}", "the same; then `proofbath resume`", ends=True)
-    RESTARTED = Telling(
+    CONTROLLER_RESTARTED = Telling(
         "controller restarted; look at the bench before any heat",
         "its supply; then look, then `--clear-trip`",
         ends=True,
@@ -106,7 +106,7 @@ class Watch(Enum):
     )
 
     HEATER_STILL_LIVE = Telling("the heater takes current with its relay off", _AFTER)
-    CONTACTOR_NOT_OPEN = Telling(
+    CONTACTOR_STILL_CLOSED = Telling(
         "K1 was told to open and its mirror contact says closed; the relay K2 alone may keep the"
         " heat off",
         _AFTER,
@@ -119,7 +119,7 @@ class Watch(Enum):
         "the controller still switches {outputs} on, and nobody asks it to",
         "**pull Q1 now**; replace the controller",
     )
-    STILL_CLIMBS = Telling(
+    BATH_STILL_CLIMBS = Telling(
         "the bath climbed by {climb_k:.1f} K to {bath_c:.1f} °C with everything off, limit"
         " {limit_k:.1f} K",
         _AFTER,
@@ -142,10 +142,10 @@ class Watch(Enum):
 
 BEHIND = (
     Watch.HEATER_STILL_LIVE,
-    Watch.CONTACTOR_NOT_OPEN,
+    Watch.CONTACTOR_STILL_CLOSED,
     Watch.ELEMENT_STILL_FED,
     Watch.OUTPUTS_STILL_ON,
-    Watch.STILL_CLIMBS,
+    Watch.BATH_STILL_CLIMBS,
 )
 
 

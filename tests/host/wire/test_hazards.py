@@ -158,7 +158,7 @@ def test_a_trip_that_a_boot_alone_clears_calls_for_a_repair() -> None:
 
 
 def test_an_alarm_puts_its_figures_where_the_book_shows_a_gap() -> None:
-    assert Watch.SILENT.pattern == "no sample for … s; check the cable"
-    assert Watch.SILENT.say(limit_s=10) == "no sample for 10 s; check the cable"
+    assert Watch.NO_SAMPLES.pattern == "no sample for … s; check the cable"
+    assert Watch.NO_SAMPLES.say(limit_s=10) == "no sample for 10 s; check the cable"
     said = Watch.ZERO_MOVED.say(station=2, moved_mm=0.0712, limit_mm=0.05)
     assert said == "station 2: zero moved by +0.071 mm since the first cycle, limit 0.05 mm"
