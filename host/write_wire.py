@@ -1,4 +1,4 @@
-"""Writes the files generated from the wire table and the guard levels: `python host/write_wire.py`."""
+"""Writes what the wire table and the guard levels generate: `python host/write_wire.py`."""
 
 from pathlib import Path
 

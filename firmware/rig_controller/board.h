@@ -61,7 +61,8 @@ uint8_t transfer(uint8_t out);
 // wire::Input bits as they stand now.
 uint8_t inputs();
 
-// Drives wire::Output bits; each bit set is that output on.
+// Drives wire::Output bits; each bit set is that output on. One that the board has no pin for is
+// driven nowhere.
 void drive(uint8_t outputs);
 
 // Closes the station switches whose bit is set (bit 0 = station 1), opens the others.

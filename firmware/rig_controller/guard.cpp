@@ -22,8 +22,7 @@ bool believable(uint32_t sum, uint8_t fault) {
 }  // namespace
 
 void Guard::row(TripReason reason, bool present, bool complete, uint32_t value, uint32_t limit) {
-  const uint32_t bit = 1UL << uint8_t(reason);
-  present_ = present ? present_ | bit : present_ & ~bit;
+  present_ = present ? present_ | mask_of(reason) : present_ & ~mask_of(reason);
   if (complete && cause_.reason == TripReason::none) cause_ = {reason, value, limit};
 }
 
@@ -43,9 +42,18 @@ bool Guard::stirred(uint32_t now_ms) const {
   return turning_.reached(now_ms, level::stirred_ms);
 }
 
+// Stands first in a pass, so that it is what replaces a lesser trip while others stand too. A relay
+// takes a moment to open: the cause is there only when the heat has outlasted it.
+void Guard::look_for_heat_while_off(const Status& status, uint32_t now_ms) {
+  off_failed_.note(!status.live() && (status.in(Input::heater_live) || fed_while_off_), now_ms);
+  const bool failed = off_failed_.reached(now_ms, level::off_failed_ms);
+  row(TripReason::off_failed, failed, failed, off_failed_.ms(now_ms), level::off_failed_ms);
+}
+
 void Guard::look(const Status& status, uint32_t now_ms) {
-  const bool estop = !status.in(Input::emergency_stop_closed);
-  row(TripReason::emergency_stop, estop, estop, 0, 0);
+  look_for_heat_while_off(status, now_ms);
+  lasting(TripReason::emergency_stop, stop_open_, !status.in(Input::emergency_stop_closed), now_ms,
+          level::stop_ms);
   lasting(TripReason::level_low, level_low_, !status.in(Input::level_ok), now_ms,
           level::level_low_ms);
 
@@ -58,6 +66,8 @@ void Guard::look(const Status& status, uint32_t now_ms) {
   turning_.note(driven && turning, now_ms);
   lasting(TripReason::stirrer_stopped, not_turning_, driven && !turning, now_ms,
           level::not_turning_ms);
+  lasting(TripReason::stirrer_sense, turning_unasked_, !driven && turning, now_ms,
+          level::stirrer_sense_ms);
 
   const bool mirror_wrong = status.out(Output::contactor) == status.in(Input::contactor_open);
   lasting(TripReason::contactor_mirror, mirror_wrong_, mirror_wrong, now_ms, level::mirror_ms);
@@ -149,6 +159,6 @@ void Guard::judge_elements(const Sums& sums, const Elements& elements, uint32_t 
   uint16_t worst = 0;
   for (uint8_t s = 0; s < board::stations; ++s)
     if (elements.settled_off(s, now_ms) && sums.current[s] > worst) worst = sums.current[s];
-  const bool stuck = worst >= element_judged_sum;
-  row(TripReason::element_feed_stuck, stuck, stuck, worst, element_judged_sum);
+  fed_while_off_ = worst >= element_judged_sum;
+  row(TripReason::element_feed_stuck, fed_while_off_, fed_while_off_, worst, element_judged_sum);
 }

@@ -1,7 +1,7 @@
 // Generated from host/proofbath/wire/guard_levels.py by host/write_wire.py; do not edit.
 
-// Levels and persistences of the guard rows. A name ends in its unit; scales.h turns mK,
-// m degC and mA into the sums and codes of the converters.
+// Levels and persistences of the guard rows. A name ends in its unit; scales.h turns mK, m degC
+// and mA into the sums and codes of the converters.
 
 #pragma once
 #include <stdint.h>
@@ -40,18 +40,24 @@ constexpr uint16_t quiet_stirrer_ms = 60000;
 constexpr uint16_t quiet_climb_mk = 500;
 // Colder counts as this: the room warms a cold bath.
 constexpr uint16_t quiet_floor_mc = 35000;
+// Two looks: a spike that one look sees is none.
+constexpr uint8_t stop_ms = 1;
 // Waves open the float's contact shortly.
 constexpr uint16_t level_low_ms = 1000;
 // Turning so long before heat.
 constexpr uint16_t stirred_ms = 3000;
 // Driven without turning.
 constexpr uint16_t not_turning_ms = 2000;
+// Turning after its drive went off.
+constexpr uint16_t stirrer_sense_ms = 5000;
 // Against the contactor's drive.
 constexpr uint16_t mirror_ms = 500;
 // Current after off.
 constexpr uint8_t heater_welded_ms = 200;
 // On-time without current.
 constexpr uint16_t heater_open_ms = 500;
+// Heat that goes on with everything off.
+constexpr uint16_t off_failed_ms = 1000;
 // Wrong in a row.
 constexpr uint8_t part_samples = 3;
 // 1 % of full scale: references and resistors of 0.1 to 0.2 %.

@@ -273,14 +273,151 @@ TEST(stirrer_that_turns_now_and_then_allows_no_heat) {
   CHECK_EQUAL(rig.c.status.heater_on_ms, before_ms);
 }
 
-TEST(emergency_stop_at_once) {
+TEST(emergency_stop_at_the_second_look) {
   Rig rig;
   rig.go_live(1000);
   CHECK(rig.board.drive.heater);
   rig.disturb = [](plant::Signals& s) { s.emergency_stop_closed = false; };
   rig.pass();
+  CHECK(rig.live());
+  rig.pass();
   CHECK(rig.tripped_by(TripReason::emergency_stop));
   CHECK(rig.outputs_off());
+}
+
+TEST(emergency_stop_that_one_look_sees_is_a_spike) {
+  Rig rig;
+  rig.go_live(1000);
+  for (int i = 0; i < 20; ++i) {
+    rig.disturb = [](plant::Signals& s) { s.emergency_stop_closed = false; };
+    rig.pass();
+    rig.disturb = nullptr;
+    rig.pass();
+  }
+  CHECK(rig.live());
+}
+
+TEST(rotation_that_is_read_five_seconds_after_the_drive_went_off) {
+  Rig rig;
+  rig.go_live(0);
+  rig.want.stirrer = 0;
+  rig.tick();
+  CHECK(!rig.board.drive.stirrer);
+  check_lasting(rig, TripReason::stirrer_sense, 5000,
+                [](plant::Signals& s) { s.stirrer_turning = true; });
+}
+
+TEST(rotation_is_read_in_ready_too) {
+  Rig rig;
+  check_lasting(rig, TripReason::stirrer_sense, 5000,
+                [](plant::Signals& s) { s.stirrer_turning = true; });
+}
+
+namespace {
+
+void heater_flows(plant::Signals& s) { s.heater_live = true; }
+
+void element_flows(plant::Signals& s) { s.current_ratio[4] = 200 / 4095.0; }  // 100 mA
+
+// Latched by a lesser cause, with everything off: what flows from now on escalates after a second.
+void check_escalates(void (*flows)(plant::Signals&)) {
+  Rig rig;
+  rig.go_live(0);
+  rig.disturb = [](plant::Signals& s) { s.level_ok = false; };
+  CHECK(rig.ms_to_trip(2000) > 0);
+  rig.ticks(10);
+  const uint16_t number = rig.c.trip.number;
+  rig.disturb = [flows](plant::Signals& s) { s.level_ok = false, flows(s); };
+  rig.ticks(9);
+  CHECK(rig.tripped_by(TripReason::level_low));
+  rig.disturb = nullptr;
+  rig.ticks(2);
+  rig.disturb = [flows](plant::Signals& s) { s.level_ok = false, flows(s); };
+  rig.heard();
+  rig.ticks(13);
+  CHECK(rig.tripped_by(TripReason::off_failed));
+  CHECK_EQUAL(rig.c.trip.number, number + 1);
+  CHECK_EQUAL(rig.c.trip.limit, 1000u);
+  CHECK(rig.board.drive.horn);
+  CHECK(rig.outputs_off());
+  int notices = 0;
+  for (const std::string& line : rig.heard()) notices += line.compare(0, 5, "trip ") == 0;
+  CHECK_EQUAL(notices, 1);
+  rig.say(wire::Clear{rig.c.trip.number});
+  rig.tick();
+  CHECK(rig.tripped_by(TripReason::off_failed));
+
+  rig.disturb = nullptr;
+  rig.ticks(2);
+  CHECK(!rig.board.drive.horn);
+  CHECK(rig.tripped_by(TripReason::off_failed));  // latched as every trip
+  rig.boot(wire::BootCause::external);
+  CHECK(rig.tripped_by(TripReason::off_failed));
+  CHECK_EQUAL(rig.c.trip.number, number + 1);
+}
+
+}  // namespace
+
+TEST(heater_current_that_goes_on_after_a_trip_escalates) { check_escalates(heater_flows); }
+
+TEST(element_current_that_goes_on_after_a_trip_escalates) { check_escalates(element_flows); }
+
+TEST(element_current_below_what_is_judged_does_not_escalate) {
+  Rig rig;
+  rig.disturb = [](plant::Signals& s) { s.current_ratio[4] = 199 / 4095.0; };
+  rig.ticks(50);
+  CHECK(!rig.c.trip.reason);
+}
+
+TEST(escalation_replaces_no_trip_of_a_self_test) {
+  const struct {
+    TripReason reason;
+    bool replaced;
+  } rows[] = {{TripReason::program_memory, false},    {TripReason::part_read_back, false},
+              {TripReason::reference_channel, false}, {TripReason::stack_overrun, false},
+              {TripReason::program_flow, false},      {TripReason::clocks_disagree, false},
+              {TripReason::power_on, true},           {TripReason::heater_welded, true},
+              {TripReason::emergency_stop, true},     {TripReason::stirrer_sense, true}};
+  for (const auto& row : rows) {
+    Rig rig;
+    rig.c.guard.own(row.reason, true, 0, 0);
+    rig.pass();
+    CHECK(rig.tripped_by(row.reason));
+    rig.disturb = heater_flows;
+    rig.ticks(15);
+    CHECK(rig.tripped_by(row.replaced ? TripReason::off_failed : row.reason));
+    CHECK(rig.board.drive.horn);
+  }
+}
+
+TEST(heater_relay_that_opens_late_sounds_no_horn) {
+  Rig rig;
+  rig.go_live(1000);
+  rig.say(rig.answer(0));
+  rig.hold = false;
+  rig.disturb = heater_flows;
+  for (int i = 0; i < 7; ++i) {
+    rig.pass();
+    CHECK(!rig.board.drive.horn);
+  }
+  rig.disturb = nullptr;
+  rig.ticks(20);
+  CHECK(!rig.c.trip.reason);
+}
+
+TEST(sample_tells_every_cause_that_stands) {
+  Rig rig;
+  rig.go_live(0);
+  CHECK_EQUAL(rig.c.sample.causes, 0u);
+  rig.disturb = [](plant::Signals& s) { s.level_ok = s.emergency_stop_closed = false; };
+  rig.ticks(3);
+  CHECK(rig.tripped_by(TripReason::emergency_stop));
+  CHECK_EQUAL(rig.c.sample.causes, 1u << int(TripReason::emergency_stop) |
+                                       1u << int(TripReason::level_low));
+  rig.disturb = nullptr;
+  rig.ticks(2);
+  CHECK_EQUAL(rig.c.sample.causes, 0u);
+  CHECK(rig.tripped_by(TripReason::emergency_stop));
 }
 
 TEST(current_through_a_station_that_is_off) {

@@ -47,7 +47,7 @@ Rig::Rig(uint32_t start_ms) : now_ms(start_ms) {
   pass();
   say(usual_limits());
   say(wire::Clear{c.trip.number});
-  pass();
+  for (int i = 0; i < 6; ++i) pass();
   while (c.memory.busy()) pass();
   boot(wire::BootCause::external);
   ticks(2);

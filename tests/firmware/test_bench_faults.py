@@ -12,9 +12,12 @@ from firmware.refusals import REFUSALS
 from proofbath.wire.table import (
     BootCause,
     Clear,
+    Demand,
     Hello,
     Identity,
     Limits,
+    Message,
+    Output,
     Refused,
     RefusedReason,
     State,
@@ -52,7 +55,6 @@ ROWS = [
     Row(TripReason.LEVEL_LOW, "coolant_lost", 10.0, 40.0, size=6.0),
     Row(TripReason.STIRRER_STOPPED, "stirrer_stopped", 2.0, 2.2, duty=500),
     Row(TripReason.EMERGENCY_STOP, "emergency_stop", 0.0, 0.1, duty=500),
-    Row(TripReason.EMERGENCY_STOP, "estop_spike", 0.0, 0.1, size=20.0, duty=500),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_open", 0.2, 0.4),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_short", 0.2, 0.4),
     Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_open", 0.2, 0.4),
@@ -150,6 +152,73 @@ def test_welded_contactor_shows_when_it_should_open(bench: Bench) -> None:
     for _ in range(40):
         bench.tick()
     assert bench.sample.trip_reason == TripReason.CONTACTOR_MIRROR
+
+
+def escalates(bench: Bench) -> None:
+    """Contactor welded, then the heater's relay: off_failed replaces what tripped first."""
+    bench.ready()
+    for _ in bench.hold(5.0, duty=1000):
+        pass
+    bench.fault("contactor_welded", 0)
+    bench.fault("heater_welded", 0)
+    seconds_to_trip(bench, 1.0, duty=0)
+    first = bench.last(Trip)
+    assert first.reason == TripReason.HEATER_WELDED
+    said: list[Message] = []
+    for tick in range(14):
+        sample = bench.tick()
+        said += bench.said
+        if tick < 8:
+            assert sample.trip_reason == TripReason.HEATER_WELDED
+            assert bench.get("output.horn") == 0
+    notice = next(m for m in said if isinstance(m, Trip) and m != first)
+    assert (notice.trip_number, notice.reason) == (first.trip_number + 1, TripReason.OFF_FAILED)
+    assert sample.trip_reason == TripReason.OFF_FAILED
+    assert sample.causes & 1 << TripReason.OFF_FAILED
+    assert sample.causes & 1 << TripReason.CONTACTOR_MIRROR
+    assert sample.outputs == Output.HORN
+    bench.tick()  # two copies of the latch take 0.1 s to burn
+    bench.boot(BootCause.EXTERNAL)
+    identity = bench.last(Identity)
+    assert (identity.trip_number, identity.trip_reason) == (
+        notice.trip_number, TripReason.OFF_FAILED,
+    )  # fmt: skip
+
+
+def test_heat_that_goes_on_after_a_trip_escalates(bench: Bench) -> None:
+    escalates(bench)
+    assert bench.get("output.horn") == 0
+    for _ in range(11):
+        bench.tick()
+    assert bench.get("output.horn") == 1
+
+
+def senses_rotation(bench: Bench) -> None:
+    """A rotation contact that is stuck shows five seconds after the stirrer was released."""
+    bench.ready()
+    bench.fault("stirrer_turning_stuck", 0)
+    for sample in bench.hold(5.0):
+        assert sample.state == State.LIVE
+    at = bench.sample
+    bench.tick(Demand(at.boot_id, at.sequence, 0, 0, 0, 0, OFF))
+    ticks = next(n for n in range(1, 70) if bench.tick().state == State.TRIPPED)
+    assert 48 <= ticks <= 52
+    assert bench.sample.trip_reason == TripReason.STIRRER_SENSE
+
+
+def test_rotation_contact_that_is_stuck_trips_at_rest(bench: Bench) -> None:
+    senses_rotation(bench)
+
+
+def test_spike_on_the_stop_line_does_nothing(bench: Bench) -> None:
+    """The native build looks every 25 ms: one look sees it."""
+    bench.ready()
+    for _ in bench.hold(5.0, duty=500):
+        pass
+    for _ in range(5):
+        bench.fault("estop_spike", 0, 1.0, last_s=0.5)
+        for sample in bench.hold(1.0, duty=500):
+            assert sample.state == State.LIVE
 
 
 def test_heater_on_limit(bench: Bench) -> None:

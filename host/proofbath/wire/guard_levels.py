@@ -31,6 +31,7 @@ T, S = TripReason, StationFlag
 PROBE_FAULTS = (T.BATH_PROBE_FAULT, T.GUARD_PROBE_FAULT)
 OVER_LIMIT = (T.BATH_OVER_LIMIT, T.GUARD_OVER_LIMIT)
 ELEMENT = (S.ELEMENT_OVER, S.ELEMENT_OPEN, S.ELEMENT_SHORT)
+CURRENT = (*ELEMENT, T.ELEMENT_FEED_STUCK, T.OFF_FAILED)
 
 LEVELS = (
     # Ceilings: the host may only tighten.
@@ -62,12 +63,15 @@ LEVELS = (
         T.CLIMB_WHILE_OFF,
     ),
     # Inputs.
+    _level("stop_ms", 1, "two looks: a spike that one look sees is none", T.EMERGENCY_STOP),
     _level("level_low_ms", 1_000, "waves open the float's contact shortly", T.LEVEL_LOW),
     _level("stirred_ms", 3_000, "turning so long before heat", T.STIRRER_STOPPED),
     _level("not_turning_ms", 2_000, "driven without turning", T.STIRRER_STOPPED),
+    _level("stirrer_sense_ms", 5_000, "turning after its drive went off", T.STIRRER_SENSE),
     _level("mirror_ms", 500, "against the contactor's drive", T.CONTACTOR_MIRROR),
     _level("heater_welded_ms", 200, "current after off", T.HEATER_WELDED),
     _level("heater_open_ms", 500, "on-time without current", T.HEATER_OPEN),
+    _level("off_failed_ms", 1_000, "heat that goes on with everything off", T.OFF_FAILED),
     # Parts: a disturbance is mended and costs nothing.
     _level("part_samples", 3, "wrong in a row", T.PART_READ_BACK, T.REFERENCE_CHANNEL),
     _level(
@@ -75,14 +79,27 @@ LEVELS = (
         T.REFERENCE_CHANNEL,
     ),
     # Stations.
-    _level("element_judged_ma", 100, "less is not judged", *ELEMENT, T.ELEMENT_FEED_STUCK),
-    _level("element_settle_ms", 500, "after a change", *ELEMENT, T.ELEMENT_FEED_STUCK),
+    _level("element_judged_ma", 100, "less is not judged", *CURRENT),
+    _level("element_settle_ms", 500, "after a change", *CURRENT),
     _level("element_change_ma", 20, "less is no change: a slow power ramp is steady", *ELEMENT),
     _level("element_samples", 3, "one disturbed sample costs no unit its night", *ELEMENT),
     _level("element_over_ma", 40, "beside a tenth of the set-point", S.ELEMENT_OVER),
     _level("element_short_ohm", 3, "a heater has 8 to 18 ohm", S.ELEMENT_SHORT),
     _level("gauge_ms", 1_000, "outside its limits", S.GAUGE_FAULT, S.OVER_STROKE),
 )  # fmt: skip
+
+
+_HEAD = """\
+// Generated from host/proofbath/wire/guard_levels.py by host/write_wire.py; do not edit.
+
+// Levels and persistences of the guard rows. A name ends in its unit; scales.h turns mK, m degC
+// and mA into the sums and codes of the converters.
+
+#pragma once
+#include <stdint.h>
+
+namespace level {
+"""
 
 
 def levels_of(cause: Cause) -> tuple[Level, ...]:
@@ -112,13 +129,7 @@ def header_text() -> str:
         f"constexpr {_c_type(level.value)} {level.name} = {level.value};"
         for level in LEVELS
     ]
-    head = (
-        "// Generated from host/proofbath/wire/guard_levels.py by host/write_wire.py; do not edit.\n\n"
-        "// Levels and persistences of the guard rows. A name ends in its unit; scales.h turns mK,\n"
-        "// m degC and mA into the sums and codes of the converters.\n\n"
-        "#pragma once\n#include <stdint.h>\n\nnamespace level {\n"
-    )
-    return "\n".join([head, *rows, "\n}  // namespace level\n"])
+    return "\n".join([_HEAD, *rows, "\n}  // namespace level\n"])
 
 
 def _c_type(value: int) -> str:
