@@ -73,11 +73,20 @@ def check_night(plan: NightPlan, bench: BenchFile, day_s: float | None = None) -
 
     `day_s` is the time of day for the plan's deadlines; None leaves them out.
     """
-    boiling_c = bench.bath_limit_c() + MARGIN_K
-    above_switch_l = bench.bench.above_switch_l
-    supply_a = bench.supply.max_current_a if bench.supply else None
-    return check_plan(
-        plan, BenchFacts(STATIONS, boiling_c, bench.bath, above_switch_l, day_s, supply_a)
+    return check_plan(plan, bench_facts(bench)._replace(now_s=day_s))
+
+
+def bench_facts(bench: BenchFile) -> BenchFacts:
+    """Return what plans must know of a bench."""
+    return BenchFacts(
+        STATIONS,
+        bench.bath_limit_c() + MARGIN_K,
+        bench.bath,
+        bench.bench.above_switch_l,
+        supply_a=bench.supply.max_current_a if bench.supply else None,
+        fill_l=bench.bench.fill_l,
+        heater_limit_s=bench.limits.heater_on_limit_s,
+        element_limit_s=bench.limits.element_on_limit_s,
     )
 
 

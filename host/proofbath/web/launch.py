@@ -83,7 +83,7 @@ class Launcher:
             plan_file.write_text(plan_text(order.plan), encoding="utf-8")
             command = [
                 *self._verb, str(plan_file), "--bench", str(bench_file),
-                "--shop", str(self._shop.path), "--by", order.by, *order.options(),
+                "--shop", str(self._shop.path), "--by", order.by, "--yes", *order.options(),
             ]  # fmt: skip
             process = _detached(command, self._shop.folder, folder)
             self._starts[order.bench] = _Start(process, at, folder)

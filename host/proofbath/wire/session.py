@@ -41,7 +41,8 @@ def clock_slip_ms(steps: _Whole, clock_ms: _Whole) -> _Whole:
 
     Takes whole numbers, one or an array of them.
     """
-    return (clock_ms - steps * TICK_MS + _HALF) % (U32 + 1) - _HALF
+    slip_ms: _Whole = (clock_ms - steps * TICK_MS + _HALF) % (U32 + 1) - _HALF
+    return slip_ms
 
 
 def passed_ms(steps: int, clock_ms: int) -> int:

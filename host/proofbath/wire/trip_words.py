@@ -204,7 +204,8 @@ FLAG_WORDS: dict[StationFlag, Saying] = {
         "look at the leads, for water in the plug, for a burnt heater",
     ),
     StationFlag.ELEMENT_TIME: Saying(
-        "fed for longer than it may be without a break", "the plan asks too long; plan it anew"
+        "fed for longer than the plan's own steps and a quarter, without a break",
+        "the host does not end its step, or element_on_limit_s of the bench file is too short",
     ),
     StationFlag.GAUGE_FAULT: Saying(
         f"the gauge was outside its electrical window for {_s('gauge_ms')}",
