@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import sys
@@ -12,6 +13,10 @@ from proofbath.errors import BenchFaultError
 
 if sys.platform != "win32":
     import fcntl
+
+LONGEST_NAME = 60
+"""Of a lock or socket: a socket's whole path has room for a hundred characters."""
+LOCKS = Path("/proc/locks")
 
 
 def runtime_folder() -> Path:
@@ -29,8 +34,34 @@ def runtime_folder() -> Path:
 
 
 def file_name(key: str) -> str:
-    """Return a file name that stands for a bench's key."""
-    return re.sub(r"[^A-Za-z0-9]+", "-", key).strip("-")[-60:]
+    """Return a file name that stands for a bench's key.
+
+    A digest keeps apart what letters and digits alone would not: long keys, and paths of files.
+    """
+    name = re.sub(r"[^A-Za-z0-9]+", "-", key).strip("-")
+    if len(name) <= LONGEST_NAME and " /" not in key:
+        return name
+    digest = hashlib.sha256(key.encode()).hexdigest()[:16]
+    return f"{name[-LONGEST_NAME // 2 :].strip('-')}-{digest}"
+
+
+def lock_holder(key: str, folder: Path) -> int | None:
+    """Return the number of the process that holds the lock of `key`, None where none is seen.
+
+    It is read from the kernel's list: trying the lock would refuse whoever starts just then.
+    Only systems with /proc/locks tell.
+    """
+    try:
+        path = folder / f"{file_name(key)}.lock"
+        inode = path.stat().st_ino
+        lines = LOCKS.read_text().splitlines()
+    except OSError:
+        return None
+    for line in lines:
+        _number, kind, *rest = line.split()
+        if kind == "FLOCK" and rest[3].rpartition(":")[2] == str(inode):
+            return int(rest[2])
+    return None
 
 
 class BenchLock:

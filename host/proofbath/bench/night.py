@@ -47,6 +47,12 @@ class Progressed(NamedTuple):
     reading: Reading
     phase: str
     progress: Progress
+    run_id: int = 0
+    """Number of the run in its journal."""
+    doing: str = ""
+    """What the machine does: heating, holding, cooling and so on."""
+    paused_s: float = 0.0
+    """How long the run has been paused; 0 while it is not."""
 
 
 class Watch(NamedTuple):
@@ -190,7 +196,16 @@ def carry(
         writer.note(0.0, "supply", source.identity)
 
     def tell(reading: Reading) -> None:
-        watch.on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
+        watch.on_progress(
+            Progressed(
+                reading,
+                sequencer.phase.value,
+                sequencer.progress(),
+                writer.run_id,
+                sequencer.doing.value,
+                sequencer.paused_s,
+            )
+        )
 
     def tell_note(note: Note) -> None:
         watch.on_note(writer.run_id, note)

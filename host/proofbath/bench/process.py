@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from math import isfinite
 from pathlib import Path
 from types import FrameType
 
@@ -24,11 +22,12 @@ from proofbath.bench.notify import Notifier
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import times_ms
 from proofbath.bench.resume import resume_night
+from proofbath.bench.status import Status
 from proofbath.bench.tune import Tuning, check_heating_test, read_tuning, run_heating_test
 from proofbath.run.acts import Act, Stop
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import OPEN, Journal, RunLine
-from proofbath.store.tables import Place
+from proofbath.store.tables import Place, place_key
 
 KILLED = "killed"
 _SIGNALS = tuple(
@@ -157,16 +156,16 @@ def _told(
 def _process(
     bench: BenchFile, place: Place, watch: Watch, folder: Path | None
 ) -> Iterator[tuple[Link, Journal, Watch]]:
-    said = ["{}"]
+    status = Status(place_key(place))
 
     def tell(now: Progressed) -> None:
-        said[0] = status_text(now)
+        status.take(now)
         watch.on_progress(now)
 
     with (
         connected(bench, folder) as link,
         closing(Journal(place)) as journal,
-        closing(ControlSocket(control_path(bench, folder), watch.acts, lambda: said[0])),
+        closing(ControlSocket(control_path(bench, folder), watch.acts, status.text)),
         _stopped_by_signals(watch.acts),
     ):
         close_killed(journal, bench.bench.name)
@@ -185,29 +184,6 @@ def close_killed(journal: Journal, bench_name: str) -> list[RunLine]:
         reason = "its process ended without a word; the controller's lease switched it off"
         journal.reopen(run.run_id).close(t_s, KILLED, reason)
     return killed
-
-
-def status_text(now: Progressed) -> str:
-    """Return one line of JSON that tells how a run stands."""
-    reading = now.reading
-    return json.dumps(
-        {
-            "phase": now.phase,
-            "step": now.progress.label,
-            "fraction": round(now.progress.fraction, 4),
-            "left_s": _known(now.progress.left_s),
-            "t_s": reading.t_s,
-            "bath_c": _known(reading.bath_c),
-            "guard_c": _known(reading.guard_c),
-            "duty": reading.duty,
-            "lift_mm": [_known(lift) for lift in reading.lift_mm],
-            "element_a": [_known(current) for current in reading.element_a],
-        }
-    )
-
-
-def _known(value: float) -> float | None:
-    return round(value, 4) if isfinite(value) else None
 
 
 @contextmanager

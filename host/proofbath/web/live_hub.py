@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -10,7 +11,8 @@ from typing import Any
 from starlette.datastructures import State
 from starlette.requests import HTTPConnection
 
-from proofbath.bench.connect import control_path
+from proofbath.bench.clock import Clock
+from proofbath.bench.connect import bench_holder, control_path
 from proofbath.bench.control_socket import command
 from proofbath.bench.description import BenchFile
 from proofbath.errors import BenchFaultError, ProofbathError
@@ -20,6 +22,7 @@ from proofbath.web.launch import Launched, Launcher
 from proofbath.web.live_chunks import ChunkReader
 from proofbath.web.live_feed import Feed
 from proofbath.web.live_source import Ask, LiveSource
+from proofbath.web.present import Process
 
 AHEAD_MOST = 8
 """Benches that are read though nobody looks; each night kept for the screen fills memory."""
@@ -46,9 +49,10 @@ class LiveHub:
                 self._sources[bench] = LiveSource(
                     self._reader,
                     bench,
-                    asking(described),
+                    asking(described, self._frame.monotonic_s),
                     self._frame.monotonic_s,
                     self._about(bench),
+                    self._frame.utc,
                 )
             return self._sources[bench]
 
@@ -107,15 +111,18 @@ def started(state: dict[str, Any], last: Launched | None) -> dict[str, Any]:
     return state
 
 
-def asking(bench: BenchFile) -> Ask:
-    """Return what asks the process of a bench how it stands."""
+def asking(bench: BenchFile, clock_s: Clock) -> Ask:
+    """Return what asks whatever holds a bench how it stands."""
     path = control_path(bench)
 
-    def ask() -> str | None:
+    def ask() -> Process | None:
+        now_s = clock_s()
         try:
-            return command(path, "status")
+            answer = json.loads(command(path, "status"))
         except BenchFaultError:
-            return None
+            pid = bench_holder(bench)
+            return None if pid is None else Process({}, now_s, pid)
+        return Process(answer, now_s)
 
     return ask
 

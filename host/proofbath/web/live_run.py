@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,8 @@ from proofbath.store.journal import EventLine, RunHead
 from proofbath.web.history import BATH, SETPOINT, Calibrator, Floats, History, Track
 from proofbath.web.live_chunks import News, RunState
 from proofbath.web.live_setpoint import SetpointReplay
-from proofbath.web.live_words import TRIP_WORDS, flags_in_words, outputs_in_words
+from proofbath.web.live_words import flags_in_words, outputs_in_words, trip_words
+from proofbath.web.present import Sampled, speed_of
 from proofbath.wire.table import DUTY_FULL, STATIONS, State, StationFlag, TripReason
 
 EVENTS_SHOWN = 12
@@ -69,6 +71,33 @@ class LiveRun:
         self._last = news.rows[-1]
         self.history.add(track)
         return track
+
+    @property
+    def newest_s(self) -> float:
+        """The controller's clock at the newest moment; NaN before the first."""
+        return float(self.history.track().t_s[-1]) if self.history.count else math.nan
+
+    def newest(self) -> dict[str, Any]:
+        """Return the newest moment's numbers as `Track.to_json` gives columns."""
+        track = self.history.track()
+        columns = Track(track.t_s[-1:], track.values[-1:]).to_json()
+        one = [None] if not self.history.count else None
+        return {
+            "bath_c": _only(columns["bath_c"]),
+            "setpoint_c": _only(columns["setpoint_c"]),
+            "lift_mm": [_only(column) for column in columns["lift_mm"]],
+            "element_a": [_only(column) for column in columns["element_a"]],
+        }
+
+    def sampled(self, not_before_s: float | None) -> Sampled | None:
+        """Return when the newest sample was taken, None before the first.
+
+        `not_before_s` is a look at which it was not there yet, None where it was at the first.
+        """
+        if not self.history.count:
+            return None
+        passed_s = self.newest_s - float(self.history.track().t_s[0])
+        return Sampled(self.head.started, passed_s, speed_of(self._bench), not_before_s)
 
     def describe(self) -> dict[str, Any]:
         """Return how the run stands, ready for JSON."""
@@ -154,9 +183,13 @@ class LiveRun:
         ]
 
 
+def _only(column: list[float | None]) -> float | None:
+    return column[0] if column else None
+
+
 def _trip(row: NDArray[Any]) -> dict[str, str] | None:
     reason = TripReason(int(row["trip_reason"]))
     if State(int(row["state"])) is not State.TRIPPED or reason is TripReason.NONE:
         return None
-    saying = TRIP_WORDS[reason]
+    saying = trip_words(reason)
     return {"reason": reason.name.lower(), "what": saying.what, "remedy": saying.remedy}

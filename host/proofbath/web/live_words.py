@@ -94,6 +94,39 @@ TRIP_WORDS: dict[TripReason, Saying] = {
     TripReason.CLOCKS_DISAGREE: Saying("the controller's two clocks disagree", _CONTROLLER),
 }
 
+END_WORDS: dict[str, Saying] = {
+    "stopped": Saying(
+        "the run was stopped",
+        "ask who stopped it and why; then go on with proofbath resume, or plan the night anew",
+    ),
+    "lost": Saying(
+        "the link to the controller was lost; it switched off by itself within 2 s",
+        "check the cable and the controller's supply; then go on with proofbath resume",
+    ),
+    "killed": Saying(
+        "the program was cut off; the controller switched off by itself within 2 s",
+        "check the computer's power; what was measured is kept; go on with proofbath resume",
+    ),
+    "failed": Saying(
+        "the program or a part of it failed", "read the reason; keep the journal; plan anew"
+    ),
+}
+"""How runs end that are neither done nor tripped, by their status in the journal."""
+
+
+def trip_words(reason: TripReason) -> Saying:
+    """Return what a trip means and what to do; one without words says its name."""
+    name = reason.name.lower().replace("_", " ")
+    return TRIP_WORDS.get(reason, Saying(f"the controller tripped: {name}", LOOK_FIRST))
+
+
+def end_words(status: str, trip: str | None) -> Saying:
+    """Return what ended a run and what to do about it; `trip` is the trip's name, if any."""
+    if trip is not None:
+        return trip_words(TripReason[trip.upper()])
+    return END_WORDS.get(status, Saying(f"the run ended, {status}", LOOK_FIRST))
+
+
 FLAG_WORDS: dict[StationFlag, str] = {
     StationFlag.ELEMENT_OVER: "more current than asked for",
     StationFlag.ELEMENT_OPEN: "element open: no current flows",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
@@ -12,18 +13,24 @@ from urllib.parse import urlencode
 from starlette.requests import HTTPConnection
 
 from proofbath.bench.cautions import NIGHT as CAUTIONS
+from proofbath.bench.connect import bench_last_taken
 from proofbath.bench.in_force import blocking_reasons
 from proofbath.bench.night import HEATING_TEST
+from proofbath.bench.notes import note_in
 from proofbath.errors import ProofbathError
 from proofbath.run.plan import Stage
 from proofbath.run.profiles import OPEN_C
 from proofbath.store.journal import OPEN, Journal
 from proofbath.store.kinds import Batch, Loading, Result, StationRun, Unit
+from proofbath.store.tables import place_key
 from proofbath.web.api_shapes import Shape
-from proofbath.web.benches import benches_of, heard_at, standing
+from proofbath.web.bath_now import BathNow, Look, bath_now, last_words, standing_of, time_in_words
+from proofbath.web.benches import benches_of, in_words
 from proofbath.web.benches_now import BenchNow
 from proofbath.web.frame import frame_of
 from proofbath.web.live_hub import asking
+from proofbath.web.live_standing import Standing
+from proofbath.web.live_words import end_words
 from proofbath.web.night_look import look
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.batch_view import batch_view
@@ -39,17 +46,25 @@ from proofbath.workshop.unit_view import Value, start_in, values_in
 MORNING = dt.timedelta(hours=24)
 """So long after its end a night's results stand on the start page."""
 STAGES: tuple[Stage, ...] = ("as-left", "as-found")
-NEW = dt.timedelta(minutes=2)
-"""A sample this old is told as the bath's temperature of now."""
+NEW_S = 1800.0
+"""A bath that was hot so short a time ago is hot: it cools by less than 2 K a minute."""
+OWN_LOCK = dt.timedelta(seconds=30)
+"""A run takes its bench within so long after the time it is told to have begun."""
 
 
 class BathState(Shape):
-    """The bath by the last committed sample; `may_open` only where it is known to be cool."""
+    """The bath: its temperature now, else the last one; `may_open` where it is known to be cool."""
 
     bath_c: float | None
+    """Of now, °C; null where nothing younger than 3 s is known."""
+    last_c: float | None
+    """The last that is known."""
+    age_s: float | None
+    """How old that is."""
     sampled: str
-    """When that was, ISO 8601; empty where no sample is known."""
-    age: str
+    """When that was taken, ISO 8601; empty where no sample is known."""
+    last: str
+    """The same in words."""
     may_open: Literal["yes", "no", "not known"]
     words: str
 
@@ -110,8 +125,30 @@ class LastNight(Shape):
     units: tuple[UnitCard, ...]
 
 
+class Trouble(Shape):
+    """A night that tripped, was stopped or broke off: what, when, and what to do."""
+
+    run: int
+    status: str
+    what: str
+    reason: str
+    when: str
+    """In words; empty where it is not known."""
+    todo: tuple[str, ...]
+    alarm: str
+    """What stands since, such as heat that goes on; empty for nothing."""
+    batch: str
+    batch_number: int | None
+    kept: bool
+    """Whether what it measured is on record."""
+    fresh: bool
+    """Whether it ended within a day."""
+    address: str
+    """The page that shows the run."""
+
+
 class BenchStart(Shape):
-    """A bench on the start page; `sign` good, warn, bad or plain."""
+    """A bench on the start page; `sign` good, warn, bad, wait or plain."""
 
     name: str
     sign: str
@@ -124,6 +161,9 @@ class BenchStart(Shape):
     overdue: tuple[str, ...]
     tonight: Tonight | None
     last_night: LastNight | None
+    """The newest run, where it was done."""
+    trouble: Trouble | None
+    """The newest run, where it was not."""
 
 
 class StartState(Shape):
@@ -137,78 +177,138 @@ class StartState(Shape):
 def start_state(connection: HTTPConnection, shop: Shop) -> StartState:
     """Return what the start page shows; writes nothing."""
     frame = frame_of(connection)
-    at, benches = frame.utc(), benches_of(connection.app)
+    benches, records = benches_of(connection.app), place_key(shop.records.place)
     once = replace(shop, records=Snapshot(shop.records))
-    found = tuple(
-        _bench(once, name, benches.now.get(name) or BenchNow(name), benches.clock(), at)
-        for name in shop.bench_files()
-    )
-    return StartState(at=at, benches=found, cautions=CAUTIONS)
+    found = []
+    for name in shop.bench_files():
+        process = asking(shop.bench(name), benches.clock)()
+        look = Look(process, records, benches.clock(), frame.utc())
+        found.append(_bench(once, name, benches.now.get(name) or BenchNow(name), look))
+    return StartState(at=frame.utc(), benches=tuple(found), cautions=CAUTIONS)
 
 
-def _bench(shop: Shop, name: str, now: BenchNow, now_s: float, at: str) -> BenchStart:
-    sign, words = standing(now, now_s)
-    running = now.status == OPEN
-    busy = not running and asking(shop.bench(name))() is not None
+def _bench(shop: Shop, name: str, now: BenchNow, look: Look) -> BenchStart:
+    found = standing_of(now, look)
+    open_run = now.status == OPEN
+    troubled = now.run_id is not None and (now.trip is not None or now.status not in ("done", OPEN))
+    running = open_run and not troubled
     tonight, overdue = None, list[str]()
     if not running:
-        tonight, overdue = _tonight(shop, name, at)
+        tonight, overdue = _tonight(shop, name, look.at)
     return BenchStart(
         name=name,
-        sign=sign,
-        words=words,
+        sign=found.sign,
+        words=in_words(now, found),
         running=running,
         run=now.run_id,
         batch=now.batch or "",
         step=now.step,
-        bath=bath_state(now, now.fresh(now_s), at, busy),
+        bath=bath_state(now, look, bench_last_taken(shop.bench(name))),
         overdue=tuple(overdue),
         tonight=tonight,
-        last_night=None if running else _last_night(shop, name, now, at),
+        last_night=None if open_run or troubled else _last_night(shop, name, now, look.at),
+        trouble=_trouble(shop, name, now, look) if troubled else None,
     )
 
 
-def bath_state(now: BenchNow, live: bool, at: str, busy: bool = False) -> BathState:
-    """Return whether a bath may be opened, by its newest run's last sample.
+def bath_state(now: BenchNow, look: Look, taken: dt.datetime | None = None) -> BathState:
+    """Return whether a bath may be opened, by what is known of it.
 
-    Not known while it is `busy`: another program runs the bench and keeps its record elsewhere.
+    `taken` is when a process last took the bench: one that did so after the last sample may have
+    heated it and kept its record elsewhere.
     """
-    sampled = heard_at(now)
-    if now.bath_c is None or not sampled:
-        words = "No sample is known: measure before you open the bath."
-        return BathState(bath_c=None, sampled="", age="", may_open="not known", words=words)
-    old = max(dt.datetime.fromisoformat(at) - dt.datetime.fromisoformat(sampled), dt.timedelta())
-    age = "now" if live else age_in_words(old)
-    running = now.status == OPEN
-    cool = now.bath_c < OPEN_C
-    may_open: Literal["yes", "no", "not known"] = "no"
-    if running and not live:
-        may_open = "not known"
-        words = "The bench is not heard of: measure before you open the bath."
-    elif busy:
-        may_open = "not known"
-        words = "Another program runs this bench: measure before you open the bath."
-    elif running:
-        words = "A night runs: keep the bath shut."
-    elif cool:
-        may_open = "yes"
-        words = f"Below {OPEN_C:g} °C at the last sample, no run since: it may be opened."
-    elif old <= NEW:
-        words = f"Hot: keep it shut until it is below {OPEN_C:g} °C."
-    else:
-        may_open = "not known"
-        words = "It was hot at the last sample: measure before you open the bath."
-    return BathState(bath_c=now.bath_c, sampled=sampled, age=age, may_open=may_open, words=words)
+    bath, found = bath_now(now, look), standing_of(now, look)
+    may_open, words = _may_open(bath, found, now, taken)
+    return BathState(
+        bath_c=bath.bath_c,
+        last_c=bath.last_c,
+        age_s=None if math.isinf(bath.age_s) else round(bath.age_s, 1),
+        sampled=bath.sampled,
+        last=last_words(bath),
+        may_open=may_open,
+        words=words,
+    )
 
 
-def age_in_words(old: dt.timedelta) -> str:
-    """Return how long ago something was."""
-    minutes = int(old.total_seconds() // 60)
-    if minutes < 2:
-        return "just now"
-    if minutes < 120:
-        return f"{minutes} min ago"
-    return f"{minutes // 60} h ago" if minutes < 48 * 60 else f"{minutes // 1440} days ago"
+MayOpen = tuple[Literal["yes", "no", "not known"], str]
+
+
+def _may_open(bath: BathNow, found: Standing, now: BenchNow, taken: dt.datetime | None) -> MayOpen:
+    if found.word in ("busy", "starting"):
+        return "not known", "Another program runs this bench: keep the bath shut."
+    if bath.last_c is None:
+        return "not known", "No sample is known: measure before you open the bath."
+    if found.word in ("stale", "lost"):
+        return "not known", "The bench is not heard of: measure before you open the bath."
+    if found.word == "running":
+        return "no", "A night runs: keep the bath shut."
+    hot = "no", f"Hot: keep it shut until it is below {OPEN_C:g} °C."
+    if bath.bath_c is not None:  # its run is over, and its process still watches the bath
+        return hot if bath.bath_c >= OPEN_C else ("not known", TRIPPED if now.trip else WATCHED)
+    if taken_since(now, bath, taken):
+        return "not known", "Another program used this bench since: measure before you open it."
+    if bath.last_c >= OPEN_C:
+        old = "not known", "It was hot at the last sample: measure before you open the bath."
+        return hot if bath.age_s <= NEW_S else old
+    if now.trip is not None:
+        return "not known", TRIPPED
+    return "yes", f"Below {OPEN_C:g} °C at the last sample, no run since: it may be opened."
+
+
+TRIPPED = "It tripped: what heated it may heat it still. Measure before you open the bath."
+WATCHED = "Its process still watches the bench: wait until it ends."
+
+
+def taken_since(now: BenchNow, bath: BathNow, taken: dt.datetime | None) -> bool:
+    """Whether somebody else took the bench after the last sample of its newest run."""
+    if taken is None or now.head is None:
+        return False
+    own = dt.datetime.fromisoformat(now.head.started) + OWN_LOCK
+    return taken > max(own, dt.datetime.fromisoformat(bath.sampled))
+
+
+def _trouble(shop: Shop, bench: str, now: BenchNow, look: Look) -> Trouble:
+    assert now.run_id is not None, "only a run has trouble"
+    with closing(Journal(shop.records.place)) as journal:
+        events = journal.events(now.run_id)
+        kept = not loadings_of(journal, now.run_id)
+    kept = kept or bool(shop.records.current(StationRun, run_id=now.run_id))
+    end_s = next((e.t_s for e in events if e.kind == "run_end"), now.t_s)
+    since = [note_in(e).text for e in events if e.kind == "alarm" and e.t_s > (end_s or math.inf)]
+    said = end_words(now.status, now.trip)
+    age_s = ended_age_s(now, end_s, look.at)
+    batches = shop.records.current(Batch, name=now.batch) if now.batch else []
+    alarm = look.process.alarm() if look.process else ""
+    return Trouble(
+        run=now.run_id,
+        status="tripped" if now.trip else now.status,
+        what=said.what,
+        reason="" if now.trip else now.reason,
+        when=ended_words(age_s, look.at),
+        todo=("Leave the lid on; look from where you stand for steam, leaks, smell.", said.remedy),
+        alarm=alarm or next(reversed(since), ""),
+        batch=now.batch or "",
+        batch_number=batches[0].root if batches else None,
+        kept=kept or now.status == OPEN,
+        fresh=age_s < MORNING.total_seconds(),
+        address=f"/bench?{urlencode({'name': bench})}",
+    )
+
+
+def ended_age_s(now: BenchNow, end_s: float | None, at: str) -> float:
+    """Return how long ago a run ended, in s; infinite where that is not known."""
+    sampled = now.sampled()
+    if sampled is None or end_s is None or now.first_s is None:
+        return math.inf
+    return sampled._replace(passed_s=max(0.0, end_s - now.first_s)).by_calendar_s(at)
+
+
+def ended_words(age_s: float, at: str) -> str:
+    """Return when something was that is so old."""
+    if math.isinf(age_s):
+        return ""
+    when = dt.datetime.fromisoformat(at) - dt.timedelta(seconds=age_s)
+    return time_in_words(when.astimezone(), age_s)
 
 
 def _tonight(shop: Shop, bench: str, at: str) -> tuple[Tonight | None, list[str]]:
@@ -270,14 +370,14 @@ def _last_night(shop: Shop, bench: str, now: BenchNow, at: str) -> LastNight | N
         with closing(Journal(shop.records.place)) as journal:
             if not loadings_of(journal, now.run_id):
                 return None
-    ended = dt.datetime.fromisoformat(heard_at(now) or now.head.started)
+    age_s = ended_age_s(now, now.t_s, at)
     return LastNight(
         run=now.run_id,
         status=now.status,
         reason=now.reason,
         started=now.head.started,
         kept=bool(runs),
-        fresh=dt.datetime.fromisoformat(at) - ended < MORNING,
+        fresh=age_s < MORNING.total_seconds(),
         units=tuple(_cards(shop, bench, [run.entry for run in runs], at)),
     )
 
