@@ -85,6 +85,10 @@ def check_night(plan: NightPlan, bench: BenchFile, day_s: float | None = None) -
     )
 
 
+LATCHED = "latched trip"
+"""What the pre-flight calls a trip that stands."""
+
+
 def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[Check]:
     """Return the pre-flight of a bench at rest for its `loaded` stations, without heating.
 
@@ -94,7 +98,7 @@ def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[C
     check_identity(identity, bench.board(), bench.bench.serial_number, max(loaded, default=0))
     tripped = identity.state == State.TRIPPED
     trip = Check(
-        "latched trip",
+        LATCHED,
         not tripped,
         trip_text(identity, bench.calibration) if tripped else "none",
         "none",

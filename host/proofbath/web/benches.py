@@ -49,6 +49,7 @@ async def _watching(app: FastAPI) -> AsyncIterator[None]:
 
 router = APIRouter(lifespan=_watching)
 
+
 class BenchLine(Described):
     """One bench as listed."""
 

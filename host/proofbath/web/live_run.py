@@ -81,7 +81,6 @@ class LiveRun:
         """Return the newest moment's numbers as `Track.to_json` gives columns."""
         track = self.history.track()
         columns = Track(track.t_s[-1:], track.values[-1:]).to_json()
-        one = [None] if not self.history.count else None
         return {
             "bath_c": _only(columns["bath_c"]),
             "setpoint_c": _only(columns["setpoint_c"]),

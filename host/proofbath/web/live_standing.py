@@ -97,6 +97,4 @@ def _at_rest(run: RunState | None, process: Process | None) -> Standing:
     return Standing("ended", sign, doing, f"{ended} {SCALDS}")
 
 
-SCALDS = (
-    "How warm the bath is now, nobody measures: it scalds until it is seen to be below 45 °C."
-)
+SCALDS = "How warm the bath is now, nobody measures: it scalds until it is seen to be below 45 °C."

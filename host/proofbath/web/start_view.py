@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
-from typing import Literal
 from urllib.parse import urlencode
 
 from starlette.requests import HTTPConnection
@@ -16,22 +14,20 @@ from proofbath.bench.cautions import NIGHT as CAUTIONS
 from proofbath.bench.connect import bench_last_taken
 from proofbath.bench.in_force import blocking_reasons
 from proofbath.bench.night import HEATING_TEST
-from proofbath.bench.notes import note_in
 from proofbath.errors import ProofbathError
 from proofbath.run.plan import Stage
-from proofbath.run.profiles import OPEN_C
 from proofbath.store.journal import OPEN, Journal
 from proofbath.store.kinds import Batch, Loading, Result, StationRun, Unit
 from proofbath.store.tables import place_key
 from proofbath.web.api_shapes import Shape
-from proofbath.web.bath_now import BathNow, Look, bath_now, last_words, standing_of, time_in_words
+from proofbath.web.bath_now import Look, standing_of
 from proofbath.web.benches import benches_of, in_words
 from proofbath.web.benches_now import BenchNow
 from proofbath.web.frame import frame_of
 from proofbath.web.live_hub import asking
-from proofbath.web.live_standing import Standing
-from proofbath.web.live_words import end_words
-from proofbath.web.night_look import look
+from proofbath.web.night_look import look as look_at_night
+from proofbath.web.start_bath import BathState, bath_state
+from proofbath.web.start_trouble import MORNING, Trouble, ended_age_s, trouble_of
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.charts import reference_chart_of
@@ -43,30 +39,7 @@ from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import batch_story
 from proofbath.workshop.unit_view import Value, start_in, values_in
 
-MORNING = dt.timedelta(hours=24)
-"""So long after its end a night's results stand on the start page."""
 STAGES: tuple[Stage, ...] = ("as-left", "as-found")
-NEW_S = 1800.0
-"""A bath that was hot so short a time ago is hot: it cools by less than 2 K a minute."""
-OWN_LOCK = dt.timedelta(seconds=30)
-"""A run takes its bench within so long after the time it is told to have begun."""
-
-
-class BathState(Shape):
-    """The bath: its temperature now, else the last one; `may_open` where it is known to be cool."""
-
-    bath_c: float | None
-    """Of now, °C; null where nothing younger than 3 s is known."""
-    last_c: float | None
-    """The last that is known."""
-    age_s: float | None
-    """How old that is."""
-    sampled: str
-    """When that was taken, ISO 8601; empty where no sample is known."""
-    last: str
-    """The same in words."""
-    may_open: Literal["yes", "no", "not known"]
-    words: str
 
 
 class Hung(Shape):
@@ -123,28 +96,6 @@ class LastNight(Shape):
     fresh: bool
     """Whether it ended within a day."""
     units: tuple[UnitCard, ...]
-
-
-class Trouble(Shape):
-    """A night that tripped, was stopped or broke off: what, when, and what to do."""
-
-    run: int
-    status: str
-    what: str
-    reason: str
-    when: str
-    """In words; empty where it is not known."""
-    todo: tuple[str, ...]
-    alarm: str
-    """What stands since, such as heat that goes on; empty for nothing."""
-    batch: str
-    batch_number: int | None
-    kept: bool
-    """Whether what it measured is on record."""
-    fresh: bool
-    """Whether it ended within a day."""
-    address: str
-    """The page that shows the run."""
 
 
 class BenchStart(Shape):
@@ -207,108 +158,8 @@ def _bench(shop: Shop, name: str, now: BenchNow, look: Look) -> BenchStart:
         overdue=tuple(overdue),
         tonight=tonight,
         last_night=None if open_run or troubled else _last_night(shop, name, now, look.at),
-        trouble=_trouble(shop, name, now, look) if troubled else None,
+        trouble=trouble_of(shop, name, now, look) if troubled else None,
     )
-
-
-def bath_state(now: BenchNow, look: Look, taken: dt.datetime | None = None) -> BathState:
-    """Return whether a bath may be opened, by what is known of it.
-
-    `taken` is when a process last took the bench: one that did so after the last sample may have
-    heated it and kept its record elsewhere.
-    """
-    bath, found = bath_now(now, look), standing_of(now, look)
-    may_open, words = _may_open(bath, found, now, taken)
-    return BathState(
-        bath_c=bath.bath_c,
-        last_c=bath.last_c,
-        age_s=None if math.isinf(bath.age_s) else round(bath.age_s, 1),
-        sampled=bath.sampled,
-        last=last_words(bath),
-        may_open=may_open,
-        words=words,
-    )
-
-
-MayOpen = tuple[Literal["yes", "no", "not known"], str]
-
-
-def _may_open(bath: BathNow, found: Standing, now: BenchNow, taken: dt.datetime | None) -> MayOpen:
-    if found.word in ("busy", "starting"):
-        return "not known", "Another program runs this bench: keep the bath shut."
-    if bath.last_c is None:
-        return "not known", "No sample is known: measure before you open the bath."
-    if found.word in ("stale", "lost"):
-        return "not known", "The bench is not heard of: measure before you open the bath."
-    if found.word == "running":
-        return "no", "A night runs: keep the bath shut."
-    hot = "no", f"Hot: keep it shut until it is below {OPEN_C:g} °C."
-    if bath.bath_c is not None:  # its run is over, and its process still watches the bath
-        return hot if bath.bath_c >= OPEN_C else ("not known", TRIPPED if now.trip else WATCHED)
-    if taken_since(now, bath, taken):
-        return "not known", "Another program used this bench since: measure before you open it."
-    if bath.last_c >= OPEN_C:
-        old = "not known", "It was hot at the last sample: measure before you open the bath."
-        return hot if bath.age_s <= NEW_S else old
-    if now.trip is not None:
-        return "not known", TRIPPED
-    return "yes", f"Below {OPEN_C:g} °C at the last sample, no run since: it may be opened."
-
-
-TRIPPED = "It tripped: what heated it may heat it still. Measure before you open the bath."
-WATCHED = "Its process still watches the bench: wait until it ends."
-
-
-def taken_since(now: BenchNow, bath: BathNow, taken: dt.datetime | None) -> bool:
-    """Whether somebody else took the bench after the last sample of its newest run."""
-    if taken is None or now.head is None:
-        return False
-    own = dt.datetime.fromisoformat(now.head.started) + OWN_LOCK
-    return taken > max(own, dt.datetime.fromisoformat(bath.sampled))
-
-
-def _trouble(shop: Shop, bench: str, now: BenchNow, look: Look) -> Trouble:
-    assert now.run_id is not None, "only a run has trouble"
-    with closing(Journal(shop.records.place)) as journal:
-        events = journal.events(now.run_id)
-        kept = not loadings_of(journal, now.run_id)
-    kept = kept or bool(shop.records.current(StationRun, run_id=now.run_id))
-    end_s = next((e.t_s for e in events if e.kind == "run_end"), now.t_s)
-    since = [note_in(e).text for e in events if e.kind == "alarm" and e.t_s > (end_s or math.inf)]
-    said = end_words(now.status, now.trip)
-    age_s = ended_age_s(now, end_s, look.at)
-    batches = shop.records.current(Batch, name=now.batch) if now.batch else []
-    alarm = look.process.alarm() if look.process else ""
-    return Trouble(
-        run=now.run_id,
-        status="tripped" if now.trip else now.status,
-        what=said.what,
-        reason="" if now.trip else now.reason,
-        when=ended_words(age_s, look.at),
-        todo=("Leave the lid on; look from where you stand for steam, leaks, smell.", said.remedy),
-        alarm=alarm or next(reversed(since), ""),
-        batch=now.batch or "",
-        batch_number=batches[0].root if batches else None,
-        kept=kept or now.status == OPEN,
-        fresh=age_s < MORNING.total_seconds(),
-        address=f"/bench?{urlencode({'name': bench})}",
-    )
-
-
-def ended_age_s(now: BenchNow, end_s: float | None, at: str) -> float:
-    """Return how long ago a run ended, in s; infinite where that is not known."""
-    sampled = now.sampled()
-    if sampled is None or end_s is None or now.first_s is None:
-        return math.inf
-    return sampled._replace(passed_s=max(0.0, end_s - now.first_s)).by_calendar_s(at)
-
-
-def ended_words(age_s: float, at: str) -> str:
-    """Return when something was that is so old."""
-    if math.isinf(age_s):
-        return ""
-    when = dt.datetime.fromisoformat(at) - dt.timedelta(seconds=age_s)
-    return time_in_words(when.astimezone(), age_s)
 
 
 def _tonight(shop: Shop, bench: str, at: str) -> tuple[Tonight | None, list[str]]:
@@ -340,7 +191,7 @@ def _planned(
     )
     try:
         plan = plan_night(shop, batch, stage, bench)
-        seen = look(shop, plan, bench, at)
+        seen = look_at_night(shop, plan, bench, at)
     except ProofbathError as error:
         on = dt.date.fromisoformat(at[:10])
         reasons = blocking_reasons(shop.records, shop.bench(bench), on)
