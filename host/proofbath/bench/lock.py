@@ -15,7 +15,6 @@ if sys.platform != "win32":
     import fcntl
 
 LONGEST_NAME = 60
-"""Of a lock or socket: a socket's whole path has room for a hundred characters."""
 LOCKS = Path("/proc/locks")
 
 
@@ -36,13 +35,15 @@ def runtime_folder() -> Path:
 def file_name(key: str) -> str:
     """Return a file name that stands for a bench's key.
 
-    A digest keeps apart what letters and digits alone would not: long keys, and paths of files.
+    Of a key that names a file only the first word stays, with a digest that keeps it apart from
+    others: a socket's whole path has room for a hundred characters.
     """
     name = re.sub(r"[^A-Za-z0-9]+", "-", key).strip("-")
-    if len(name) <= LONGEST_NAME and " /" not in key:
+    word, _, path = key.partition(" ")
+    if len(name) <= LONGEST_NAME and not path.startswith("/"):
         return name
-    digest = hashlib.sha256(key.encode()).hexdigest()[:16]
-    return f"{name[-LONGEST_NAME // 2 :].strip('-')}-{digest}"
+    digest = hashlib.sha256(key.encode()).hexdigest()[:12]
+    return f"{word if path.startswith('/') else name[-LONGEST_NAME // 2 :].strip('-')}-{digest}"
 
 
 def lock_holder(key: str, folder: Path) -> int | None:

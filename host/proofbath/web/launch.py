@@ -134,13 +134,15 @@ class Launcher:
     def verdict(self, bench: str, patience_s: float) -> Launched | None:
         """Return how the last start on a bench stands, once its process has said so.
 
-        After `patience_s` it is returned as it is then.
+        After `patience_s` it is returned as it is then.  One that refuses has given its bench
+        back when this returns, so that the next start finds it free.
         """
         with self._lock:
             start = self._last(bench)
         if start is not None and start.process is not None:
             for _ in range(round(patience_s / LOOK_S)):
-                if read_verdict(start.folder / VERDICT) is not None:
+                verdict = read_verdict(start.folder / VERDICT)
+                if verdict is not None and verdict.verdict == "begun":
                     break
                 with suppress(subprocess.TimeoutExpired):
                     start.process.wait(LOOK_S)

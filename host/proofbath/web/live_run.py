@@ -53,6 +53,9 @@ class LiveRun:
         self._last: NDArray[Any] | None = None
         self._notes: list[Note] = []
         self._told: list[dict[str, Any]] = []
+        self._over = False
+        self.alarm = ""
+        """What stands since the run ended, such as heat that goes on."""
 
     def take(self, state: RunState, news: News) -> Track | None:
         """Take what was committed; return the new moments, None when there are none."""
@@ -140,6 +143,7 @@ class LiveRun:
         return np.concatenate([calm, replay.follow(track.t_s[at:], bath_c[at:], ())])
 
     def _tell(self, event: EventLine) -> None:
+        self._over, self.alarm = standing_alarm(event, self._over, self.alarm)
         if event.kind in _TOLD:
             text, kind = note_in(event).text, event.kind
         elif event.kind in _TOLD_PLAIN:
@@ -180,6 +184,18 @@ class LiveRun:
             }
             for n in range(1, STATIONS + 1)
         ]
+
+
+def standing_alarm(event: EventLine, over: bool, alarm: str) -> tuple[bool, str]:
+    """Return whether a run is over after an event, and what stands since then.
+
+    Behind the end an alarm says what still heats, a warning that it heats no more.
+    """
+    if event.kind in ("run_end", "resumed"):
+        return event.kind == "run_end", ""
+    if over and event.kind == "alarm":
+        return over, note_in(event).text
+    return over, "" if event.kind == "warning" else alarm
 
 
 def _only(column: list[float | None]) -> float | None:

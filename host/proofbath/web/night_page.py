@@ -80,8 +80,8 @@ def night_page(
     if again:
         return _again(request, signed, bench)
     bench = bench or next(iter(shop.bench_files()), "")
-    serials, again = tuple(serial or ()), (retest, cause, record)
-    chosen = Chosen(bench, batch, stage, serials, profile, ready_by, cold_by, again)
+    serials, retested = tuple(serial or ()), (retest, cause, record)
+    chosen = Chosen(bench, batch, stage, serials, profile, ready_by, cold_by, retested)
     if not batch:
         return _shown(request, signed, chosen)
     try:

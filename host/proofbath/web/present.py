@@ -31,6 +31,7 @@ from typing import Any, NamedTuple
 
 from proofbath.bench.connect import simulated
 from proofbath.bench.description import BenchFile
+from proofbath.run.doing import Doing
 
 PRESENT_S = 3.0
 """Chunks are committed once a second of life's time; a number older than this is of the past."""
@@ -61,6 +62,11 @@ class Process(NamedTuple):
     def carries(self, run_id: int | None, records: str) -> bool:
         """Whether it carries a run of some records."""
         return self.tells and self.answer["run"] == run_id and self.answer["records"] == records
+
+    @property
+    def paused(self) -> bool:
+        """Whether its run is paused."""
+        return self.answer.get("doing") == Doing.PAUSED.value
 
     def alarm(self) -> str:
         """Return what it warns of beyond its run, such as heat that goes on; empty for nothing."""

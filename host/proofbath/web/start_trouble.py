@@ -7,12 +7,12 @@ import math
 from contextlib import closing
 from urllib.parse import urlencode
 
-from proofbath.bench.notes import note_in
 from proofbath.store.journal import OPEN, Journal
 from proofbath.store.kinds import Batch, StationRun
 from proofbath.web.api_shapes import Shape
 from proofbath.web.bath_now import Look, time_in_words
 from proofbath.web.benches_now import BenchNow
+from proofbath.web.live_run import standing_alarm
 from proofbath.web.live_words import end_words
 from proofbath.workshop.keeping import loadings_of
 from proofbath.workshop.shop import Shop
@@ -50,8 +50,10 @@ def trouble_of(shop: Shop, bench: str, now: BenchNow, look: Look) -> Trouble:
         events = journal.events(now.run_id)
         kept = not loadings_of(journal, now.run_id)
     kept = kept or bool(shop.records.current(StationRun, run_id=now.run_id))
-    end_s = next((e.t_s for e in events if e.kind == "run_end"), now.t_s)
-    since = [note_in(e).text for e in events if e.kind == "alarm" and e.t_s > (end_s or math.inf)]
+    end_s = next((e.t_s for e in reversed(events) if e.kind == "run_end"), now.t_s)
+    over, since = False, ""
+    for event in events:
+        over, since = standing_alarm(event, over, since)
     said = end_words(now.status, now.trip)
     age_s = ended_age_s(now, end_s, look.at)
     batches = shop.records.current(Batch, name=now.batch) if now.batch else []
@@ -63,7 +65,7 @@ def trouble_of(shop: Shop, bench: str, now: BenchNow, look: Look) -> Trouble:
         reason="" if now.trip else now.reason,
         when=ended_words(age_s, look.at),
         todo=("Leave the lid on; look from where you stand for steam, leaks, smell.", said.remedy),
-        alarm=alarm or next(reversed(since), ""),
+        alarm=alarm or since,
         batch=now.batch or "",
         batch_number=batches[0].root if batches else None,
         kept=kept or now.status == OPEN,
