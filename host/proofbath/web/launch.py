@@ -65,7 +65,7 @@ class StartNote(Described):
 
 
 class Launched(NamedTuple):
-    """How a start stands."""
+    """How a start stands: going on, done with a run that began, or failed before heat."""
 
     state: Literal["going", "done", "failed"]
     at: str
@@ -170,7 +170,7 @@ class Launcher:
         found = found._replace(attended=start.note.attended, loaded=start.note.loaded)
         if verdict is not None and not begun:
             return found._replace(state="failed", lines=verdict.faults, trip=verdict.trip)
-        if status is None or (status == 0 and begun):
+        if status is None or begun:  # how a run that has begun ends, its record says
             return found if status is None else found._replace(state="done")
         words = "its process ended without saying why; what it printed is kept in"
         return found._replace(state="failed", lines=(f"{words} {start.folder.name}/{TOLD}",))
