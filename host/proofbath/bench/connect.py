@@ -8,6 +8,7 @@ from contextlib import ExitStack, closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
+from proofbath.bench.control_socket import BUSY, NobodyThereError, command
 from proofbath.bench.description import VIRTUAL_PORT, BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.lock import BenchLock, file_name, lock_holder, runtime_folder
@@ -17,6 +18,9 @@ from proofbath.bench.simulator_port import PREFIX, open_simulator
 from proofbath.bench.start import greet
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.virtual.bench import VirtualBench
+
+LEAVING_LOOKS = 50
+"""A process that leaves a bench writes its journal first: 5 s at most."""
 
 
 def bench_key(bench: BenchFile) -> str:
@@ -60,11 +64,13 @@ def connected(bench: BenchFile, folder: Path | None = None) -> Iterator[Link]:
     """Open and lock a bench and close it in the end; its demands run out by their lease.
 
     A real one is locked by its port and by its controller's serial number, so that two ways to
-    one controller do not meet.  Raises InputError, BenchFaultError or MismatchError.
+    one controller do not meet.  A process that only watches a bench behind its run makes way,
+    unless something still heats.  Raises InputError, BenchFaultError or MismatchError.
     """
     folder = folder or runtime_folder()
+    looks = LEAVING_LOOKS if _relieved(control_path(bench, folder)) else 1
     with ExitStack() as held:
-        held.enter_context(closing(BenchLock(bench_key(bench), folder)))
+        held.enter_context(closing(BenchLock(bench_key(bench), folder, looks)))
         link = Link(held.enter_context(closing(_open_port(bench))))
         if simulated(bench):
             yield link
@@ -73,6 +79,14 @@ def connected(bench: BenchFile, folder: Path | None = None) -> Iterator[Link]:
         if serial_number:  # 0 has never been given one
             held.enter_context(closing(BenchLock(f"controller {serial_number}", folder)))
         yield link
+
+
+def _relieved(path: Path) -> bool:
+    """Ask a process that watches a bench behind its run to leave; return whether it will."""
+    try:
+        return command(path, "relieve") != BUSY
+    except NobodyThereError:
+        return False
 
 
 def _open_port(bench: BenchFile) -> Port:

@@ -40,6 +40,8 @@ def wire_limits(
     calibration: Calibration,
     bath_limit_c: float,
     stations: tuple[StationLimit | None, ...],
+    heater_on_s: int | None = None,
+    element_on_s: tuple[int, ...] | None = None,
 ) -> Limits:
     """Return the limits of a run: the bench's, tightened to the run's `bath_limit_c`.
 
@@ -55,12 +57,15 @@ def wire_limits(
         guard_limit_sum=floor(calibration.guard.code_sum(guard_c)),
         disagree_limit_sum=_disagree_sum(bench.probes_disagree_k, calibration, guard_c),
         climb_limit_sum=floor(bench.climb_k_per_min * CLIMB_WINDOW_MIN * slope),
-        heater_on_limit_s=bench.heater_on_limit_s,
+        heater_on_limit_s=min(bench.heater_on_limit_s, heater_on_s or bench.heater_on_limit_s),
         element_max_code=tuple(
             s.set_code(unit.element_max_a) if unit else 0
             for s, unit in zip(scales, stations, strict=True)
         ),
-        element_on_limit_s=(bench.element_on_limit_s,) * len(scales),
+        element_on_limit_s=tuple(
+            min(bench.element_on_limit_s, on_s)
+            for on_s in element_on_s or (bench.element_on_limit_s,) * len(scales)
+        ),
         lift_low_sum=tuple(s.window_low_code * SCANS_PER_TICK for s in scales),
         lift_high_sum=tuple(s.window_high_code * SCANS_PER_TICK for s in scales),
         over_stroke_sum=tuple(

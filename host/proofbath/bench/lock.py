@@ -7,7 +7,9 @@ import os
 import re
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
+from time import sleep
 
 from proofbath.errors import BenchFaultError
 
@@ -16,6 +18,9 @@ if sys.platform != "win32":
 
 LONGEST_NAME = 60
 LOCKS = Path("/proc/locks")
+
+
+LOOK_EVERY_S = 0.1
 
 
 def runtime_folder() -> Path:
@@ -68,21 +73,37 @@ def lock_holder(key: str, folder: Path) -> int | None:
 class BenchLock:
     """Held until `close` or the end of the process, however it ends."""
 
-    def __init__(self, key: str, folder: Path) -> None:
-        """Take the lock of `key`; raises BenchFaultError when another process holds it."""
+    def __init__(
+        self,
+        key: str,
+        folder: Path,
+        looks: int = 1,
+        wait: Callable[[float], None] = sleep,
+    ) -> None:
+        """Take the lock of `key`; raises BenchFaultError when another process holds it.
+
+        More `looks` than one are for a holder who was asked to leave, 0.1 s apart.
+        """
         path = folder / f"{file_name(key)}.lock"
         self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
-        try:
-            if sys.platform != "win32":
-                fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
+        while not self._taken() and (looks := looks - 1) > 0:
+            wait(LOOK_EVERY_S)
+        if not looks:
             holder = os.read(self._file, 20).decode(errors="replace").strip() or "unknown"
             os.close(self._file)
             raise BenchFaultError(
                 f"bench {key}: in use by process {holder}; stop that run or wait for its end"
-            ) from None
+            )
         os.ftruncate(self._file, 0)
         os.write(self._file, f"{os.getpid()}\n".encode())
+
+    def _taken(self) -> bool:
+        try:
+            if sys.platform != "win32":
+                fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            return False
+        return True
 
     def close(self) -> None:
         """Give the lock back; its file stays, as removing it would race with the next process."""

@@ -53,6 +53,8 @@ class Progressed(NamedTuple):
     """What the machine does: heating, holding, cooling and so on."""
     paused_s: float = 0.0
     """How long the run has been paused; 0 while it is not."""
+    alarm: str = ""
+    """What still heats behind a run that has ended; empty for nothing."""
 
 
 class Watch(NamedTuple):
@@ -65,6 +67,8 @@ class Watch(NamedTuple):
     wall_s: Clock = monotonic_s
     on_note: Callable[[int, Note], None] = lambda _run_id, _note: None
     """Told of each note of the run's story, with the run's number, once it is committed."""
+    on_alarm: Callable[[str], None] = lambda _: None
+    """Told at once of heat that goes on behind a run."""
 
 
 def nobody() -> Watch:
@@ -77,11 +81,20 @@ def check_night(plan: NightPlan, bench: BenchFile, day_s: float | None = None) -
 
     `day_s` is the time of day for the plan's deadlines; None leaves them out.
     """
-    boiling_c = bench.bath_limit_c() + MARGIN_K
-    above_switch_l = bench.bench.above_switch_l
-    supply_a = bench.supply.max_current_a if bench.supply else None
-    return check_plan(
-        plan, BenchFacts(STATIONS, boiling_c, bench.bath, above_switch_l, day_s, supply_a)
+    return check_plan(plan, bench_facts(bench)._replace(now_s=day_s))
+
+
+def bench_facts(bench: BenchFile) -> BenchFacts:
+    """Return what plans must know of a bench."""
+    return BenchFacts(
+        STATIONS,
+        bench.bath_limit_c() + MARGIN_K,
+        bench.bath,
+        bench.bench.above_switch_l,
+        supply_a=bench.supply.max_current_a if bench.supply else None,
+        fill_l=bench.bench.fill_l,
+        heater_limit_s=bench.limits.heater_on_limit_s,
+        element_limit_s=bench.limits.element_on_limit_s,
     )
 
 

@@ -48,6 +48,7 @@ def status_of(now: Progressed) -> dict[str, Any]:
         "doing": now.doing,
         "paused_s": round(now.paused_s, 1),
         "pause_limit_s": PAUSE_LIMIT_S,
+        "alarm": now.alarm,
         "step": now.progress.label,
         "fraction": round(now.progress.fraction, 4),
         "left_s": _known(now.progress.left_s),

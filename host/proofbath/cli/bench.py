@@ -25,6 +25,7 @@ ACTS = {
     "resume": "go on after a pause",
     "finish": "leave out what is still to be recorded and cool down",
     "stop": "switch everything off now and close the run",
+    "leave": "end the watch over a bench whose run has ended; a person looks after it",
     CODE: "show the four digits that let the pages start one night here, valid for 10 minutes",
 }
 

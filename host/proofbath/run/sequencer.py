@@ -6,7 +6,7 @@ import math
 
 from proofbath.control.bath_model import BathModel
 from proofbath.control.gains import Gains
-from proofbath.run.acts import Act, Pause, Resume, Stop
+from proofbath.run.acts import Act, Finish, Pause, Resume, Stop
 from proofbath.run.course import Course
 from proofbath.run.doing import Doing, doing
 from proofbath.run.note import Note
@@ -183,7 +183,7 @@ class Sequencer:
             self._story.happen(Kind.RESUME)
             if before is Phase.PAUSED:
                 self._course.resume()
-        else:
+        elif isinstance(act, Finish):
             self._story.happen(Kind.FINISH)
             if before not in END and not (self._begun and self._course.go_to_cool_down()):
                 reason = "finished early by the operator; there is no cool-down to go to"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 
 from proofbath.run.blocks import Block
 from proofbath.wire.table import STATIONS, StationFlag
@@ -17,6 +18,11 @@ STILL_MOVED_K = 1.0
 """A gauge that reads the very same for two minutes while the bath moves this much is stuck."""
 PROBES_K = 0.3
 """Change of bath minus guard probe that is worth a warning."""
+LAGS_APART_S = 40.0
+"""So much the lags of two healthy probes may differ (common practice, no source): while the bath
+moves, that times its rate is no drift."""
+RATE_BLOCKS = 12
+"""A difference of lags dies away within three of them: the fastest rate of so long counts."""
 _PROBE_BLOCKS = 6
 _NO_FLAGS = (0,) * STATIONS
 
@@ -35,6 +41,7 @@ class StationWatch:
         self._still_from_c = [math.nan] * STATIONS
         self._probes_k: float | None = None
         self._apart = 0
+        self._rates_k_per_s = deque[float](maxlen=RATE_BLOCKS)
 
     def flagged(self, flags: tuple[int, ...]) -> list[str]:
         """Take changed flags; return what is new, one text a station."""
@@ -101,10 +108,18 @@ class StationWatch:
         if self._probes_k is None:
             self._probes_k = apart_k
         change_k = apart_k - self._probes_k
-        self._apart = self._apart + 1 if abs(change_k) > PROBES_K else 0
+        limit_k = PROBES_K + LAGS_APART_S * self._fastest_k_per_s(block)
+        self._apart = self._apart + 1 if abs(change_k) > limit_k else 0
         if self._apart != _PROBE_BLOCKS:
             return []
         return [
             f"bath minus guard probe changed by {change_k:+.2f} K since the start, limit"
-            f" {PROBES_K:.1f} K; check both probes at the ice point"
+            f" {limit_k:.1f} K; check both probes at the ice point"
         ]
+
+    def _fastest_k_per_s(self, block: Block) -> float:
+        last = self._last_block
+        if last is not None and not math.isnan(last.bath_c) and block.from_s == last.to_s:
+            passed_s = block.to_s - block.from_s
+            self._rates_k_per_s.append(abs(block.bath_c - last.bath_c) / passed_s)
+        return max(self._rates_k_per_s, default=0.0)

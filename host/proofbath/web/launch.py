@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import subprocess
@@ -15,9 +16,12 @@ from typing import Literal, NamedTuple
 
 from pydantic import ValidationError
 
-from proofbath.bench.connect import bench_holder
+from proofbath.bench.after_trip import ENDED_EARLY
+from proofbath.bench.connect import bench_holder, control_path
+from proofbath.bench.control_socket import command
+from proofbath.bench.description import BenchFile
 from proofbath.description import Described
-from proofbath.errors import InputError, ProofbathError
+from proofbath.errors import BenchFaultError, InputError, ProofbathError
 from proofbath.run.plan import NightPlan
 from proofbath.web.live_words import trip_words
 from proofbath.wire.table import TripReason
@@ -100,11 +104,13 @@ class Launcher:
     def start(self, order: NightOrder, at: str) -> Path:
         """Start a night at a time (ISO 8601 UTC) and return the folder of its files.
 
-        Raises InputError while the last start on the bench still goes on.
+        Raises InputError while the last start on the bench still goes on; a process that only
+        watches its bench behind its run makes way.
         """
         with self._lock:
             before = self._last(order.bench)
-            if before is not None and self._exit(before) is None:
+            under_way = before is not None and self._exit(before) is None
+            if under_way and not only_watches(self._shop.bench(order.bench)):
                 raise InputError(
                     f"bench {order.bench}: a night is under way, or its results are still being"
                     " kept; stop it first, or wait a moment"
@@ -115,7 +121,7 @@ class Launcher:
             plan_file.write_text(plan_text(order.plan), encoding="utf-8")
             command = [
                 *self._verb, str(plan_file), "--bench", str(bench_file),
-                "--shop", str(self._shop.path), "--by", order.by,
+                "--shop", str(self._shop.path), "--by", order.by, "--yes",
                 "--verdict", str(folder / VERDICT), *order.options(),
             ]  # fmt: skip
             process = _detached(command, self._shop.folder, folder)
@@ -195,6 +201,15 @@ class Launcher:
             return None
         verdict = read_verdict(start.folder / VERDICT)
         return 0 if verdict is not None and verdict.verdict == "begun" else 1
+
+
+def only_watches(bench: BenchFile) -> bool:
+    """Whether the process that holds a bench has ended its run and only watches the bath."""
+    try:
+        answer = json.loads(command(control_path(bench), "status"))
+    except BenchFaultError:
+        return False
+    return answer.get("doing") in ENDED_EARLY
 
 
 def reasons(came: Launched) -> tuple[str, ...]:

@@ -141,9 +141,10 @@ _INPUT_WORDS = (
     (Input.STIRRER_TURNING, True, "stirrer turns"),
     (Input.EMERGENCY_STOP_CLOSED, False, "emergency stop pressed"),
     (Input.HEATER_LIVE, True, "heater draws current"),
+    (Input.CONTACTOR_OPEN, False, "contactor is closed"),
 )
 _OUTPUT_WORDS = (
-    (Output.CONTACTOR, "contactor closed"),
+    (Output.CONTACTOR, "contactor told to close"),
     (Output.ELEMENT_FEED, "element feed on"),
     (Output.COOLING, "cooling on"),
 )
