@@ -34,6 +34,7 @@ START, VERDICT = "start.json", "verdict.json"
 """Files of a night's folder: what was ordered, and what its process said came of the start."""
 LOOK_S = 0.1
 """Between two looks for a verdict."""
+PATIENCE_S = 10.0
 LOOK_BACK = 50
 """Newest folders of nights that are looked through for a bench's last start."""
 NIGHT = (sys.executable, "-m", "proofbath", "night")
@@ -96,6 +97,8 @@ class Launcher:
     """Remembers the last start on each bench; they outlive it, and it reads them again."""
 
     def __init__(self, shop: Shop, verb: Sequence[str] = NIGHT) -> None:
+        self.patience_s = PATIENCE_S
+        """How long is waited for what comes of a start."""
         self._shop = shop
         self._verb = [*verb]
         self._starts: dict[str, _Start | None] = {}
@@ -137,7 +140,7 @@ class Launcher:
             self._starts[order.bench] = _Start(note, folder, process)
             return folder
 
-    def verdict(self, bench: str, patience_s: float) -> Launched | None:
+    def verdict(self, bench: str) -> Launched | None:
         """Return how the last start on a bench stands, once its process has said so.
 
         After `patience_s` it is returned as it is then.  One that refuses has given its bench
@@ -145,15 +148,19 @@ class Launcher:
         """
         with self._lock:
             start = self._last(bench)
-        if start is not None and start.process is not None:
-            for _ in range(round(patience_s / LOOK_S)):
-                verdict = read_verdict(start.folder / VERDICT)
-                if verdict is not None and verdict.verdict == "begun":
-                    break
-                with suppress(subprocess.TimeoutExpired):
-                    start.process.wait(LOOK_S)
-                    break
-        return self.last(bench)
+        if start is None or start.process is None:
+            return self.last(bench)
+        for _ in range(round(self.patience_s / LOOK_S)):
+            if read_verdict(start.folder / VERDICT) is not None:
+                break
+            with suppress(subprocess.TimeoutExpired):
+                start.process.wait(LOOK_S)
+                break
+        came = self._launched(start)
+        if came.state == "failed":
+            with suppress(subprocess.TimeoutExpired):
+                start.process.wait(self.patience_s)
+        return came
 
     def last(self, bench: str) -> Launched | None:
         """Return how the last start on a bench stands."""

@@ -13,9 +13,6 @@ from proofbath.web.launch import NightOrder, reasons
 from proofbath.web.live_hub import hub_of
 from proofbath.web.night_look import look
 
-PATIENCE_S = 10.0
-"""How long an answer waits for what comes of a start."""
-
 
 class StartRefusedError(InputError):
     """The bench was looked at and is not heated; `trip` names a latched trip that is why."""
@@ -32,7 +29,7 @@ def begin_night(
 
     Who starts it holds the bench, and has read its code there.  Raises InputError for a plan that
     may not run, a bench that somebody else holds, a wrong code, a bench that is in use, and
-    StartRefusedError for one that does not pass within `PATIENCE_S`.
+    StartRefusedError for one that is seen not to pass while it is waited for.
     """
     frame, hub = frame_of(request), hub_of(request)
     plan, bench = order.plan, order.bench
@@ -41,7 +38,7 @@ def begin_night(
     presence.prove(bench, code)
     hub.holders.take(bench, order.by, frame.monotonic_s())
     folder = hub.launcher.start(order, stamp.at)
-    came = hub.launcher.verdict(bench, PATIENCE_S)
+    came = hub.launcher.verdict(bench)
     refused = came is not None and came.state == "failed"
     what = f"start of a night on bench {bench}, cautions acknowledged"
     what += ", trip cleared" if order.clear_trip else ""

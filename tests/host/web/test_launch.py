@@ -87,7 +87,7 @@ def test_a_refused_start_is_told_in_its_own_words(shop: Shop) -> None:
 def test_what_came_of_a_start_is_waited_for_and_known_again_later(shop: Shop) -> None:
     launcher = Launcher(shop, SAYS)
     launcher.start(ORDER, AT)
-    came = launcher.verdict("quay", 30.0)
+    came = launcher.verdict("quay")
     assert came is not None
     assert (came.state, came.lines, came.trip) == ("failed", ("no heat",), None)
     ended(launcher)
@@ -103,7 +103,7 @@ def test_what_came_of_a_start_is_waited_for_and_known_again_later(shop: Shop) ->
 def test_a_process_that_ends_without_a_word_is_told_so(shop: Shop) -> None:
     launcher = Launcher(shop, (sys.executable, "-c", "raise SystemExit(3)"))
     launcher.start(ORDER, AT)
-    came = launcher.verdict("quay", 30.0)
+    came = launcher.verdict("quay")
     assert came is not None
     assert came.state == "failed"
     assert "ended without saying why" in came.lines[0]
@@ -115,7 +115,7 @@ def test_a_start_goes_on_while_its_process_holds_the_bench(shop: Shop) -> None:
     folder = launcher.start(ORDER, AT)
     process = launcher._starts["quay"].process  # type: ignore[union-attr]
     assert process is not None
-    assert launcher.verdict("quay", 30.0) is not None  # begun: it holds the bench
+    assert launcher.verdict("quay") is not None  # begun: it holds the bench
     again = Launcher(shop, SAYS)
     last = again.last("quay")
     assert last is not None

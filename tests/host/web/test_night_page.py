@@ -18,6 +18,7 @@ from host.web.test_access_matrix import HEATS, doors
 from proofbath.scenario.workshop import TEAL_82_TYPE
 from proofbath.store.kinds import Action, Findings, Person, Unit
 from proofbath.store.records import Stamp
+from proofbath.web.live_hub import hub_in
 from proofbath.workshop.intake import add_unit, open_batch, put_type, set_reference, take_in
 from proofbath.workshop.presence import issue_code
 from proofbath.workshop.serve_settings import ServeSettings
@@ -49,6 +50,13 @@ def shop(shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
     open_batch(shop, "spring", "Ness Ferries", (), "", DAY, "Teal-82", operator)
     take_in(shop, "spring", "A1", "rework", Findings(), True, "", operator)
     return shop
+
+
+@pytest.fixture
+def app(app: FastAPI) -> FastAPI:
+    """Return the application; however slow this computer is, it waits for what comes of a start."""
+    hub_in(app.state).launcher.patience_s = 300.0
+    return app
 
 
 def plan_on(browser: Browser) -> dict[str, str]:
