@@ -85,6 +85,7 @@ BLOCKS: dict[str, dict[str, Callable[[], str]]] = {
         "trips": hazard_tables.trips,
         "flags": hazard_tables.flags,
         "stops": hazard_tables.stops,
+        "ends": hazard_tables.run_ends,
     },
     "warnings.md": {
         "told": hazard_tables.told,

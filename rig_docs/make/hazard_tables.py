@@ -10,7 +10,7 @@ from proofbath.wire.guards import GUARDS, in_force
 from proofbath.wire.hazard_rows import HAZARDS, label, layers_of, proofs_of
 from proofbath.wire.hazards import Eye, Guard, Harm, Hazard, Wired
 from proofbath.wire.table import RefusedReason, StationFlag, StopReason, TripReason
-from proofbath.wire.trip_words import FLAG_WORDS, STOP_WORDS, TRIP_WORDS
+from proofbath.wire.trip_words import END_WORDS, FLAG_WORDS, STOP_WORDS, TRIP_WORDS
 from proofbath.wire.watches import BEHIND, Before, Watch
 
 NOTHING = "—"
@@ -82,6 +82,12 @@ def flags() -> str:
     """Return what each flag of a station means."""
     rows = [(_code(flag), w.what, w.remedy) for flag, w in FLAG_WORDS.items() if in_force(flag)]
     return table(("flag", "what it means", "what to do"), rows)
+
+
+def run_ends() -> str:
+    """Return what each end of a run without a trip means."""
+    rows = [(f"`{status}`", w.what, w.remedy) for status, w in END_WORDS.items()]
+    return table(("what the run says at its end", "what happened", "what to do"), rows)
 
 
 def repairs() -> str:

@@ -47,6 +47,14 @@ class Progressed(NamedTuple):
     reading: Reading
     phase: str
     progress: Progress
+    run_id: int = 0
+    """Number of the run in its journal."""
+    doing: str = ""
+    """What the machine does: heating, holding, cooling and so on."""
+    paused_s: float = 0.0
+    """How long the run has been paused; 0 while it is not."""
+    alarm: str = ""
+    """What still heats behind a run that has ended; empty for nothing."""
 
 
 class Watch(NamedTuple):
@@ -90,6 +98,10 @@ def bench_facts(bench: BenchFile) -> BenchFacts:
     )
 
 
+LATCHED = "latched trip"
+"""What the pre-flight calls a trip that stands."""
+
+
 def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[Check]:
     """Return the pre-flight of a bench at rest for its `loaded` stations, without heating.
 
@@ -99,7 +111,7 @@ def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[C
     check_identity(identity, bench.board(), bench.bench.serial_number, max(loaded, default=0))
     tripped = identity.state == State.TRIPPED
     trip = Check(
-        "latched trip",
+        LATCHED,
         not tripped,
         trip_text(identity, bench.calibration) if tripped else "none",
         "none",
@@ -201,7 +213,16 @@ def carry(
         writer.note(0.0, "supply", source.identity)
 
     def tell(reading: Reading) -> None:
-        watch.on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
+        watch.on_progress(
+            Progressed(
+                reading,
+                sequencer.phase.value,
+                sequencer.progress(),
+                writer.run_id,
+                sequencer.doing.value,
+                sequencer.paused_s,
+            )
+        )
 
     def tell_note(note: Note) -> None:
         watch.on_note(writer.run_id, note)

@@ -92,6 +92,17 @@ class Course:
         duty = run.duty(reading.bath_c, dt_s)
         return Demand(duty, True, run.cooling, self._currents())
 
+    @property
+    def toward_c(self) -> float:
+        """Temperature in °C that the leg under way goes to; NaN where it is not controlled."""
+        leg = self._legs[self._story.leg]
+        return math.nan if isinstance(leg.step, Drive) else leg.to_c
+
+    @property
+    def paused_s(self) -> float:
+        """How long ago the last pause began."""
+        return self._reading.t_s - self._paused_s
+
     def progress(self) -> Progress:
         """Return how far the run is."""
         run = self._run

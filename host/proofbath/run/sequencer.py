@@ -8,6 +8,7 @@ from proofbath.control.bath_model import BathModel
 from proofbath.control.gains import Gains
 from proofbath.run.acts import Act, Finish, Pause, Resume, Stop
 from proofbath.run.course import Course
+from proofbath.run.doing import Doing, doing
 from proofbath.run.note import Note
 from proofbath.run.profile import Leg
 from proofbath.run.progress import Progress
@@ -73,6 +74,19 @@ class Sequencer:
     def setpoint_c(self) -> float:
         """Set-point of the bath in °C; NaN before the first step."""
         return self._course.bath.setpoint_c if self._begun else math.nan
+
+    @property
+    def doing(self) -> Doing:
+        """What the machine does, in a word for people."""
+        if not self._begun:
+            return doing(self.phase, math.nan, math.nan)
+        return doing(self.phase, self._course.toward_c, self._story.bath_c)
+
+    @property
+    def paused_s(self) -> float:
+        """How long the run has been paused, in s of the controller's clock; 0 while it is not."""
+        paused = self._begun and self.phase is Phase.PAUSED
+        return self._course.paused_s if paused else 0.0
 
     def step(self, event: Event) -> Demand | None:
         """Take one event; return the demand that answers it, None where nothing is to be sent."""

@@ -221,6 +221,32 @@ FLAG_WORDS: dict[StationFlag, Saying] = {
     ),
 }
 
+END_WORDS: dict[str, Saying] = {
+    "stopped": Saying(
+        "the run was stopped",
+        "ask who stopped it and why; then go on with proofbath resume, or plan the night anew",
+    ),
+    "lost": Saying(
+        "the link to the controller was lost; it switched off by itself within the lease",
+        "check the cable and the controller's supply; then go on with proofbath resume",
+    ),
+    "killed": Saying(
+        "the program was cut off; the controller switched off by itself within the lease",
+        "check the computer's power; what was measured is kept; go on with proofbath resume",
+    ),
+    "failed": Saying(
+        "the program or a part of it failed", "read the reason; keep the journal; plan anew"
+    ),
+}
+"""How runs end that are neither done nor tripped, by their status in the journal."""
+
+
+def end_words(status: str, trip: str | None) -> Saying:
+    """Return what ended a run and what to do about it; `trip` is the trip's name, if any."""
+    if trip is not None:
+        return TRIP_WORDS[TripReason[trip.upper()]]
+    return END_WORDS.get(status, Saying(f"the run ended, {status}", LOOK_FIRST))
+
 
 def flag_names(flags: int) -> list[str]:
     """Return what is wrong at a station, the words of each flag that is set."""
