@@ -97,6 +97,11 @@ def _clear_without_limits(bench: Bench) -> Message:
     return Clear(_trip_number(bench))
 
 
+def _fed_unstirred(bench: Bench) -> Message:
+    _ready(bench)
+    return _answer(bench, stirrer=0, element_code=(400, *OFF[1:]))
+
+
 def _other_protocol(bench: Bench) -> Message:
     return Hello(PROTOCOL + 1)
 
@@ -113,5 +118,6 @@ REFUSALS: dict[RefusedReason, Callable[[Bench], Message]] = {
     R.CAUSE_PRESENT: _clear_of_what_stands,
     R.LIMITS_MISSING: _clear_without_limits,
     R.WRONG_PROTOCOL: _other_protocol,
+    R.UNSTIRRED: _fed_unstirred,
 }
 """Each brings a fresh bench to where the message it returns is refused for this reason."""

@@ -100,7 +100,7 @@ TRIPS = (
         T.STIRRER_STOPPED, "driven and not turning", _s("not_turning_ms"), Latent.PROOF,
         Proof.STIRRER,
     ),
-    _trip(T.EMERGENCY_STOP, "loop open", "at once", Latent.PROOF, Proof.EMERGENCY_STOP),
+    _trip(T.EMERGENCY_STOP, "loop open", _s("stop_ms"), Latent.PROOF, Proof.EMERGENCY_STOP),
     _trip(
         T.ELEMENT_FEED_STUCK, f"{_JUDGED} at a station that is off",
         f"at once, from {_s('element_settle_ms')} after a change on", Latent.PROOF,
@@ -113,9 +113,10 @@ TRIPS = (
     _trip(T.STACK_OVERRUN, "marked bytes overwritten", "one tick", Latent.RELEASE),
     _trip(T.PROGRAM_FLOW, "a duty left out or out of order", "one tick", Latent.RELEASE),
     _trip(T.CLOCKS_DISAGREE, "two clocks a fifth apart", "boot", Latent.RELEASE),
-    _trip(T.OFF_FAILED, f"heater current, or {_JUDGED} at a station, with everything off", "1 s",
+    _trip(T.OFF_FAILED, f"heater current, or {_JUDGED} at a station, with everything off",
+          _s("off_failed_ms"),
           Latent.PROOF, Proof.WELDED_RELAY, Proof.ELEMENT_OVER),
-    _trip(T.STIRRER_SENSE, "turning while its drive is off", "5 s", Latent.RUN),
+    _trip(T.STIRRER_SENSE, "turning while its drive is off", _s("stirrer_sense_ms"), Latent.RUN),
 )  # fmt: skip
 
 FLAGS = (
@@ -219,12 +220,9 @@ WIRED = (
 
 GUARDS: tuple[Guard, ...] = (*TRIPS, *FLAGS, *STOPS, *REFUSALS, *WATCHES, *CHECKS, *WIRED)
 PLANNED: tuple[Eye, ...] = (
-    T.OFF_FAILED,
-    T.STIRRER_SENSE,
     S.ELEMENT_HOT,
     StopReason.HEAT_UNSEEN,
     RefusedReason.HEAT_STOPPED,
-    RefusedReason.UNSTIRRED,
     Before.REFERENCE,
 )
 """Words of the wire that no firmware says yet: no page claims them, and no test provokes them."""

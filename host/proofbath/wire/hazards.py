@@ -123,7 +123,7 @@ class End(NamedTuple):
     """Any of these; the first is what the controller holds where the run ends with another."""
     flag: StationFlag | None = None
     latched: TripReason = TripReason.NONE
-    """What the controller holds behind a run that it did not end itself."""
+    """What the controller holds behind the run, where that is not what ended it."""
     fed_a: tuple[float, ...] = ()
     """Currents of the stations at the end of the power step, where they are judged."""
 

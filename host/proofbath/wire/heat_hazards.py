@@ -90,6 +90,11 @@ HEAT = (
         (T.OFF_FAILED, Watch.HEATER_STILL_LIVE, Watch.OUTPUTS_STILL_ON, Watch.BATH_STILL_CLIMBS,
          W.ISOLATOR),
         (
+            ByTest((T.OFF_FAILED,), (
+                "tests/firmware/test_bench_faults.py"
+                "::test_heat_that_goes_on_after_a_trip_escalates",
+                "tests/system/simulator/test_guard_rows.py"
+                "::test_heat_that_goes_on_after_a_trip_escalates")),
             ByTest((Watch.OUTPUTS_STILL_ON,), (
                 f"{AFTER_TRIP}test_outputs_of_a_run_that_has_ended_are_given_the_lease_to_go_off",
             )),
@@ -226,7 +231,8 @@ HEAT = (
          T.BATH_OVER_LIMIT, W.DRIVE),
         (
             Fault("stirrer_stopped", trips(T.STIRRER_STOPPED)),
-            Fault("stirrer_turning_stuck", GOES_ON),
+            # It shows five seconds after the stirrer was switched off, behind the run.
+            Fault("stirrer_turning_stuck", End(latched=T.STIRRER_SENSE)),
             # The bath probe hangs in the upper, warmer layers.
             Fault("stratified", trips(T.BATH_OVER_LIMIT, T.PROBES_DISAGREE), size=40.0),
             ByTest((Watch.STIRRER_STANDS,), (

@@ -74,7 +74,7 @@ def test_heater_on_longer_than_allowed(bench: SimulatedBench) -> None:
 
 def test_element_on_longer_than_allowed(bench: SimulatedBench) -> None:
     bench.ready(USUAL._replace(element_on_limit_s=(5, *USUAL.element_on_limit_s[1:])))
-    for _ in bench.hold(8.0, 0, (400, 400, *OFF[2:])):
+    for _ in bench.hold(11.0, 0, (400, 400, *OFF[2:])):  # 3 s of stirring stand before
         pass
     assert bench.sample.state == State.LIVE
     assert bench.sample.station_flags == (StationFlag.ELEMENT_TIME, *OFF[1:])
