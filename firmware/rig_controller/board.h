@@ -21,23 +21,28 @@ constexpr uint8_t stations = 6;
 static_assert(stations <= wire::stations, "the wire carries no more stations");
 
 // Reference resistors of the RTD converters, which turn every sum of a probe into ohm.
-constexpr uint16_t reference_ohm = 400;
+#ifndef REFERENCE_OHM
+#define REFERENCE_OHM 400
+#endif
+constexpr uint16_t reference_ohm = REFERENCE_OHM;
 
 // Parts on the SPI bus, each with its own select line.
 enum class Chip : uint8_t {
   bath_rtd,     // RTD converter, SPI mode 1
   guard_rtd,    // RTD converter, SPI mode 1
-  lift_adc,     // 8-channel ADC, SPI mode 0; channel = station, 7 = reference_code
+  lift_adc,     // 8-channel ADC, SPI mode 0; channel = station, 7 = its reference
   current_adc,  // as lift_adc
   voltage_adc,  // as lift_adc
   element_dac   // octal DAC, SPI mode 1; channel = station
 };
 constexpr uint8_t chips = 6;
 
-// Each ADC's last channel carries half of its full scale, made without its own reference: from a
-// second one, and at the gauges, which are ratiometric, by two equal resistors.
+// Each ADC's last channel carries a share of its full scale of its own, by which one is known from
+// the others: 1/2, 1/3, 2/3. It is made without the ADC's own reference: from a second one, and at
+// the gauges, which are ratiometric, by two equal resistors.
+constexpr uint8_t adcs = 3;
 constexpr uint8_t reference_channel = 7;
-constexpr uint16_t reference_code = 2048;
+constexpr uint16_t reference_code[adcs] = {2048, 1365, 2730};
 
 // Pins safe (everything off), bus and serial port running.
 void start();

@@ -24,9 +24,19 @@ void trip_if_caused(Controller& c, uint32_t now_ms) {
 
 void scan(Controller& c) {
   if (c.scans == 0) c.sums = Sums();
+  if (c.leads_looked_at) scan_end_leads();
+  c.leads_looked_at = false;
   scan_add(c.sums, c.received);
   ++c.scans;
   c.flow.done(Duty::scan);
+}
+
+// Once a second outside LIVE, where no conversion is missed; and again at once while something is
+// found, so that it can last as long as any fault of a probe must.
+bool leads_due(const Controller& c) {
+  constexpr uint8_t ticks = level::leads_ms / wire::tick_ms;
+  if ((c.sums.bath_fault | c.sums.guard_fault) & rtd_fault_no_current) return true;
+  return !c.status.live() && c.sample.sequence % ticks == 0;
 }
 
 bool heat_allowed(const Controller& c, uint32_t now_ms) {
@@ -62,6 +72,8 @@ void tick(Controller& c, uint32_t now_ms) {
   judge(c, now_ms);
   serve_elements(c, now_ms);
   heat(c, now_ms);
+  c.leads_looked_at = leads_due(c);
+  if (c.leads_looked_at) scan_begin_leads();
   report_sample(c, now_ms);
   c.flow.done(Duty::report);
 }

@@ -58,6 +58,7 @@ struct Controller {
   uint32_t pass_ms = 0;  // of the last pass
   uint32_t scan_due_ms = 0;
   uint8_t scans = 0;
+  bool leads_looked_at = false;  // until the next scan
   Sums sums;
 
   LineBuffer received;

@@ -3,6 +3,7 @@
 #include "guard.h"
 
 #include "guard_levels.h"
+#include "limits.h"
 #include "scales.h"
 
 namespace {
@@ -11,8 +12,7 @@ using wire::Input;
 using wire::Output;
 using wire::TripReason;
 
-constexpr uint16_t reference_low = board::reference_code - level::reference_band_code;
-constexpr uint16_t reference_high = board::reference_code + level::reference_band_code;
+constexpr uint16_t disagree_wide_sum = sum_of_mk(level::disagree_wide_mk);
 constexpr uint16_t quiet_climb_sum = sum_of_mk(level::quiet_climb_mk);
 
 bool believable(uint32_t sum, uint8_t fault) {
@@ -93,11 +93,7 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
   judge_probe(TripReason::guard_probe_fault, TripReason::guard_over_limit, guard_faulty_,
               guard_over_, sums.guard, sums.guard_fault, limits.guard_limit_sum);
 
-  const uint32_t difference =
-      sums.bath > sums.guard ? sums.bath - sums.guard : sums.guard - sums.bath;
-  const bool apart = difference > limits.disagree_limit_sum;
-  row(TripReason::probes_disagree, apart, disagree_.reached(apart, level::disagree_samples),
-      difference, limits.disagree_limit_sum);
+  judge_disagreement(sums, limits, now_ms);
 
   if (believable(sums.bath, sums.bath_fault)) believed_bath_sum_ = sums.bath;
   judge_climb(status, limits.climb_limit_sum);
@@ -115,12 +111,17 @@ void Guard::judge_parts(const Sums& sums) {
   row(TripReason::part_read_back, wrong, parts_wrong_.reached(wrong, level::part_samples),
       sums.parts_wrong, 0);
 
-  uint16_t code = board::reference_code;
-  for (uint16_t found : sums.reference)
-    if (found < reference_low || found > reference_high) code = found;
-  const bool off = code != board::reference_code;
-  row(TripReason::reference_channel, off, reference_off_.reached(off, level::part_samples), code,
-      code < reference_low ? reference_low : reference_high);
+  uint16_t code = 0, bound = 0;
+  for (uint8_t i = 0; i < board::adcs; ++i) {
+    const uint16_t found = sums.reference[i], right = board::reference_code[i];
+    const uint16_t low = right - level::reference_band_code;
+    const uint16_t high = right + level::reference_band_code;
+    if (found >= low && found <= high) continue;
+    code = found;
+    bound = found < low ? low : high;
+  }
+  row(TripReason::reference_channel, bound, reference_off_.reached(bound, level::part_samples),
+      code, bound);
 }
 
 // The fault row stands first: an open probe also reads hot.
@@ -132,6 +133,25 @@ void Guard::judge_probe(TripReason fault_reason, TripReason over_reason, InARow&
       fault ? 0 : bound);
   const bool hot = sum > limit;
   row(over_reason, hot, over.reached(hot, level::probe_samples), sum, limit);
+}
+
+// Two probes that are right differ by their offset and, while the bath moves, by what the slower one
+// has to make up for. A bath that is not stirred lies in layers: there only a wide level can hold,
+// and a tripped bench must become clear again.
+void Guard::judge_disagreement(const Sums& sums, const wire::Limits& limits, uint32_t now_ms) {
+  if (believable(sums.bath, sums.bath_fault) && believable(sums.guard, sums.guard_fault))
+    pace_.add(sums.bath, sums.guard);
+  uint32_t limit = disagree_wide_sum;
+  if (turning_.reached(now_ms, level::disagree_stirred_ms)) {
+    limit = limits.disagree_limit_sum + pace_.within(limits.probe_lag_s);
+    if (limit > ceiling::disagree_sum) limit = ceiling::disagree_sum;
+  }
+  const int32_t offset = int32_t(limits.disagree_offset_sum) - wire::offset_middle;
+  const int32_t apart = int32_t(sums.bath - sums.guard) - offset;
+  const uint32_t difference = apart < 0 ? -apart : apart;
+  const bool wrong = difference > limit;
+  row(TripReason::probes_disagree, wrong, disagree_.reached(wrong, level::disagree_samples),
+      difference, limit);
 }
 
 // Judged in LIVE. A started stirrer mixes the layers of a bath that stood still: its first 3 s,
@@ -154,11 +174,14 @@ void Guard::judge_quiet_climb(const Elements& elements, uint32_t now_ms) {
   row(TripReason::climb_while_off, climbs, climbs, rise, quiet_climb_sum);
 }
 
-// Current through a station that is switched off: its switch or the feed does not open.
+// Current through a station that is switched off: its switch or the feed does not open. No current
+// is believed while a part is wrong.
 void Guard::judge_elements(const Sums& sums, const Elements& elements, uint32_t now_ms) {
   uint16_t worst = 0;
+  const bool parts_stand = !stands(TripReason::part_read_back) &&
+                           !stands(TripReason::reference_channel);
   for (uint8_t s = 0; s < board::stations; ++s)
-    if (elements.settled_off(s, now_ms) && sums.current[s] > worst) worst = sums.current[s];
+    if (parts_stand && elements.settled_off(s, now_ms) && sums.current[s] > worst) worst = sums.current[s];
   fed_while_off_ = worst >= element_judged_sum;
   row(TripReason::element_feed_stuck, fed_while_off_, fed_while_off_, worst, element_judged_sum);
 }

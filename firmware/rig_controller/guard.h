@@ -46,6 +46,7 @@ class Guard {
   void judge_parts(const Sums& sums);
   void judge_probe(wire::TripReason fault_reason, wire::TripReason over_reason, InARow& faulty,
                    InARow& over, uint32_t sum, uint8_t fault, uint32_t limit);
+  void judge_disagreement(const Sums& sums, const wire::Limits& limits, uint32_t now_ms);
   void judge_climb(const Status& status, uint16_t limit);
   void judge_quiet_climb(const Elements& elements, uint32_t now_ms);
   void judge_elements(const Sums& sums, const Elements& elements, uint32_t now_ms);
@@ -63,6 +64,7 @@ class Guard {
 
   InARow parts_wrong_, reference_off_;
   InARow bath_faulty_, bath_over_, guard_faulty_, guard_over_, disagree_;
+  Pace pace_;
   FastClimb fast_climb_;
   SlowClimb slow_climb_;
   uint32_t believed_bath_sum_ = 0;  // latest plausible one; 0 before the first

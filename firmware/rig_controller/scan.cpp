@@ -39,7 +39,17 @@ void scan_add(Sums& sums, LineBuffer& line) {
 void scan_parts(Sums& sums) {
   read_back(board::Chip::bath_rtd, sums.bath_fault, sums.parts_wrong);
   read_back(board::Chip::guard_rtd, sums.guard_fault, sums.parts_wrong);
-  for (uint8_t i = 0; i < 3; ++i)
+  for (uint8_t i = 0; i < board::adcs; ++i)
     sums.reference[i] =
         adc_read(board::Chip(uint8_t(board::Chip::lift_adc) + i), board::reference_channel);
+}
+
+void scan_begin_leads() {
+  rtd_begin_cycle(board::Chip::bath_rtd);
+  rtd_begin_cycle(board::Chip::guard_rtd);
+}
+
+void scan_end_leads() {
+  rtd_end_cycle(board::Chip::bath_rtd);
+  rtd_end_cycle(board::Chip::guard_rtd);
 }

@@ -83,7 +83,7 @@ def _bus(s: Sheet) -> None:
         182,
         36,
         "current, voltage: channels 0 to 5 from sheet 4;\n"
-        "7: half of the reference, made from a SECOND one",
+        "7: 1/3 and 2/3 of the reference, from a SECOND one",
         SMALL,
     )
     s.text(256, 36, "channels 0 to 5\nto sheet 4", SMALL)
@@ -107,8 +107,8 @@ def _probes(s: Sheet) -> None:
     s.text(
         223,
         96,
-        "sheath 6 mm, earthed;\nscreen earthed at the\nconverter only. A broken\n"
-        "wire reads open: trip.",
+        "sheath 6 mm, earthed;\nscreen earthed at the\nconverter only. 10 Mohm\n"
+        "from S+ to the bias: a\nbroken S+ reads open.",
         SMALL,
     )
 

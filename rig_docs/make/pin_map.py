@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from controller_source import constant, source
+from controller_source import constant, constants, source
 from page_table import table
 
 # Silk-screen names of the two usual boards' headers by port and bit, from memory.
@@ -113,8 +113,9 @@ def page() -> str:
         "",
         table(("select", "part", "remark"), parts),
         "",
-        f"Channel {constant('board.h', 'reference_channel')} of each ADC carries code "
-        f"{constant('board.h', 'reference_code')} (see [self-tests](self_tests.md)).",
+        f"Channel {constant('board.h', 'reference_channel')} of each ADC carries a code of its own:",
+        f"{', '.join(map(str, constants('board.h', 'reference_code')))}, in the order above",
+        "(see [self-tests](self_tests.md)).",
         "",
     ]
     return "\n".join(lines)

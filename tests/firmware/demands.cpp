@@ -194,6 +194,26 @@ TEST(limits_beyond_each_ceiling) {
               beyond);
   CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::heater_on_limit_s, ceiling::heater_on_s + 1)),
               beyond);
+  for (const int off : {-379, 379}) {  // 3 K: 378
+    const int offset = wire::offset_middle + off;
+    CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::disagree_offset_sum, offset)), beyond);
+  }
+  wire::Limits slow = usual_limits();
+  slow.probe_lag_s = 61;
+  CHECK_EQUAL(answer_to(rig, slow), beyond);
+  const auto at_station = [](uint16_t (wire::Limits::*field)[6], int s, int value) {
+    wire::Limits limits = usual_limits();
+    (limits.*field)[s] = uint16_t(value);
+    return limits;
+  };
+  for (int s = 0; s < wire::stations; ++s) {
+    CHECK_EQUAL(answer_to(rig, at_station(&wire::Limits::lift_low_code, s, 19)), beyond);
+    CHECK_EQUAL(answer_to(rig, at_station(&wire::Limits::lift_high_code, s, 4076)), beyond);
+    CHECK_EQUAL(answer_to(rig, at_station(&wire::Limits::over_stroke_code, s, 4076)), beyond);
+    wire::Limits steep = usual_limits();
+    steep.element_per_k[s] = 51;
+    CHECK_EQUAL(answer_to(rig, steep), beyond);
+  }
   for (int s = 0; s < wire::stations; ++s) {
     wire::Limits limits = usual_limits();
     limits.element_max_code[s] = ceiling::element_code + 1;

@@ -125,6 +125,109 @@ TEST(probes_disagree_for_three_seconds) {
   CHECK_EQUAL(rig.c.trip.limit, 504u);
 }
 
+namespace {
+
+// Stirred for a minute, with a limit of 1.5 K (189 counts) and probes of which one is 10 s slower.
+void stir(Rig& rig, uint8_t lag_s = 0) {
+  rig.c.limits.disagree_limit_sum = 189;
+  rig.c.limits.probe_lag_s = lag_s;
+  rig.go_live(0);
+  rig.ticks(600);
+}
+
+// Ticks to the trip with the guard probe so many codes above the bath's, of four a sum, or -1.
+int ticks_apart(Rig& rig, int codes, int most = 60) {
+  rig.guard_code = rig.bath_code + codes;
+  return rig.ticks_to_trip(most);
+}
+
+}  // namespace
+
+TEST(probes_disagree_by_the_hosts_limit_once_stirred_for_a_minute) {
+  Rig rig;
+  stir(rig);
+  CHECK_EQUAL(ticks_apart(rig, 47), -1);   // 188
+  CHECK_EQUAL(ticks_apart(rig, 48, 29), -1);
+  CHECK_EQUAL(ticks_apart(rig, 0, 1), -1);
+  CHECK_EQUAL(ticks_apart(rig, -48), 30);
+  CHECK(rig.tripped_by(TripReason::probes_disagree));
+  CHECK_EQUAL(rig.c.trip.value, 192u);
+  CHECK_EQUAL(rig.c.trip.limit, 189u);
+}
+
+TEST(probes_of_a_bath_not_stirred_for_a_minute_have_the_wide_level) {
+  for (const int codes : {126, 127}) {  // 504: 4 K
+    Rig still;
+    still.c.limits.disagree_limit_sum = 189;
+    CHECK_EQUAL(ticks_apart(still, codes) > 0, codes == 127);
+    Rig young;
+    young.c.limits.disagree_limit_sum = 189;
+    young.go_live(0);
+    young.ticks(500);
+    CHECK_EQUAL(ticks_apart(young, codes) > 0, codes == 127);
+  }
+}
+
+TEST(bench_that_tripped_on_its_probes_is_clear_within_the_wide_level) {
+  Rig rig;
+  stir(rig);
+  CHECK_EQUAL(ticks_apart(rig, 100), 30);  // 3.2 K
+  rig.hold = false;
+  rig.ticks(20);
+  rig.say(wire::Clear{rig.c.trip.number});
+  rig.tick();
+  CHECK(!rig.c.trip.reason);
+}
+
+TEST(difference_is_counted_from_the_offset) {
+  for (const int offset : {-200, 0, 200}) {
+    Rig rig;
+    rig.c.limits.disagree_offset_sum = uint16_t(wire::offset_middle + offset);
+    rig.guard_code = warm_code - offset / 4;
+    stir(rig);
+    rig.ticks(60);
+    CHECK(rig.live());
+    rig.guard_code -= 48;
+    CHECK_EQUAL(rig.ticks_to_trip(60), 30);
+  }
+}
+
+// A probe that lags by 10 s falls behind by 0.5 K, 63 counts, in a ramp of 3 K/min; with the 172
+// it differs by at rest that is more than the limit alone allows.
+TEST(lag_times_rate_is_allowed_while_the_bath_moves_and_until_the_slow_probe_is_there) {
+  for (const int lag_s : {0, 10}) {
+    Rig rig;
+    stir(rig, uint8_t(lag_s));
+    rig.want.duty = 500;
+    double behind = 0;
+    const auto ramp = [&](double rate_k_per_min, int ticks) {
+      for (int i = 0; i < ticks && rig.live(); ++i) {
+        const double rise = rate_k_per_min / 600.0 * sum_per_k / 4.0;
+        behind += rise - behind / 100.0;
+        rig.bath_code += rise;
+        rig.guard_code = rig.bath_code - behind - 43.0;
+        rig.tick();
+      }
+    };
+    ramp(0.0, 100);
+    CHECK(rig.live());
+    ramp(3.0, 900);
+    ramp(0.0, 900);
+    CHECK_EQUAL(rig.live(), lag_s == 10);
+    ramp(0.0, 6000);
+    if (lag_s == 0) continue;
+    rig.guard_code -= 7;
+    CHECK(rig.ticks_to_trip(2000) > 0);  // 200: the allowance has died away
+  }
+}
+
+TEST(no_jump_of_a_probe_opens_the_level_beyond_its_ceiling) {
+  Rig rig;
+  stir(rig, 120);
+  CHECK_EQUAL(ticks_apart(rig, 130), 30);  // 520, ceiling 4.1 K: 517
+  CHECK_EQUAL(rig.c.trip.limit, 517u);
+}
+
 TEST(climb_below_the_limit_with_noise) {
   Rig rig;
   rig.go_live(0);
@@ -446,7 +549,7 @@ namespace {
 
 Sums healthy_sums() {
   Sums sums;
-  for (uint16_t& code : sums.reference) code = board::reference_code;
+  for (int i = 0; i < 3; ++i) sums.reference[i] = board::reference_code[i];
   return sums;
 }
 

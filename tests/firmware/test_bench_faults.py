@@ -27,6 +27,8 @@ from proofbath.wire.table import (
 )
 
 WARM_C = 60.0
+AS_AT_60_C = 0.3081
+"""Share of full scale of a platinum probe at 60 degC, 123.24 ohm (IEC 60751), against 400 ohm."""
 
 
 class Row(NamedTuple):
@@ -71,14 +73,15 @@ ROWS = [
     Row(TripReason.ELEMENT_FEED_STUCK, "bypass_closed", 0.0, 0.2, size=0.3, station=3),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_rtdin_plus_open", 0.2, 0.4),
     Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_rtdin_plus_open", 0.2, 0.4),
-    Row(TripReason.REFERENCE_CHANNEL, "select_a_high", 0.2, 0.4),
-    Row(TripReason.ELEMENT_FEED_STUCK, "select_b_low", 0.0, 0.2, reaches_dac=False),
+    Row(TripReason.PART_READ_BACK, "select_a_low", 0.2, 0.4, reaches_dac=False),
+    Row(TripReason.PART_READ_BACK, "select_a_high", 0.2, 0.4),
+    Row(TripReason.REFERENCE_CHANNEL, "select_b_low", 0.2, 0.4, reaches_dac=False),
     Row(TripReason.PART_READ_BACK, "select_b_high", 0.2, 0.4, reaches_dac=False),
     Row(TripReason.REFERENCE_CHANNEL, "select_c_low", 0.2, 0.4, reaches_dac=False),
-    Row(TripReason.ELEMENT_FEED_STUCK, "select_c_high", 0.0, 0.2),
+    Row(TripReason.PART_READ_BACK, "select_c_high", 0.2, 0.4),
     Row(TripReason.PART_READ_BACK, "miso_low", 0.2, 0.4),
-    Row(TripReason.ELEMENT_FEED_STUCK, "miso_high", 0.0, 0.2),
-    Row(TripReason.ELEMENT_FEED_STUCK, "spi_clock_dead", 0.0, 0.2, reaches_dac=False),
+    Row(TripReason.PART_READ_BACK, "miso_high", 0.2, 0.4),
+    Row(TripReason.PART_READ_BACK, "spi_clock_dead", 0.2, 0.4, reaches_dac=False),
     Row(
         TripReason.BATH_OVER_LIMIT, "extra_heat", 10.0, 60.0, size=3000.0,
         limits=USUAL._replace(bath_limit_sum=probe_sum(WARM_C + 2)),
@@ -208,6 +211,49 @@ def senses_rotation(bench: Bench) -> None:
 
 def test_rotation_contact_that_is_stuck_trips_at_rest(bench: Bench) -> None:
     senses_rotation(bench)
+
+
+def finds_broken_lead(bench: Bench, probe: str, lead: str) -> None:
+    """A force lead shows within a second of READY by the converter's own cycle, not in LIVE."""
+    bench.ready()
+    for sample in bench.hold(5.0):
+        assert sample.state == State.LIVE
+    bench.fault(f"{probe}_probe_{lead}_open", 0, AS_AT_60_C)
+    for sample in bench.hold(3.0):
+        assert sample.state == State.LIVE
+    at = bench.sample
+    bench.tick(Demand(at.boot_id, at.sequence, 0, 0, 0, 0, OFF))
+    ticks = next(n for n in range(1, 20) if bench.tick().state == State.TRIPPED)
+    assert ticks <= 15
+    assert bench.sample.trip_reason == TripReason[f"{probe}_PROBE_FAULT".upper()]
+    for _ in range(20):
+        assert bench.tick().causes & 1 << bench.sample.trip_reason
+
+
+@pytest.mark.parametrize("probe", ["bath", "guard"])
+@pytest.mark.parametrize("lead", ["force_plus", "force_minus"])
+def test_broken_force_lead_is_found_at_rest(bench: Bench, probe: str, lead: str) -> None:
+    finds_broken_lead(bench, probe, lead)
+
+
+def test_broken_force_lead_is_found_at_boot(bench: Bench) -> None:
+    bench.ready()
+    for _ in range(30):  # both copies of limits and cleared trip are burnt
+        bench.tick()
+    bench.fault("guard_probe_force_plus_open", 0, AS_AT_60_C)
+    bench.boot(BootCause.EXTERNAL)
+    for _ in range(4):
+        bench.tick()
+    assert bench.sample.trip_reason == TripReason.GUARD_PROBE_FAULT
+
+
+def test_look_at_the_leads_hides_no_sample_and_finds_nothing_in_health(bench: Bench) -> None:
+    bench.ready()
+    for _ in range(100):
+        sample = bench.tick()
+        assert sample.bath_fault == sample.guard_fault == sample.causes == 0
+        assert sample.bath_sum == pytest.approx(probe_sum(WARM_C), abs=20)
+    assert sample.state == State.READY
 
 
 def test_spike_on_the_stop_line_does_nothing(bench: Bench) -> None:

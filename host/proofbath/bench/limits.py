@@ -10,6 +10,7 @@ from pydantic import Field
 from proofbath.bench.calibration import Calibration, ProbeCalibration, StationCalibration
 from proofbath.description import Described
 from proofbath.errors import InputError
+from proofbath.wire.guard_levels import value_of
 from proofbath.wire.table import OFFSET_MIDDLE, SCANS_PER_TICK, Limits
 
 CLIMB_WINDOW_MIN = 10.0 / 60.0
@@ -71,8 +72,8 @@ def wire_limits(
             min(bench.element_on_limit_s, on_s)
             for on_s in element_on_s or (bench.element_on_limit_s,) * len(scales)
         ),
-        lift_low_code=tuple(s.window_low_code for s in scales),
-        lift_high_code=tuple(s.window_high_code for s in scales),
+        lift_low_code=tuple(_window(s)[0] for s in scales),
+        lift_high_code=tuple(_window(s)[1] for s in scales),
         over_stroke_code=tuple(
             _over_stroke_code(s, unit) for s, unit in zip(scales, stations, strict=True)
         ),
@@ -82,8 +83,14 @@ def wire_limits(
     )
 
 
+def _window(scale: StationCalibration) -> tuple[int, int]:
+    """The gauge's electrical window, no wider than the controller takes."""
+    low = max(scale.window_low_code, value_of("gauge_floor_code"))
+    return low, min(scale.window_high_code, value_of("gauge_ceiling_code"))
+
+
 def _over_stroke_code(scale: StationCalibration, unit: StationLimit | None) -> int:
-    low, high = scale.window_low_code, scale.window_high_code
+    low, high = _window(scale)
     if unit is None:
         return high
     code = floor(scale.lift_sum(unit.over_stroke_mm) / SCANS_PER_TICK)

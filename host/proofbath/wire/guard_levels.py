@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from proofbath.wire.table import TICK_MS, StationFlag, TripReason
+from proofbath.wire.table import TICK_MS, StationFlag, StopReason, TripReason
 
-Cause = TripReason | StationFlag
+Cause = TripReason | StationFlag | StopReason
 
 
 class Level(NamedTuple):
@@ -27,7 +27,7 @@ def _level(name: str, value: int, meaning: str, *of: Cause) -> Level:
     return Level(name, value, of, meaning)
 
 
-T, S = TripReason, StationFlag
+T, S, STOP = TripReason, StationFlag, StopReason
 PROBE_FAULTS = (T.BATH_PROBE_FAULT, T.GUARD_PROBE_FAULT)
 OVER_LIMIT = (T.BATH_OVER_LIMIT, T.GUARD_OVER_LIMIT)
 ELEMENT = (S.ELEMENT_OVER, S.ELEMENT_OPEN, S.ELEMENT_SHORT)
@@ -36,7 +36,12 @@ CURRENT = (*ELEMENT, T.ELEMENT_FEED_STUCK, T.OFF_FAILED)
 LEVELS = (
     # Ceilings: the host may only tighten.
     _level("bath_ceiling_mc", 125_000, "above the boil of any glycol mix", *OVER_LIMIT),
-    _level("disagree_ceiling_mk", 5_000, "greatest probe difference", T.PROBES_DISAGREE),
+    _level(
+        "disagree_ceiling_mk", 4_100, "the wide level where a probe counts most a kelvin",
+        T.PROBES_DISAGREE,
+    ),
+    _level("offset_ceiling_mk", 3_000, "greatest offset of two probes", T.PROBES_DISAGREE),
+    _level("probe_lag_ceiling_s", 60, "greatest lag between two probes", T.PROBES_DISAGREE),
     _level("climb_ceiling_mk", 3_333, "20 K/min over 10 s", T.CLIMB_TOO_FAST),
     _level("heater_on_ceiling_s", 50_400, "14 h: longer than any night", T.HEATER_ON_LIMIT),
     _level("element_ceiling_ma", 1_500, "greatest element set-point", S.ELEMENT_OVER),
@@ -44,15 +49,38 @@ LEVELS = (
         "element_on_ceiling_s", 14_400, "4 h unbroken: a power ramp of 0.05 W/min to 12 W",
         S.ELEMENT_TIME,
     ),
+    _level("element_per_k_ceiling", 50, "in 1e-5 per K, of any heater wire", S.ELEMENT_HOT),
+    _level("gauge_floor_code", 20, "lowest code of a gauge that is whole", S.GAUGE_FAULT),
+    _level(
+        "gauge_ceiling_code", 4_075, "highest code of a gauge that is whole",
+        S.GAUGE_FAULT, S.OVER_STROKE,
+    ),
     # Probes.
     _level("probe_lowest_mc", -20_000, "colder is no plausible bath", *PROBE_FAULTS),
     _level("probe_highest_mc", 160_000, "hotter is no plausible bath", *PROBE_FAULTS),
+    _level(
+        "guard_threshold_mc", -15_000,
+        "the low threshold of the guard probe's converter; by it one is known from the other, whose "
+        "threshold is probe_lowest_mc",
+        T.PART_READ_BACK,
+    ),
+    _level("leads_ms", 1_000, "between two cycles that look for broken leads", *PROBE_FAULTS),
     _level("probe_samples", 3, "one disturbed sample trips nothing", *PROBE_FAULTS, *OVER_LIMIT),
+    _level(
+        "disagree_wide_mk", 4_000, "in a bath that is not stirred, or not yet, and lies in layers",
+        T.PROBES_DISAGREE,
+    ),
+    _level("disagree_stirred_ms", 60_000, "from then on the host's limit", T.PROBES_DISAGREE),
     _level("disagree_samples", 30, "3 s", T.PROBES_DISAGREE),
     _level(
         "layers_ms", 30_000, "still for so long, a bath parts into layers that mix at the start",
         T.CLIMB_TOO_FAST,
     ),
+    # Heat without rise: a stop without latch.
+    _level("unseen_rise_mk", 2_000, "rise that was to be seen", STOP.HEAT_UNSEEN),
+    _level("unseen_share", 3, "less than one part in so many was seen", STOP.HEAT_UNSEEN),
+    _level("unseen_window_s", 120, "of heat, beside its delay", STOP.HEAT_UNSEEN),
+    _level("unseen_cooled_s", 360, "after the cooling valve closed", STOP.HEAT_UNSEEN),
     # Slow back-up for a welded path.
     _level("quiet_heater_ms", 120_000, "sheath and mixing are over", T.CLIMB_WHILE_OFF),
     _level("quiet_elements_ms", 60_000, "element heat has left the units", T.CLIMB_WHILE_OFF),
@@ -85,6 +113,11 @@ LEVELS = (
     _level("element_samples", 3, "one disturbed sample costs no unit its night", *ELEMENT),
     _level("element_over_ma", 40, "beside a tenth of the set-point", S.ELEMENT_OVER),
     _level("element_short_ohm", 3, "a heater has 8 to 18 ohm", S.ELEMENT_SHORT),
+    _level("hot_k_per_w", 4, "an immersed core over its bath", S.ELEMENT_HOT),
+    _level("hot_margin_mk", 10_000, "what the core warms before its base is measured", S.ELEMENT_HOT),
+    _level("hot_leads_e5", 100, "leads and contacts, in 1e-5 of the resistance", S.ELEMENT_HOT),
+    _level("hot_seconds", 3, "means of a second in a row", S.ELEMENT_HOT),
+    _level("hot_base_kept_ms", 60_000, "a shorter break keeps the base", S.ELEMENT_HOT),
     _level("gauge_ms", 1_000, "outside its limits", S.GAUGE_FAULT, S.OVER_STROKE),
 )  # fmt: skip
 

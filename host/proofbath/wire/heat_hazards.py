@@ -11,10 +11,9 @@ from proofbath.wire.hazards import (
     Hazard,
     Part,
     Wired,
-    costs_the_station,
     trips,
 )
-from proofbath.wire.table import RefusedReason, StationFlag, StopReason, TripReason
+from proofbath.wire.table import RefusedReason, StopReason, TripReason
 from proofbath.wire.watches import Before, Watch
 
 T, W = TripReason, Wired
@@ -24,7 +23,6 @@ AS_AT_60_C = 0.3081
 MUST_ARRIVE = (Part.RISING, Part.FALLING, Part.POWER, Part.COOLING)
 """Parts with a temperature still to be reached, there or in the step behind."""
 GUARD_PROBE_TELLS = dict.fromkeys(MUST_ARRIVE, trips(T.PROBES_DISAGREE, T.GUARD_OVER_LIMIT))
-NOTHING_FED = (0.0, 0.0, 0.0)
 MIRROR_BEHIND = End(latched=T.CONTACTOR_MIRROR)
 """A contactor that sticks shows when it should open: behind the run, and bars the next one."""
 NATIVE_ROWS = "tests/firmware/guard_rows.cpp::"
@@ -46,7 +44,9 @@ def _lead(probe: str, fault: TripReason, stuck: dict[Part, End]) -> tuple[Fault,
     faults = []
     for lead in unsure:
         kind = f"{probe}_probe_{lead}"
-        faults.append(Fault(kind, GOES_ON, stuck, AS_AT_60_C))
+        # A force lead shows by the converter's own cycle once the bench rests, behind the run.
+        behind = GOES_ON if lead.startswith("rtdin") else End(latched=fault)
+        faults.append(Fault(kind, behind, stuck, AS_AT_60_C))
         faults.append(Fault(kind, trips(fault), size=FULL_SCALE))
     faults.append(Fault(f"{probe}_probe_rtdin_plus_open", trips(fault), size=AS_AT_60_C))
     return tuple(faults)
@@ -190,19 +190,18 @@ HEAT = (
     ),
     Hazard(
         "two probes become one", Harm.HEAT, "a select line, the answer line or the clock breaks",
-        (T.PART_READ_BACK, T.REFERENCE_CHANNEL, T.ELEMENT_FEED_STUCK, W.CUT_OUT),
+        (T.PART_READ_BACK, T.REFERENCE_CHANNEL, W.CUT_OUT),
         (
-            # Line A low: both probes are one, and currents are read from the gauges' converter.
-            Fault("select_a_low", GOES_ON,
-                  {Part.POWER: costs_the_station(StationFlag.ELEMENT_OPEN, NOTHING_FED)}),
-            Fault("select_a_high", trips(T.REFERENCE_CHANNEL)),
-            Fault("select_b_low", trips(T.ELEMENT_FEED_STUCK)),
+            # Each part is known from the others: by its threshold, or by its reference channel.
+            Fault("select_a_low", trips(T.PART_READ_BACK)),
+            Fault("select_a_high", trips(T.PART_READ_BACK)),
+            Fault("select_b_low", trips(T.REFERENCE_CHANNEL)),
             Fault("select_b_high", trips(T.PART_READ_BACK)),
             Fault("select_c_low", trips(T.REFERENCE_CHANNEL)),
-            Fault("select_c_high", trips(T.ELEMENT_FEED_STUCK)),
+            Fault("select_c_high", trips(T.PART_READ_BACK)),
             Fault("miso_low", trips(T.PART_READ_BACK)),
-            Fault("miso_high", trips(T.ELEMENT_FEED_STUCK)),
-            Fault("spi_clock_dead", trips(T.ELEMENT_FEED_STUCK)),
+            Fault("miso_high", trips(T.PART_READ_BACK)),
+            Fault("spi_clock_dead", trips(T.PART_READ_BACK)),
         ),
         "the cut-out",
     ),

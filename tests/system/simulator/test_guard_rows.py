@@ -13,6 +13,7 @@ from firmware.test_bench_faults import (
     STATION_ROWS,
     Row,
     escalates,
+    finds_broken_lead,
     senses_rotation,
 )
 from proofbath.wire.table import BootCause, Identity, State, StationFlag, Trip, TripReason
@@ -76,6 +77,10 @@ def test_board_without_a_pin_for_the_horn_escalates_too(new_bench: NewBench, bui
     bench = new_bench(elf=build / "rig_controller_atmega328p.elf", bath__start_c=60.0)
     escalates(bench)
     assert not [c for c in bench.changes() if c.name == "horn"]
+
+
+def test_broken_force_lead_is_found_at_rest(bench: SimulatedBench) -> None:
+    finds_broken_lead(bench, "bath", "force_minus")
 
 
 def test_rotation_contact_that_is_stuck_trips_at_rest(bench: SimulatedBench) -> None:
