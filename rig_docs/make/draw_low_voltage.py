@@ -49,7 +49,8 @@ def _controller(s: Sheet) -> None:
         ),
         (
             116,
-            "drivers, sheet 3: contactor, heater, element_feed,\nstirrer, cooling, horn (not on the small board)",
+            "drivers, sheet 3: contactor, heater, element_feed,\n"
+            "stirrer, cooling, horn (not on the small board)",
         ),
         (132, "station switches, sheet 4"),
         (150, "isolator, then the host"),

@@ -116,7 +116,7 @@ def page() -> str:
         "The RTD converters are 3.3 V parts: level shifters on select, clock and data to them, a",
         "buffer on data from them, see [wiring](wiring.md#rtd-converters).",
         "",
-        f"Channel {constant('board.h', 'reference_channel')} of each ADC carries a code of its own:",
+        f"Channel {constant('board.h', 'reference_channel')} of each ADC carries its own code:",
         f"{', '.join(map(str, constants('board.h', 'reference_code')))}, in the order above",
         "(see [self-tests](self_tests.md)).",
         "",

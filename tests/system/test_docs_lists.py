@@ -124,7 +124,7 @@ def test_what_a_code_spoils_is_said_rightly() -> None:
 
 MESSAGES = (
     *("faults", "check", "forecast", "heat_watch", "station_watch", "input_watch", "course"),
-    *("execution", "in_turn", "sequencer", "one_at_a_time"),
+    *("execution", "in_turn", "sequencer", "one_at_a_time", "no_value"),
 )
 NO_MESSAGE = {
     # parts of others

@@ -10,7 +10,6 @@ from proofbath.run.profile import Energise, Leg, PowerRamp
 
 CLOSED_K = 1.0
 """A rise must begin so far below the type's start for its zero (common practice, no source)."""
-_TRIAL = 'or set stage = "trial"'
 
 
 def value_faults(plan: NightPlan, legs: tuple[Leg, ...]) -> list[str]:
@@ -36,7 +35,9 @@ def _passes_faults(legs: tuple[Leg, ...]) -> list[str]:
                 f" is {first.purpose}; give the recorded steps a cycle of their own (cycle = 1)"
             )
     if not recorded and not faults:
-        faults.append(f'no step is recorded; give the rises purpose = "recorded", {_TRIAL}')
+        faults.append(
+            'no step is recorded; give the rises purpose = "recorded", or set stage = "trial"'
+        )
     return faults
 
 
@@ -60,5 +61,5 @@ def _rise_faults(legs: tuple[Leg, ...], start_c: float) -> list[str]:
     return [
         f"no recorded step rises from {start_c - CLOSED_K:.1f} °C or below through the"
         f" {start_c:.1f} °C at which the type opens, so no unit will have a start-to-open;"
-        f" record a rise from a bath with closed valves, {_TRIAL}"
+        ' record a rise from a bath with closed valves, or set stage = "trial"'
     ]

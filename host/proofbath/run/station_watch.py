@@ -42,6 +42,7 @@ class StationWatch:
         self._still_from_c = [math.nan] * STATIONS
         self._probes_k: float | None = None
         self._apart = 0
+        self._apart_told = False
         self._rates_k_per_s = deque[float](maxlen=RATE_BLOCKS)
 
     def flagged(self, flags: tuple[int, ...]) -> list[str]:
@@ -110,8 +111,11 @@ class StationWatch:
         change_k = apart_k - self._probes_k
         limit_k = PROBES_K + LAGS_APART_S * self._fastest_k_per_s(block)
         self._apart = self._apart + 1 if abs(change_k) > limit_k else 0
-        if self._apart != _PROBE_BLOCKS:
+        if abs(change_k) <= PROBES_K:
+            self._apart_told = False
+        if self._apart < _PROBE_BLOCKS or self._apart_told:
             return []
+        self._apart_told = True
         return [Watch.PROBES_CHANGED.say(change_k=change_k, limit_k=limit_k)]
 
     def _fastest_k_per_s(self, block: Block) -> float:

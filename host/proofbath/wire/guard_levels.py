@@ -60,8 +60,8 @@ LEVELS = (
     _level("probe_highest_mc", 160_000, "hotter is no plausible bath", *PROBE_FAULTS),
     _level(
         "guard_threshold_mc", -15_000,
-        "the low threshold of the guard probe's converter; by it one is known from the other, whose "
-        "threshold is probe_lowest_mc",
+        "the low threshold of the guard probe's converter; by it one is known from the other, "
+        "whose threshold is probe_lowest_mc",
         T.PART_READ_BACK,
     ),
     _level("leads_ms", 1_000, "between two cycles that look for broken leads", *PROBE_FAULTS),
@@ -114,7 +114,9 @@ LEVELS = (
     _level("element_over_ma", 40, "beside a tenth of the set-point", S.ELEMENT_OVER),
     _level("element_short_ohm", 3, "a heater has 8 to 18 ohm", S.ELEMENT_SHORT),
     _level("hot_k_per_w", 4, "an immersed core over its bath", S.ELEMENT_HOT),
-    _level("hot_margin_mk", 10_000, "what the core warms before its base is measured", S.ELEMENT_HOT),
+    _level(
+        "hot_margin_mk", 10_000, "what the core warms before its base is measured", S.ELEMENT_HOT
+    ),
     _level("hot_leads_e5", 100, "leads and contacts, in 1e-5 of the resistance", S.ELEMENT_HOT),
     _level("hot_seconds", 3, "means of a second in a row", S.ELEMENT_HOT),
     _level("hot_base_kept_ms", 60_000, "a shorter break keeps the base", S.ELEMENT_HOT),

@@ -39,7 +39,7 @@ class Watch(Enum):
         "free it in the morning; no value from it",
     )
     PROBES_CHANGED = Telling(
-        "bath minus guard probe changed by {change_k:+.2f} K since the start, limit {limit_k:.1f}"
+        "bath minus guard probe changed by {change_k:+.2f} K since the start, limit {limit_k:.2f}"
         " K; check both probes at the ice point",
         "stratified, or a probe drifts: `calibrate probe --check` before you certify",
     )
