@@ -64,7 +64,8 @@ TRIPS = (
     ),
     _trip(
         T.PROBES_DISAGREE,
-        f"the run's limit, {value_of('disagree_ceiling_mk') / 1000:g} K at most",
+        "the run's limit and the lag's share of the climb, stirred for"
+        f" {_s('disagree_stirred_ms')}; before that {value_of('disagree_wide_mk') / 1000:g} K",
         _s("disagree_samples"),
         Latent.PROOF,
         Proof.PROBES_APART,

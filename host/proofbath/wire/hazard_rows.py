@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from proofbath.wire.guards import guard_of, in_force
 from proofbath.wire.hazards import ByTest, Eye, Fault, Hazard, Link, Proof
 from proofbath.wire.heat_hazards import HEAT
 from proofbath.wire.other_hazards import CONTROL, ELEMENT, PERSON, VALUE
-from proofbath.wire.table import RefusedReason, StopReason, TripReason
+from proofbath.wire.table import RefusedReason, StopReason
 from proofbath.wire.watches import Before, Watch
 
 HAZARDS: tuple[Hazard, ...] = (*HEAT, *ELEMENT, *CONTROL, *PERSON, *VALUE)
@@ -49,10 +47,5 @@ def label(eye: Eye) -> str:
     name = (eye.name or "").lower()
     if isinstance(eye, Watch):
         return name.replace("_", " ")
-    kind = {TripReason: "", StopReason: "stop ", RefusedReason: "refusal "}.get(type(eye), "")
-    return f"{kind}`{name}`"
-
-
-def shown() -> Iterator[tuple[Hazard, Eye]]:
-    """Yield every pair of a hazard and one of its layers."""
-    return ((hazard, eye) for hazard in HAZARDS for eye in hazard.layers)
+    kinds: dict[type, str] = {StopReason: "stop ", RefusedReason: "refusal "}
+    return f"{kinds.get(type(eye), '')}`{name}`"
