@@ -77,6 +77,7 @@ void drive(uint8_t outputs) {
   d.element_feed = outputs & uint8_t(wire::Output::element_feed);
   d.stirrer = outputs & uint8_t(wire::Output::stirrer);
   d.cooling = outputs & uint8_t(wire::Output::cooling);
+  d.horn = outputs & uint8_t(wire::Output::horn);
 }
 
 void switch_stations(uint8_t closed) {

@@ -10,7 +10,7 @@ namespace plant {
 
 // What the controller switches and sets.
 struct Drive {
-  bool contactor, heater, element_feed, stirrer, cooling;
+  bool contactor, heater, element_feed, stirrer, cooling, horn;
   bool station_switch[kStations];
   uint16_t element_code[kStations];  // 0..4095, 0.5 mA each
 };

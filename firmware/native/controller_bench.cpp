@@ -18,7 +18,8 @@ constexpr Named outputs[] = {{"output.contactor", &plant::Drive::contactor},
                              {"output.heater", &plant::Drive::heater},
                              {"output.element_feed", &plant::Drive::element_feed},
                              {"output.stirrer", &plant::Drive::stirrer},
-                             {"output.cooling", &plant::Drive::cooling}};
+                             {"output.cooling", &plant::Drive::cooling},
+                             {"output.horn", &plant::Drive::horn}};
 
 // Station index of "<prefix><1..6>", or -1.
 int station_of(const char* key, const char* prefix) {

@@ -6,7 +6,7 @@ namespace devices {
 
 namespace {
 
-constexpr double reference_ohm = 400.0;
+constexpr double reference_ohm = board::reference_ohm;
 constexpr uint8_t converting = 0xC0;  // bias on and continuous
 constexpr uint8_t biased_at_rest = 0x80;
 constexpr uint8_t clear_faults = 0x02;

@@ -12,7 +12,8 @@ constexpr double kSpinUpS = 1.0, kSpinDownS = 0.5, kTurningSpeed = 0.95;
 constexpr double kProbeDepth[2] = {0.2, -0.2};  // in the layers, -0.5 bottom .. 0.5 top
 constexpr double kCutOutDepth = -0.4;  // its sensor sits low, near the heater
 constexpr double kOpenOhm = 1e9;
-constexpr double kReference = 0.5;  // of full scale, on the last channel of each converter
+// Of full scale, on the last channel of each converter.
+constexpr double kReference[3] = {1.0 / 2.0, 1.0 / 3.0, 2.0 / 3.0};
 
 // The guard probe's fault of a kind, named for the bath probe.
 Fault of_probe(Fault of_bath, int probe) {
@@ -27,7 +28,7 @@ Plant::Plant(uint64_t seed)
   start(dt_s_);
   signals_.probe_ohm[0] = signals_.probe_ohm[1] = platinum_ohm(bath_.model.start_c);
   for (int i = 0; i < kStations; ++i) signals_.gauge_ratio[i] = station_[i].gauge_ratio();
-  for (double& ratio : signals_.reference_ratio) ratio = kReference;
+  for (int i = 0; i < 3; ++i) signals_.reference_ratio[i] = kReference[i];
   signals_.level_ok = signals_.emergency_stop_closed = signals_.contactor_open = true;
 }
 
@@ -190,7 +191,7 @@ void Plant::stray_converters() {
   double* const ratios[] = {signals_.gauge_ratio, signals_.current_ratio, signals_.voltage_ratio};
   for (int i = 0; i < 3; ++i) {
     const double gain = 1.0 + faults_.size(Fault(int(Fault::GaugeConverterOff) + i));
-    signals_.reference_ratio[i] = kReference * gain;
+    signals_.reference_ratio[i] = kReference[i] * gain;
     for (int s = 0; s < kStations; ++s) ratios[i][s] *= gain;
   }
 }

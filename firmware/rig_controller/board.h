@@ -1,4 +1,4 @@
-// The controller's only way to its hardware, and the ceilings that no host may pass.
+// The controller's only way to its hardware.
 // Each target implements these functions once (board_avr.cpp, native/board_native.cpp).
 
 #pragma once
@@ -21,34 +21,28 @@ constexpr uint8_t stations = 6;
 static_assert(stations <= wire::stations, "the wire carries no more stations");
 
 // Reference resistors of the RTD converters, which turn every sum of a probe into ohm.
-constexpr uint16_t reference_ohm = 400;
-
-// Greatest limits a host may ask for; the host can only tighten. Probe sums are four 15-bit
-// codes of a Pt100 (IEC 60751) against 400 ohm: sum = R / 400 * 131072, near 126 counts a kelvin.
-namespace ceiling {
-constexpr uint32_t probe_sum = 48481;     // 125 degC: above the boil of any glycol mix
-constexpr uint16_t disagree_sum = 630;    // 5 K
-constexpr uint16_t climb_sum = 420;       // 20 K/min over 10 s: 3.3 K
-constexpr uint16_t heater_on_s = 50400;   // 14 h: longer than any night
-constexpr uint16_t element_code = 3000;   // 1.5 A
-constexpr uint16_t element_on_s = 14400;  // 4 h unbroken: a power ramp of 0.05 W/min to 12 W
-}  // namespace ceiling
+#ifndef REFERENCE_OHM
+#define REFERENCE_OHM 400
+#endif
+constexpr uint16_t reference_ohm = REFERENCE_OHM;
 
 // Parts on the SPI bus, each with its own select line.
 enum class Chip : uint8_t {
   bath_rtd,     // RTD converter, SPI mode 1
   guard_rtd,    // RTD converter, SPI mode 1
-  lift_adc,     // 8-channel ADC, SPI mode 0; channel = station, 7 = reference_code
+  lift_adc,     // 8-channel ADC, SPI mode 0; channel = station, 7 = its reference
   current_adc,  // as lift_adc
   voltage_adc,  // as lift_adc
   element_dac   // octal DAC, SPI mode 1; channel = station
 };
 constexpr uint8_t chips = 6;
 
-// Each ADC's last channel carries half of its full scale, made without its own reference: from a
-// second one, and at the gauges, which are ratiometric, by two equal resistors.
+// Each ADC's last channel carries a share of its full scale of its own, by which one is known from
+// the others: 1/2, 1/3, 2/3. It is made without the ADC's own reference: from a second one, and at
+// the gauges, which are ratiometric, by two equal resistors.
+constexpr uint8_t adcs = 3;
 constexpr uint8_t reference_channel = 7;
-constexpr uint16_t reference_code = 2048;
+constexpr uint16_t reference_code[adcs] = {2048, 1365, 2730};
 
 // Pins safe (everything off), bus and serial port running.
 void start();
@@ -72,7 +66,8 @@ uint8_t transfer(uint8_t out);
 // wire::Input bits as they stand now.
 uint8_t inputs();
 
-// Drives wire::Output bits; each bit set is that output on.
+// Drives wire::Output bits; each bit set is that output on. One that the board has no pin for is
+// driven nowhere.
 void drive(uint8_t outputs);
 
 // Closes the station switches whose bit is set (bit 0 = station 1), opens the others.

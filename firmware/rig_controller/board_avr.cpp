@@ -52,12 +52,14 @@ inline __attribute__((always_inline)) volatile Port& port_of(Pin pin) {
 }
 
 inline __attribute__((always_inline)) void set(Pin pin, bool high) {
+  if (!pin.port) return;
   volatile Port& port = port_of(pin);
   const uint8_t mask = static_cast<uint8_t>(1 << pin.bit);
   port.out = static_cast<uint8_t>(high ? port.out | mask : port.out & ~mask);
 }
 
 inline __attribute__((always_inline)) void make_output(Pin pin) {
+  if (!pin.port) return;
   volatile Port& port = port_of(pin);
   port.direction = static_cast<uint8_t>(port.direction | 1 << pin.bit);
 }
@@ -78,11 +80,13 @@ inline __attribute__((always_inline)) void outputs_off() {
   set(pins.element_feed, false);
   set(pins.stirrer, false);
   set(pins.cooling, false);
+  set(pins.horn, false);
   make_output(pins.contactor);
   make_output(pins.heater);
   make_output(pins.element_feed);
   make_output(pins.stirrer);
   make_output(pins.cooling);
+  make_output(pins.horn);
 }
 
 template <uint8_t station>
@@ -225,6 +229,7 @@ void drive(uint8_t outputs) {
   set(pins.element_feed, asks(outputs, wire::Output::element_feed));
   set(pins.stirrer, asks(outputs, wire::Output::stirrer));
   set(pins.cooling, asks(outputs, wire::Output::cooling));
+  set(pins.horn, asks(outputs, wire::Output::horn));
 }
 
 void switch_stations(uint8_t closed) { switch_from<0>(closed); }

@@ -20,8 +20,11 @@ struct Pin {
   uint8_t bit;
 };
 
+// Stands for a wire that a board does not have.
+constexpr Pin no_pin = {0, 0};
+
 struct PinMap {
-  Pin contactor, heater, element_feed, stirrer, cooling;
+  Pin contactor, heater, element_feed, stirrer, cooling, horn;
   Pin level_ok, stirrer_turning, emergency_stop_closed, heater_live, contactor_open;
   Pin select[3];  // lowest bit first
   Pin bus_select, clock, data_out, data_in;  // SPI; bus_select must be an output
@@ -37,6 +40,7 @@ constexpr PinMap atmega2560_pins = {
     {'A', 2},  // D24  element_feed: supply contactor of all elements
     {'A', 3},  // D25  stirrer: motor relay
     {'A', 4},  // D26  cooling: solenoid valve
+    {'A', 5},  // D27  horn: sounds while heat goes on with everything off
     {'F', 0},  // A0   level_ok: float switch, closed = covered
     {'F', 1},  // A1   stirrer_turning: rotation relay, closed = turning
     {'F', 2},  // A2   emergency_stop_closed: loop through every stop button
@@ -58,6 +62,7 @@ constexpr PinMap atmega328p_pins = {
     {'D', 4},  // D4   element_feed
     {'D', 5},  // D5   stirrer
     {'D', 6},  // D6   cooling
+    no_pin,    //      horn: no pin is left
     {'B', 0},  // D8   level_ok
     {'B', 1},  // D9   stirrer_turning
     {'C', 3},  // A3   emergency_stop_closed

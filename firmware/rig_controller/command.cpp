@@ -28,12 +28,18 @@ void hello(Controller& c, const wire::Hello& hello) {
   answer(c, wire::Word::hello, 0, known ? taken : Refusal::wrong_protocol);
 }
 
+bool asks_current(const wire::Demand& demand) {
+  for (uint16_t code : demand.element_code)
+    if (code) return true;
+  return false;
+}
+
 Refusal elements_refusal(const Controller& c, const wire::Demand& demand) {
   for (uint8_t s = 0; s < wire::stations; ++s) {
     if (s >= board::stations && demand.element_code[s]) return Refusal::station_absent;
     if (demand.element_code[s] > c.limits.element_max_code[s]) return Refusal::out_of_range;
   }
-  return taken;
+  return asks_current(demand) && !demand.stirrer ? Refusal::unstirred : taken;
 }
 
 // An answer counts only once and only while it is fresh, so a doubled, delayed or replayed line
@@ -53,7 +59,7 @@ Refusal demand(Controller& c, const wire::Demand& demand, uint32_t now_ms) {
   if (refusal != taken) return refusal;
   c.demand = demand;
   if (demand.lease_ms) state_live(c, now_ms);
-  else state_release(c, now_ms);
+  else state_release(c, wire::StopReason::released, now_ms);
   return taken;
 }
 
@@ -74,7 +80,7 @@ Refusal clear(Controller& c, const wire::Clear& clear) {
   if (c.status.state != wire::State::tripped) return Refusal::wrong_state;
   if (clear.trip_number != c.trip.number) return Refusal::wrong_trip;
   if (!c.limits_valid) return Refusal::limits_missing;
-  if (c.guard.cause_present()) return Refusal::cause_present;
+  if (c.guard.causes()) return Refusal::cause_present;
   state_clear(c);
   return taken;
 }

@@ -43,6 +43,7 @@ struct Controller {
 
   wire::Demand demand = {};  // last one taken
   uint32_t demand_ms = 0;
+  wire::StopReason stop_reason = wire::StopReason::none;  // of the LIVE that ended last
   bool contactor = false;
   uint32_t contactor_opens_ms = 0;  // when not live
   bool heat = false;                // relay of this tick
@@ -57,6 +58,7 @@ struct Controller {
   uint32_t pass_ms = 0;  // of the last pass
   uint32_t scan_due_ms = 0;
   uint8_t scans = 0;
+  bool leads_looked_at = false;  // until the next scan
   Sums sums;
 
   LineBuffer received;

@@ -8,15 +8,12 @@ namespace {
 
 using wire::StationFlag;
 
-constexpr uint16_t change_code = 40;        // 20 mA: a slow power ramp counts as steady
-constexpr uint16_t over_margin_sum = 320;   // 40 mA beside a tenth of the set-point
-constexpr uint8_t bad_samples = 3;          // a single disturbed tick costs no unit its night
-constexpr uint16_t gauge_ms = 1000;
-constexpr uint8_t short_ohm = 3;            // a heater has 14 to 18 ohm (common practice, no source)
+constexpr uint16_t change_code = code_of_ma(level::element_change_ma);
+constexpr uint16_t over_margin_sum = sum_of_ma(level::element_over_ma);
 
 // Volts and amperes a count are 1.25 mV and 0.125 mA: ohm = 10 * voltage / current.
 bool is_short(uint16_t current, uint16_t voltage) {
-  return uint32_t(voltage) * 10 < uint32_t(current) * short_ohm;
+  return uint32_t(voltage) * 10 < uint32_t(current) * level::element_short_ohm;
 }
 
 }  // namespace
@@ -49,7 +46,7 @@ void Elements::set_one(Station& station, uint16_t code, uint32_t now_ms) {
 
 bool Elements::settled_off(uint8_t station, uint32_t now_ms) const {
   const Station& it = stations_[station];
-  return it.code == 0 && now_ms - it.changed_ms >= element_settle_ms;
+  return it.code == 0 && now_ms - it.changed_ms >= level::element_settle_ms;
 }
 
 uint8_t Elements::judge_element(Station& station, uint16_t current, uint16_t voltage,
@@ -57,11 +54,11 @@ uint8_t Elements::judge_element(Station& station, uint16_t current, uint16_t vol
   const uint16_t set_sum = station.code * wire::scans_per_tick;
   const bool flowing = station.code && current >= element_judged_sum;
   const bool over = station.over.reached(
-      flowing && current > set_sum + set_sum / 10 + over_margin_sum, bad_samples);
+      flowing && current > set_sum + set_sum / 10 + over_margin_sum, level::element_samples);
   const bool open = station.open.reached(
-      set_sum >= element_judged_sum && current < set_sum / 4, bad_samples);
-  const bool shorted = station.shorted.reached(flowing && is_short(current, voltage), bad_samples);
-  if (now_ms - station.changed_ms < element_settle_ms) return 0;
+      set_sum >= element_judged_sum && current < set_sum / 4, level::element_samples);
+  const bool shorted = station.shorted.reached(flowing && is_short(current, voltage), level::element_samples);
+  if (now_ms - station.changed_ms < level::element_settle_ms) return 0;
   return (over ? uint8_t(StationFlag::element_over) : 0) |
          (open ? uint8_t(StationFlag::element_open) : 0) |
          (shorted ? uint8_t(StationFlag::element_short) : 0);
@@ -79,10 +76,10 @@ bool Elements::judge(const Sums& sums, const wire::Limits& limits, uint32_t now_
     const bool outside = lift < limits.lift_low_code[s] * wire::scans_per_tick ||
                          lift > limits.lift_high_code[s] * wire::scans_per_tick;
     station.outside.note(outside, now_ms);
-    if (station.outside.reached(now_ms, gauge_ms)) found |= uint8_t(StationFlag::gauge_fault);
+    if (station.outside.reached(now_ms, level::gauge_ms)) found |= uint8_t(StationFlag::gauge_fault);
     station.over_stroke.note(
         !outside && lift > limits.over_stroke_code[s] * wire::scans_per_tick, now_ms);
-    if (station.over_stroke.reached(now_ms, gauge_ms)) {
+    if (station.over_stroke.reached(now_ms, level::gauge_ms)) {
       found |= uint8_t(StationFlag::over_stroke);
       newly_over_stroke |= !(station.flags & uint8_t(StationFlag::over_stroke));
     }

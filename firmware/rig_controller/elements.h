@@ -5,26 +5,25 @@
 #include <stdint.h>
 
 #include "board.h"
+#include "guard_levels.h"
+#include "scales.h"
 #include "scan.h"
 #include "timer.h"
 
-constexpr uint16_t element_judged_sum = 800;  // 100 mA: less is not judged; 0.125 mA a count
-constexpr uint16_t element_settle_ms = 500;
+constexpr uint16_t element_judged_sum = sum_of_ma(level::element_judged_ma);
 
 class Elements {
  public:
   // Forgets the flags of the LIVE before.
   void begin_live();
 
-  // Takes set-points; a flagged station stays off.
+  // Takes set-points and sends them to the DAC, in each tick: that also mends what a disturbance
+  // may have changed there. A flagged station stays off.
   void set(const uint16_t* code, uint32_t now_ms);
   void all_off(uint32_t now_ms);
 
   // Looks at one tick; true when a unit has just gone over its stroke.
   bool judge(const Sums& sums, const wire::Limits& limits, uint32_t now_ms);
-
-  // Sends the set-points to the DAC; also refreshes what a disturbance may have changed there.
-  void refresh() const;
 
   // Bit per station that is switched on.
   uint8_t switches() const;
@@ -44,6 +43,7 @@ class Elements {
     Lasting outside, over_stroke;
   };
 
+  void refresh() const;
   void set_one(Station& station, uint16_t code, uint32_t now_ms);
   uint8_t judge_element(Station& station, uint16_t current, uint16_t voltage, uint32_t now_ms);
 

@@ -1,6 +1,10 @@
-// One function a kind of row; levels and persistences stand at the top.
+// One function a kind of row; levels and persistences are those of guard_levels.h.
 
 #include "guard.h"
+
+#include "guard_levels.h"
+#include "limits.h"
+#include "scales.h"
 
 namespace {
 
@@ -8,26 +12,8 @@ using wire::Input;
 using wire::Output;
 using wire::TripReason;
 
-constexpr uint16_t level_low_ms = 1000;
-constexpr uint16_t not_turning_ms = 2000;
-constexpr uint16_t mirror_ms = 500;
-constexpr uint16_t welded_ms = 200;
-constexpr uint16_t open_ms = 500;
-constexpr uint16_t stirred_ms = 3000;
-constexpr uint16_t layers_ms = 30000;
-
-constexpr uint8_t probe_samples = 3;
-constexpr uint8_t disagree_samples = 30;  // 3 s
-constexpr uint8_t part_samples = 3;       // a disturbance is mended and costs nothing
-constexpr uint16_t reference_low = board::reference_code - 41;  // 1 % of full scale: references
-constexpr uint16_t reference_high = board::reference_code + 41; // and resistors of 0.1 to 0.2 %
-
-// Slow back-up for a welded path: sheath and mixing are over 120 s after the last heat or the
-// boot, element heat has left the units after 60 s, a restarted stirrer has mixed after 60 s.
-constexpr uint32_t quiet_heater_ms = 120000;
-constexpr uint32_t quiet_elements_ms = 60000;
-constexpr uint32_t quiet_stirrer_ms = 60000;
-constexpr uint16_t quiet_climb_sum = 63;  // 0.5 K
+constexpr uint16_t disagree_wide_sum = sum_of_mk(level::disagree_wide_mk);
+constexpr uint16_t quiet_climb_sum = sum_of_mk(level::quiet_climb_mk);
 
 bool believable(uint32_t sum, uint8_t fault) {
   return !fault && sum >= probe_low_sum && sum <= probe_high_sum;
@@ -36,8 +22,7 @@ bool believable(uint32_t sum, uint8_t fault) {
 }  // namespace
 
 void Guard::row(TripReason reason, bool present, bool complete, uint32_t value, uint32_t limit) {
-  const uint32_t bit = 1UL << uint8_t(reason);
-  present_ = present ? present_ | bit : present_ & ~bit;
+  present_ = present ? present_ | mask_of(reason) : present_ & ~mask_of(reason);
   if (complete && cause_.reason == TripReason::none) cause_ = {reason, value, limit};
 }
 
@@ -54,36 +39,50 @@ Cause Guard::take_cause() {
 }
 
 bool Guard::stirred(uint32_t now_ms) const {
-  return turning_.reached(now_ms, stirred_ms);
+  return turning_.reached(now_ms, level::stirred_ms);
+}
+
+// Stands first in a pass, so that it is what replaces a lesser trip while others stand too. A relay
+// takes a moment to open: the cause is there only when the heat has outlasted it.
+void Guard::look_for_heat_while_off(const Status& status, uint32_t now_ms) {
+  off_failed_.note(!status.live() && (status.in(Input::heater_live) || fed_while_off_), now_ms);
+  const bool failed = off_failed_.reached(now_ms, level::off_failed_ms);
+  row(TripReason::off_failed, failed, failed, off_failed_.ms(now_ms), level::off_failed_ms);
 }
 
 void Guard::look(const Status& status, uint32_t now_ms) {
-  const bool estop = !status.in(Input::emergency_stop_closed);
-  row(TripReason::emergency_stop, estop, estop, 0, 0);
-  lasting(TripReason::level_low, level_low_, !status.in(Input::level_ok), now_ms, level_low_ms);
+  look_for_heat_while_off(status, now_ms);
+  lasting(TripReason::emergency_stop, stop_open_, !status.in(Input::emergency_stop_closed), now_ms,
+          level::stop_ms);
+  lasting(TripReason::level_low, level_low_, !status.in(Input::level_ok), now_ms,
+          level::level_low_ms);
 
   const bool driven = status.out(Output::stirrer);
   const bool turning = status.in(Input::stirrer_turning);
   stirrer_on_.note(driven, now_ms);
   stirrer_off_.note(!driven, now_ms);
-  if (stirrer_off_.reached(now_ms, layers_ms)) layered_ = true;
-  if (stirrer_on_.reached(now_ms, stirred_ms)) layered_ = false;
+  if (stirrer_off_.reached(now_ms, level::layers_ms)) layered_ = true;
+  if (stirrer_on_.reached(now_ms, level::stirred_ms)) layered_ = false;
   turning_.note(driven && turning, now_ms);
-  lasting(TripReason::stirrer_stopped, not_turning_, driven && !turning, now_ms, not_turning_ms);
+  lasting(TripReason::stirrer_stopped, not_turning_, driven && !turning, now_ms,
+          level::not_turning_ms);
+  lasting(TripReason::stirrer_sense, turning_unasked_, !driven && turning, now_ms,
+          level::stirrer_sense_ms);
 
   const bool mirror_wrong = status.out(Output::contactor) == status.in(Input::contactor_open);
-  lasting(TripReason::contactor_mirror, mirror_wrong_, mirror_wrong, now_ms, mirror_ms);
+  lasting(TripReason::contactor_mirror, mirror_wrong_, mirror_wrong, now_ms, level::mirror_ms);
 
   const bool heater = status.out(Output::heater);
   const bool sensed = status.in(Input::heater_live);
   heater_off_.note(!heater, now_ms);
-  lasting(TripReason::heater_welded, live_while_off_, !heater && sensed, now_ms, welded_ms);
+  lasting(TripReason::heater_welded, live_while_off_, !heater && sensed, now_ms,
+          level::heater_welded_ms);
 
   // On-time without a sign of current: at a low duty it adds up over several ticks.
   if (sensed || !status.live()) on_ms_at_sense_ = status.heater_on_ms;
   const uint32_t unsensed_ms = status.heater_on_ms - on_ms_at_sense_;
-  const bool open = unsensed_ms >= open_ms;
-  row(TripReason::heater_open, open, open, unsensed_ms, open_ms);
+  const bool open = unsensed_ms >= level::heater_open_ms;
+  row(TripReason::heater_open, open, open, unsensed_ms, level::heater_open_ms);
 }
 
 void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& limits,
@@ -94,11 +93,7 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
   judge_probe(TripReason::guard_probe_fault, TripReason::guard_over_limit, guard_faulty_,
               guard_over_, sums.guard, sums.guard_fault, limits.guard_limit_sum);
 
-  const uint32_t difference =
-      sums.bath > sums.guard ? sums.bath - sums.guard : sums.guard - sums.bath;
-  const bool apart = difference > limits.disagree_limit_sum;
-  row(TripReason::probes_disagree, apart, disagree_.reached(apart, disagree_samples), difference,
-      limits.disagree_limit_sum);
+  judge_disagreement(sums, limits, now_ms);
 
   if (believable(sums.bath, sums.bath_fault)) believed_bath_sum_ = sums.bath;
   judge_climb(status, limits.climb_limit_sum);
@@ -113,15 +108,20 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
 // Parts stand before what they measure. The value is a bit per RTD converter, and an ADC's code.
 void Guard::judge_parts(const Sums& sums) {
   const bool wrong = sums.parts_wrong != 0;
-  row(TripReason::part_read_back, wrong, parts_wrong_.reached(wrong, part_samples),
+  row(TripReason::part_read_back, wrong, parts_wrong_.reached(wrong, level::part_samples),
       sums.parts_wrong, 0);
 
-  uint16_t code = board::reference_code;
-  for (uint16_t found : sums.reference)
-    if (found < reference_low || found > reference_high) code = found;
-  const bool off = code != board::reference_code;
-  row(TripReason::reference_channel, off, reference_off_.reached(off, part_samples), code,
-      code < reference_low ? reference_low : reference_high);
+  uint16_t code = 0, bound = 0;
+  for (uint8_t i = 0; i < board::adcs; ++i) {
+    const uint16_t found = sums.reference[i], right = board::reference_code[i];
+    const uint16_t low = right - level::reference_band_code;
+    const uint16_t high = right + level::reference_band_code;
+    if (found >= low && found <= high) continue;
+    code = found;
+    bound = found < low ? low : high;
+  }
+  row(TripReason::reference_channel, bound, reference_off_.reached(bound, level::part_samples),
+      code, bound);
 }
 
 // The fault row stands first: an open probe also reads hot.
@@ -129,10 +129,29 @@ void Guard::judge_probe(TripReason fault_reason, TripReason over_reason, InARow&
                         InARow& over, uint32_t sum, uint8_t fault, uint32_t limit) {
   const bool bad = !believable(sum, fault);
   const uint32_t bound = sum < probe_low_sum ? probe_low_sum : probe_high_sum;
-  row(fault_reason, bad, faulty.reached(bad, probe_samples), fault ? fault : sum,
+  row(fault_reason, bad, faulty.reached(bad, level::probe_samples), fault ? fault : sum,
       fault ? 0 : bound);
   const bool hot = sum > limit;
-  row(over_reason, hot, over.reached(hot, probe_samples), sum, limit);
+  row(over_reason, hot, over.reached(hot, level::probe_samples), sum, limit);
+}
+
+// Two probes that are right differ by their offset and, while the bath moves, by what the slower one
+// has to make up for. A bath that is not stirred lies in layers: there only a wide level can hold,
+// and a tripped bench must become clear again.
+void Guard::judge_disagreement(const Sums& sums, const wire::Limits& limits, uint32_t now_ms) {
+  if (believable(sums.bath, sums.bath_fault) && believable(sums.guard, sums.guard_fault))
+    pace_.add(sums.bath, sums.guard);
+  uint32_t limit = disagree_wide_sum;
+  if (turning_.reached(now_ms, level::disagree_stirred_ms)) {
+    limit = limits.disagree_limit_sum + pace_.within(limits.probe_lag_s);
+    if (limit > ceiling::disagree_sum) limit = ceiling::disagree_sum;
+  }
+  const int32_t offset = int32_t(limits.disagree_offset_sum) - wire::offset_middle;
+  const int32_t apart = int32_t(sums.bath - sums.guard) - offset;
+  const uint32_t difference = apart < 0 ? -apart : apart;
+  const bool wrong = difference > limit;
+  row(TripReason::probes_disagree, wrong, disagree_.reached(wrong, level::disagree_samples),
+      difference, limit);
 }
 
 // Judged in LIVE. A started stirrer mixes the layers of a bath that stood still: its first 3 s,
@@ -146,20 +165,23 @@ void Guard::judge_climb(const Status& status, uint16_t limit) {
 
 void Guard::judge_quiet_climb(const Elements& elements, uint32_t now_ms) {
   elements_off_.note(elements.switches() == 0, now_ms);
-  const bool quiet = heater_off_.reached(now_ms, quiet_heater_ms) &&
-                     elements_off_.reached(now_ms, quiet_elements_ms) &&
-                     turning_.reached(now_ms, quiet_stirrer_ms);
+  const bool quiet = heater_off_.reached(now_ms, level::quiet_heater_ms) &&
+                     elements_off_.reached(now_ms, level::quiet_elements_ms) &&
+                     turning_.reached(now_ms, level::quiet_stirrer_ms);
   if (!quiet) slow_climb_.restart();
   const uint16_t rise = quiet ? slow_climb_.add(believed_bath_sum_) : 0;
   const bool climbs = rise > quiet_climb_sum;
   row(TripReason::climb_while_off, climbs, climbs, rise, quiet_climb_sum);
 }
 
-// Current through a station that is switched off: its switch or the feed does not open.
+// Current through a station that is switched off: its switch or the feed does not open. No current
+// is believed while a part is wrong.
 void Guard::judge_elements(const Sums& sums, const Elements& elements, uint32_t now_ms) {
   uint16_t worst = 0;
+  const bool parts_stand = !stands(TripReason::part_read_back) &&
+                           !stands(TripReason::reference_channel);
   for (uint8_t s = 0; s < board::stations; ++s)
-    if (elements.settled_off(s, now_ms) && sums.current[s] > worst) worst = sums.current[s];
-  const bool stuck = worst >= element_judged_sum;
-  row(TripReason::element_feed_stuck, stuck, stuck, worst, element_judged_sum);
+    if (parts_stand && elements.settled_off(s, now_ms) && sums.current[s] > worst) worst = sums.current[s];
+  fed_while_off_ = worst >= element_judged_sum;
+  row(TripReason::element_feed_stuck, fed_while_off_, fed_while_off_, worst, element_judged_sum);
 }

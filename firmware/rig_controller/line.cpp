@@ -32,8 +32,8 @@ void write_check(char* out, uint16_t crc) {
 
 }  // namespace
 
-void LineBuffer::drain() {
-  while (!complete_) {
+void LineBuffer::drain(uint8_t& most) {
+  for (; !complete_ && most; --most) {
     const int16_t byte = board::serial_read();
     if (byte < 0) return;
     take(char(byte));

@@ -17,8 +17,9 @@ inline uint16_t crc_update(uint16_t crc, uint8_t byte) {
 // Gathers received bytes into one line; a line too long is dropped and counted.
 class LineBuffer {
  public:
-  // Takes waiting bytes until a line is complete.
-  void drain();
+  // Takes waiting bytes until a line is complete, `most` of them at most; leaves there how many
+  // more it may take.
+  void drain(uint8_t& most);
   bool complete() const { return complete_; }
   void clear();
   const char* text() const { return text_; }

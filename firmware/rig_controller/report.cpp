@@ -77,6 +77,8 @@ void report_sample(Controller& c, uint32_t device_ms) {
   m.device_ms = device_ms;
   m.state = uint8_t(c.status.state);
   m.trip_reason = c.trip.reason;
+  m.stop_reason = uint8_t(c.stop_reason);
+  m.causes = c.guard.causes();
   m.demand_sequence = c.demand.sequence;
   m.bath_sum = c.sums.bath;
   m.bath_fault = c.sums.bath_fault;

@@ -11,10 +11,17 @@ constexpr uint8_t register_fault = 7;
 
 constexpr uint8_t configuration = 0xC1;  // bias on, continuous, 4-wire, 50 Hz filter
 constexpr uint8_t clear_faults = 0x02;
+constexpr uint8_t fault_cycle = 0x85;  // bias on, at rest, a cycle by itself, 4-wire, 50 Hz filter
 
 // Thresholds stand in the registers as the codes do: shifted one bit to the left.
-constexpr uint16_t high_threshold = (probe_high_sum / wire::scans_per_tick) << 1;
-constexpr uint16_t low_threshold = (probe_low_sum / wire::scans_per_tick) << 1;
+constexpr uint16_t threshold(uint32_t sum) { return uint16_t(sum / wire::scans_per_tick << 1); }
+constexpr uint16_t high_threshold = threshold(probe_high_sum);
+constexpr uint16_t bath_low_threshold = threshold(probe_low_sum);
+constexpr uint16_t guard_low_threshold = threshold(sum_at_mc(level::guard_threshold_mc));
+
+uint16_t low_threshold(board::Chip chip) {
+  return chip == board::Chip::bath_rtd ? bath_low_threshold : guard_low_threshold;
+}
 
 void write_configuration(board::Chip chip, uint8_t value) {
   board::select(chip);
@@ -34,12 +41,13 @@ uint8_t read_fault(board::Chip chip) {
 }  // namespace
 
 void rtd_configure(board::Chip chip) {
+  const uint16_t low = low_threshold(chip);
   board::select(chip);
   board::transfer(write_bit | register_thresholds);
   board::transfer(high_threshold >> 8);
   board::transfer(high_threshold & 0xFF);
-  board::transfer(low_threshold >> 8);
-  board::transfer(low_threshold & 0xFF);
+  board::transfer(low >> 8);
+  board::transfer(low & 0xFF);
   board::release();
   write_configuration(chip, configuration | clear_faults);
 }
@@ -48,7 +56,7 @@ bool rtd_thresholds_kept(board::Chip chip) {
   board::select(chip);
   board::transfer(register_thresholds);
   bool kept = true;
-  const uint16_t thresholds[] = {high_threshold, low_threshold};
+  const uint16_t thresholds[] = {high_threshold, low_threshold(chip)};
   for (uint16_t threshold : thresholds) {
     kept &= board::transfer(0) == threshold >> 8;
     kept &= board::transfer(0) == (threshold & 0xFF);
@@ -76,3 +84,7 @@ RtdReading rtd_read(board::Chip chip) {
   }
   return reading;
 }
+
+void rtd_begin_cycle(board::Chip chip) { write_configuration(chip, fault_cycle); }
+
+void rtd_end_cycle(board::Chip chip) { write_configuration(chip, configuration); }

@@ -14,7 +14,7 @@ struct Sums {
   uint32_t bath = 0, guard = 0;
   uint8_t bath_fault = 0, guard_fault = 0;
   uint8_t parts_wrong = 0;     // bit per board::Chip that lost or contradicts its registers
-  uint16_t reference[3] = {};  // codes of the ADCs' reference channels, of one scan
+  uint16_t reference[board::adcs] = {};  // codes of the ADCs' reference channels, of one scan
   uint16_t lift[board::stations] = {};
   uint16_t current[board::stations] = {};
   uint16_t voltage[board::stations] = {};
@@ -25,3 +25,8 @@ void scan_add(Sums& sums, LineBuffer& line);
 
 // Reads back what the parts hold and their reference channels; once a tick, after its scans.
 void scan_parts(Sums& sums);
+
+// Lets the converters of the probes look for broken leads until the next scan, which begins with
+// the end of that look and reads conversions up to 0.1 s old.
+void scan_begin_leads();
+void scan_end_leads();

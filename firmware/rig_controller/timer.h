@@ -12,20 +12,23 @@ class Lasting {
  public:
   // Takes the condition as it stands; call at each look.
   void note(bool present, uint32_t now_ms) {
-    if (present && !present_) since_ms_ = now_ms;
-    present_ = present;
+    if (!present) since_ms_ = absent;
+    else if (since_ms_ == absent) since_ms_ = now_ms == absent ? now_ms - 1 : now_ms;
   }
 
   // Milliseconds the condition has stood without a break, 0 while it does not stand.
-  uint32_t ms(uint32_t now_ms) const { return present_ ? now_ms - since_ms_ : 0; }
+  uint32_t ms(uint32_t now_ms) const { return present() ? now_ms - since_ms_ : 0; }
 
   bool reached(uint32_t now_ms, uint32_t limit_ms) const {
-    return present_ && now_ms - since_ms_ >= limit_ms;
+    return present() && now_ms - since_ms_ >= limit_ms;
   }
 
  private:
-  uint32_t since_ms_ = 0;
-  bool present_ = false;
+  // One moment of the clock stands for "not present": what begins then counts 1 ms more.
+  static constexpr uint32_t absent = 0;
+  bool present() const { return since_ms_ != absent; }
+
+  uint32_t since_ms_ = absent;
 };
 
 // Samples in a row for which a condition stood.

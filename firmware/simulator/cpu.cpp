@@ -172,13 +172,14 @@ void Cpu::connect_pins() {
     avr_irq_register_notify(port(pin).io.irq + pin.bit, report, this);
   };
   for (board::Pin pin : {pins_->contactor, pins_->heater, pins_->element_feed, pins_->stirrer,
-                         pins_->cooling})
-    watch(pin, on_output);
+                         pins_->cooling, pins_->horn})
+    if (pin.port) watch(pin, on_output);
   for (int s = 0; s < pins_->stations; ++s) watch(pins_->station_switch[s], on_output);
   for (board::Pin pin : pins_->select) watch(pin, on_select);
 }
 
 bool Cpu::level(board::Pin pin, bool undriven) const {
+  if (!pin.port) return undriven;
   const avr_ioport_t& p = port(pin);
   const bool driven = avr_->data[p.r_ddr] >> pin.bit & 1;
   return driven ? avr_->data[p.r_port] >> pin.bit & 1 : undriven;

@@ -29,7 +29,8 @@ constexpr Output outputs[] = {
     {"heater", &board::PinMap::heater, &plant::Drive::heater},
     {"element_feed", &board::PinMap::element_feed, &plant::Drive::element_feed},
     {"stirrer", &board::PinMap::stirrer, &plant::Drive::stirrer},
-    {"cooling", &board::PinMap::cooling, &plant::Drive::cooling}};
+    {"cooling", &board::PinMap::cooling, &plant::Drive::cooling},
+    {"horn", &board::PinMap::horn, &plant::Drive::horn}};
 
 struct Input {
   board::Pin board::PinMap::*pin;

@@ -19,3 +19,11 @@ def constant(file: str, name: str) -> int:
     if found is None:
         raise LookupError(f"{file} has no constant {name}")
     return int(found[1])
+
+
+def constants(file: str, name: str) -> list[int]:
+    """Return the whole numbers of a `constexpr` array of a source file."""
+    found = re.search(rf"\bconstexpr \w+ {name}\[\w+\] = \{{([^}}]*)\}}", source(file))
+    if found is None:
+        raise LookupError(f"{file} has no constants {name}")
+    return [int(value) for value in found[1].split(",")]

@@ -8,7 +8,6 @@ from __future__ import annotations
 import cmath
 import math
 
-from controller_source import constant
 from design_bath import HEATER_W, START_SLOPE_MM_PER_K
 from page_table import Row
 
@@ -20,6 +19,7 @@ from proofbath.bench.calibration import (
     StationCalibration,
 )
 from proofbath.bench.limits import CLIMB_WINDOW_MIN
+from proofbath.wire.guard_levels import value_of
 from proofbath.wire.table import DUTY_FULL, LINE_MAX, SCANS_PER_TICK, TICK_MS
 
 TICK_S = TICK_MS / 1000
@@ -56,7 +56,7 @@ def relay_rows() -> list[Row]:
                 "P / U; 1.2 V x current; 35 K / heat; next size from 1.25 x current",
             )
         )
-    welded, opened = constant("guard.cpp", "welded_ms"), constant("guard.cpp", "open_ms")
+    welded, opened = value_of("heater_welded_ms"), value_of("heater_open_ms")
     rows += [
         Row(
             "leak of an open relay",
@@ -96,7 +96,7 @@ def relay_rows() -> list[Row]:
 def channel_rows() -> list[Row]:
     """The element's current channel."""
     scale = StationCalibration()
-    ceiling_a = constant("board.h", "element_code") * scale.set_a_per_code
+    ceiling_a = value_of("element_ceiling_ma") / 1000
     hot = 1 + ELEMENT_GROWTH_PER_K * 75
     reach = [
         (SUPPLY_V - SINK_LEAST_V) / (ohm * hot + LEAD_OHM + SWITCH_OHM + SHUNT_OHM)
@@ -104,8 +104,8 @@ def channel_rows() -> list[Row]:
     ]
     usual_w = USUAL_A**2 * ELEMENT_OHM[1] * hot
     sink_w = (SUPPLY_V - USUAL_A * (ELEMENT_OHM[1] + LEAD_OHM + SHUNT_OHM)) * USUAL_A
-    settle_s = constant("elements.h", "element_settle_ms") / 1000
-    bad = constant("elements.cpp", "bad_samples")
+    settle_s = value_of("element_settle_ms") / 1000
+    bad = value_of("element_samples")
     return [
         Row(
             "shunt and amplifier",
@@ -202,21 +202,24 @@ def probe_rows() -> list[Row]:
                 "IEC 60751; sum = R / 400 ohm x 131072",
             )
         )
-    ceiling = constant("board.h", "probe_sum")
+    ceiling_c = value_of("bath_ceiling_mc") / 1000
     per_k = probe.code_sum(100.5) - probe.code_sum(99.5)
-    disagree, climb = constant("board.h", "disagree_sum"), constant("board.h", "climb_sum")
     bias_a = 2.0 / (probe.reference_ohm + 132.0)
     rows += [
         Row(
             "ceiling of the probes' limits",
-            f"{probe.temperature_c(ceiling):.1f} °C",
-            f"sum {ceiling}",
+            f"{ceiling_c:.1f} °C",
+            f"sum {probe.code_sum(ceiling_c):.0f} against 400 ohm",
         ),
-        Row("ceiling of the disagreement", f"{disagree / per_k:.2f} K", f"{disagree} counts"),
+        Row(
+            "ceiling of the disagreement",
+            f"{value_of('disagree_ceiling_mk') / 1000:.2f} K",
+            "compiled in",
+        ),
         Row(
             "ceiling of the climb",
-            f"{climb / per_k / CLIMB_WINDOW_MIN:.1f} K/min",
-            f"{climb} counts in 10 s",
+            f"{value_of('climb_ceiling_mk') / 1000 / CLIMB_WINDOW_MIN:.1f} K/min",
+            "compiled in, over 10 s",
         ),
         Row(
             "reference resistor off by 0.1 %",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from controller_source import constant, source
+from controller_source import constant, constants, source
 from page_table import table
 
 # Silk-screen names of the two usual boards' headers by port and bit, from memory.
@@ -22,7 +22,7 @@ SMALL_BOARD = (
     | {f"C{n}": f"A{n}" for n in range(6)}
 )
 BOARDS = {"atmega2560": LARGE_BOARD, "atmega328p": SMALL_BOARD}
-OUTPUTS = ("contactor", "heater", "element_feed", "stirrer", "cooling")
+OUTPUTS = ("contactor", "heater", "element_feed", "stirrer", "cooling", "horn")
 INPUTS = ("level_ok", "stirrer_turning", "emergency_stop_closed", "heater_live", "contactor_open")
 BUS = ("bus_select", "clock", "data_out", "data_in")
 MEANING = {
@@ -31,6 +31,7 @@ MEANING = {
     "element_feed": "output: supply contactor of all elements (K7)",
     "stirrer": "output: motor relay (K9)",
     "cooling": "output: solenoid valve (K10)",
+    "horn": "output: relay of the horn with its lamp (K11), while heat goes on with everything off",
     "level_ok": "input: float switch, closed = covered",
     "stirrer_turning": "input: rotation relay, closed = turning",
     "emergency_stop_closed": "input: loop through every stop button",
@@ -58,11 +59,12 @@ def wires(board: str) -> list[Wire]:
     if table is None:
         raise LookupError(f"board_avr_pins.h has no table of the {board}")
     code = re.sub(r"//[^\n]*", "", table[1])
-    pins = [f"{port}{bit}" for port, bit in re.findall(r"\{'([A-L])', (\d)\}", code)]
+    pins = [port + bit for port, bit, _ in re.findall(r"\{'([A-L])', (\d)\}|(no_pin)", code)]
     stations = len(pins) - len(OUTPUTS) - len(INPUTS) - 3 - len(BUS)
     names = [*OUTPUTS, *INPUTS, *(f"select {c}" for c in "ABC"), *BUS]
     names += [f"station_switch {n}" for n in range(1, stations + 1)]
-    return [Wire(n, p, BOARDS[board][p], _meaning(n)) for n, p in zip(names, pins, strict=True)]
+    there = [(name, pin) for name, pin in zip(names, pins, strict=True) if pin]
+    return [Wire(name, pin, BOARDS[board][pin], _meaning(name)) for name, pin in there]
 
 
 def _meaning(name: str) -> str:
@@ -93,7 +95,8 @@ def page() -> str:
         "Outputs are high = on, with a pull-down at the driver. Inputs are contacts to ground",
         "against the processor's pull-up, low = the wording of the name; a loose wire reads as",
         "level low, stirrer still, emergency stop pressed, heater dead, contactor closed. Ports",
-        "and bits bind; the header's names are those of the usual boards (from memory).",
+        "and bits bind; the header's names are those of the usual boards (from memory). The",
+        "ATmega328P has no pin left for a horn: there the host alone calls.",
     ]
     for board in BOARDS:
         lines += ["", f"## {board}", ""]
@@ -110,8 +113,12 @@ def page() -> str:
         "",
         table(("select", "part", "remark"), parts),
         "",
-        f"Channel {constant('board.h', 'reference_channel')} of each ADC carries code "
-        f"{constant('board.h', 'reference_code')} (see [self-tests](self_tests.md)).",
+        "The RTD converters are 3.3 V parts: level shifters on select, clock and data to them, a",
+        "buffer on data from them, see [wiring](wiring.md#rtd-converters).",
+        "",
+        f"Channel {constant('board.h', 'reference_channel')} of each ADC carries its own code:",
+        f"{', '.join(map(str, constants('board.h', 'reference_code')))}, in the order above",
+        "(see [self-tests](self_tests.md)).",
         "",
     ]
     return "\n".join(lines)

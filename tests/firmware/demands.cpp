@@ -32,7 +32,7 @@ int answer_to(Rig& rig, const wire::Demand& demand) {
 int answer_to(Rig& rig, const wire::Limits& limits) {
   rig.heard();
   rig.say(limits);
-  rig.pass();
+  for (int i = 0; i < 4; ++i) rig.pass();  // longer than what a pass takes
   return refusal(rig, Word::limits);
 }
 
@@ -85,6 +85,7 @@ TEST(demand_for_a_sample_not_yet_sent) {
 
 TEST(demand_above_an_element_limit) {
   Rig rig;
+  rig.go_live();
   wire::Demand demand = rig.answer();
   demand.element_code[5] = 2400;
   CHECK_EQUAL(answer_to(rig, demand), 0);
@@ -93,6 +94,48 @@ TEST(demand_above_an_element_limit) {
   demand.element_code[5] = 2401;
   CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::out_of_range));
   CHECK_EQUAL(rig.board.drive.element_code[5], 2400);
+}
+
+TEST(current_without_a_stirrer_is_refused) {
+  Rig rig;
+  wire::Demand demand = rig.answer();
+  demand.element_code[2] = 1;
+  CHECK_EQUAL(answer_to(rig, demand), int(RefusedReason::unstirred));
+  CHECK(!rig.live());
+  demand.stirrer = 1;
+  CHECK_EQUAL(answer_to(rig, demand), 0);
+  CHECK(rig.live());
+}
+
+TEST(element_waits_for_three_seconds_of_stirring_and_goes_off_with_it) {
+  Rig rig;
+  rig.hold = true;
+  rig.want.lease_ms = 2000;
+  rig.want.stirrer = 1;
+  rig.want.element_code[2] = 800;
+  rig.ticks(30);
+  CHECK(rig.live());
+  CHECK(!rig.board.drive.station_switch[2]);
+  CHECK_EQUAL(rig.board.drive.element_code[2], 0);
+  rig.ticks(2);
+  CHECK(rig.board.drive.station_switch[2]);
+  CHECK_EQUAL(rig.board.drive.element_code[2], 800);
+  rig.disturb = [](plant::Signals& s) { s.stirrer_turning = false; };
+  rig.ticks(1);
+  CHECK(rig.live());
+  CHECK(!rig.board.drive.station_switch[2]);
+  CHECK(!rig.board.drive.element_feed);
+}
+
+TEST(each_pass_takes_a_bounded_number_of_bytes) {
+  Rig rig;
+  const std::string flood(2000, '\n');
+  rig.say_raw(flood);
+  const auto left = [&rig] { return rig.board.received.size() - rig.board.received_at; };
+  for (size_t before = left(); left() > 700; before = left()) {
+    rig.pass();
+    CHECK(before - left() <= 80 + 6 * 64);
+  }
 }
 
 TEST(demand_beyond_the_tables_range) {
@@ -113,7 +156,7 @@ TEST(limits_are_taken_when_ready_and_answered) {
   limits.bath_limit_sum = 44000;
   rig.heard();
   rig.say(limits);
-  rig.pass();
+  rig.ticks(1);
   const std::vector<std::string> lines = rig.heard();
   CHECK(lines.size() >= 1 && lines[0].compare(0, 29, "limits_in_force 1 44000 46000") == 0);
 }
@@ -131,7 +174,6 @@ TEST(limits_are_refused_while_live_and_while_the_contactor_is_closed) {
 }
 
 TEST(limits_beyond_each_ceiling) {
-  namespace ceiling = board::ceiling;
   Rig rig;
   const int beyond = int(RefusedReason::beyond_ceiling);
   const auto with = [](uint32_t wire::Limits::*field, uint32_t value) {
@@ -152,6 +194,26 @@ TEST(limits_beyond_each_ceiling) {
               beyond);
   CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::heater_on_limit_s, ceiling::heater_on_s + 1)),
               beyond);
+  for (const int off : {-379, 379}) {  // 3 K: 378
+    const int offset = wire::offset_middle + off;
+    CHECK_EQUAL(answer_to(rig, with16(&wire::Limits::disagree_offset_sum, offset)), beyond);
+  }
+  wire::Limits slow = usual_limits();
+  slow.probe_lag_s = 61;
+  CHECK_EQUAL(answer_to(rig, slow), beyond);
+  const auto at_station = [](uint16_t (wire::Limits::*field)[6], int s, int value) {
+    wire::Limits limits = usual_limits();
+    (limits.*field)[s] = uint16_t(value);
+    return limits;
+  };
+  for (int s = 0; s < wire::stations; ++s) {
+    CHECK_EQUAL(answer_to(rig, at_station(&wire::Limits::lift_low_code, s, 19)), beyond);
+    CHECK_EQUAL(answer_to(rig, at_station(&wire::Limits::lift_high_code, s, 4076)), beyond);
+    CHECK_EQUAL(answer_to(rig, at_station(&wire::Limits::over_stroke_code, s, 4076)), beyond);
+    wire::Limits steep = usual_limits();
+    steep.element_per_k[s] = 51;
+    CHECK_EQUAL(answer_to(rig, steep), beyond);
+  }
   for (int s = 0; s < wire::stations; ++s) {
     wire::Limits limits = usual_limits();
     limits.element_max_code[s] = ceiling::element_code + 1;
@@ -186,7 +248,7 @@ TEST(many_bad_lines_are_each_answered) {
   wire::Demand demand = rig.answer();
   demand.boot_id += 1;
   for (int i = 0; i < 20; ++i) rig.say(demand);
-  rig.tick();
+  rig.ticks(5);
   int answers = 0;
   for (const std::string& line : rig.heard()) answers += line.compare(0, 8, "refused ") == 0;
   CHECK_EQUAL(answers, 20);

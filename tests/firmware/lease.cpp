@@ -20,6 +20,7 @@ bool refused(Rig& rig, wire::Word word, RefusedReason reason) {
 void estop(Rig& rig) {
   rig.disturb = [](plant::Signals& s) { s.emergency_stop_closed = false; };
   rig.pass();
+  rig.pass();
   rig.disturb = nullptr;
 }
 
@@ -63,6 +64,26 @@ TEST(lease_of_zero_gives_everything_back) {
   CHECK(!rig.board.drive.cooling && !rig.board.drive.element_feed);
   rig.ticks(11);
   CHECK(!rig.board.drive.contactor);
+}
+
+TEST(sample_tells_why_live_ended) {
+  Rig rig;
+  CHECK_EQUAL(rig.c.sample.stop_reason, uint8_t(wire::StopReason::none));
+  rig.go_live(0);
+  CHECK_EQUAL(rig.c.sample.stop_reason, uint8_t(wire::StopReason::none));
+  rig.hold = false;
+  rig.say(rig.answer(0));
+  rig.ticks(2);
+  CHECK_EQUAL(rig.c.sample.stop_reason, uint8_t(wire::StopReason::released));
+  rig.go_live(0);
+  CHECK_EQUAL(rig.c.sample.stop_reason, uint8_t(wire::StopReason::none));
+  rig.hold = false;
+  rig.ticks(25);
+  CHECK_EQUAL(rig.c.sample.stop_reason, uint8_t(wire::StopReason::lease_over));
+  rig.go_live(0);
+  estop(rig);
+  rig.ticks(2);
+  CHECK_EQUAL(rig.c.sample.stop_reason, uint8_t(wire::StopReason::none));
 }
 
 TEST(demand_within_the_second_keeps_the_contactor) {

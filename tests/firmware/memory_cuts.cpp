@@ -19,6 +19,7 @@ constexpr int limits_at = 2 * 14 + 2 * 5 + 2 * 7, limits_copy = 91;
 void trip(Rig& rig) {
   rig.disturb = [](plant::Signals& s) { s.emergency_stop_closed = false; };
   rig.pass();
+  rig.pass();
   rig.disturb = nullptr;
 }
 
@@ -231,7 +232,7 @@ TEST(stored_limits_beyond_a_ceiling_count_as_missing) {
   Rig rig;
   settle(rig);
   rig.board.make_current();
-  rig.c.limits.bath_limit_sum = board::ceiling::probe_sum + 1;
+  rig.c.limits.bath_limit_sum = ceiling::probe_sum + 1;
   rig.c.memory.store(Item::limits);
   burn_then_cut(rig, 400);
   rig.boot(BootCause::external);

@@ -7,6 +7,7 @@
 namespace {
 
 constexpr double element_ohm = 15.0;
+constexpr double reference_share[3] = {1.0 / 2.0, 1.0 / 3.0, 2.0 / 3.0};
 
 // 0.5 mA and 5 mV a code.
 void follow(const plant::Drive& drive, plant::Signals& s) {
@@ -14,7 +15,7 @@ void follow(const plant::Drive& drive, plant::Signals& s) {
   s.stirrer_turning = drive.stirrer;
   s.heater_live = drive.contactor && drive.heater;
   s.contactor_open = !drive.contactor;
-  for (double& ratio : s.reference_ratio) ratio = 0.5;
+  for (int i = 0; i < 3; ++i) s.reference_ratio[i] = reference_share[i];
   for (int i = 0; i < plant::kStations; ++i) {
     const bool on = drive.element_feed && drive.station_switch[i];
     s.current_ratio[i] = on ? drive.element_code[i] / 4095.0 : 0.0;
@@ -47,7 +48,7 @@ Rig::Rig(uint32_t start_ms) : now_ms(start_ms) {
   pass();
   say(usual_limits());
   say(wire::Clear{c.trip.number});
-  pass();
+  for (int i = 0; i < 6; ++i) pass();
   while (c.memory.busy()) pass();
   boot(wire::BootCause::external);
   ticks(2);

@@ -119,6 +119,69 @@ TEST(each_threshold_byte_is_read_back) {
       });
 }
 
+// Each probe's converter answers where the other one should: by its low threshold they differ.
+TEST(two_probes_that_become_one_trip) {
+  for (const bool stuck_high : {false, true})
+    check_trip(TripReason::part_read_back, 3, [=](Rig& r) {
+      r.disturb = [=](plant::Signals& s) {
+        s.bus.any = true;
+        (stuck_high ? s.bus.select_high : s.bus.select_low) = 1;
+      };
+    });
+}
+
+TEST(current_is_not_believed_while_a_part_is_wrong) {
+  check_trip(TripReason::reference_channel, 3, [](Rig& r) {
+    r.disturb = [](plant::Signals& s) {
+      s.reference_ratio[1] = 1.0;
+      for (double& ratio : s.current_ratio) ratio = 1.0;
+    };
+  });
+}
+
+// A cycle's bit 5, no current through the probe, must come with three looks in a row.
+TEST(broken_force_lead_trips_with_its_third_cycle) {
+  Rig rig;
+  rig.ticks(5);
+  rig.disturb = [](plant::Signals& s) {
+    s.leads[1].force_open = true;
+    s.leads[1].loose_share = warm_code / 32767.0;
+  };
+  int found = 0, ticks = 0;
+  for (; !rig.c.trip.reason && ticks < 20; ++ticks) {
+    rig.tick();
+    CHECK_EQUAL(rig.c.sample.guard_sum / 4, warm_code);
+    found += rig.c.sample.guard_fault == 0x20;
+  }
+  CHECK_EQUAL(found, 3);
+  CHECK(ticks <= 13);
+  CHECK(rig.tripped_by(TripReason::guard_probe_fault));
+}
+
+TEST(two_cycles_that_find_something_trip_nothing) {
+  Rig rig;
+  rig.disturb = [](plant::Signals& s) {
+    s.leads[0].force_open = true;
+    s.leads[0].loose_share = warm_code / 32767.0;
+  };
+  for (int i = 0; i < 20 && !rig.c.sample.bath_fault; ++i) rig.tick();
+  CHECK_EQUAL(rig.c.sample.bath_fault, 0x20);
+  rig.disturb = [](plant::Signals& s) { s.leads[0] = {}; };
+  rig.ticks(50);
+  CHECK(!rig.c.trip.reason);
+}
+
+TEST(leads_are_looked_at_once_a_second_outside_live_only) {
+  Rig rig;
+  int looks = 0;
+  for (int i = 0; i < 100; ++i) rig.tick(), looks += rig.c.leads_looked_at;
+  CHECK_EQUAL(looks, 10);
+  rig.go_live(0);
+  looks = 0;
+  for (int i = 0; i < 100; ++i) rig.tick(), looks += rig.c.leads_looked_at;
+  CHECK_EQUAL(looks, 0);
+}
+
 TEST(spoiled_register_is_mended_and_does_not_trip) {
   Rig rig;
   rig.go_live(1000);
@@ -132,10 +195,12 @@ TEST(spoiled_register_is_mended_and_does_not_trip) {
   CHECK(rig.live());
 }
 
-// Half of full scale is code 2047.5; 1 % of full scale is 41 codes.
+// 1/2, 1/3 and 2/3 of full scale are codes 2047.5, 1365 and 2730; 1 % of full scale is 41 codes.
+constexpr int reference[3] = {2048, 1365, 2730};
+
 TEST(reference_channel_of_each_converter_trips_beyond_its_band) {
   for (int i = 0; i < 3; ++i)
-    for (const int code : {2006, 2090, 0, 4095})
+    for (const int code : {reference[i] - 42, reference[i] + 42, 0, 4095, reference[(i + 1) % 3]})
       check_trip(TripReason::reference_channel, 3, [=](Rig& r) {
         r.disturb = [=](plant::Signals& s) { s.reference_ratio[i] = code / 4095.0; };
       });
@@ -144,9 +209,9 @@ TEST(reference_channel_of_each_converter_trips_beyond_its_band) {
 TEST(reference_channel_within_its_band_or_off_for_two_ticks_does_not_trip) {
   Rig rig;
   rig.go_live(1000);
-  for (const int code : {2007, 2089}) {
+  for (const int off : {-41, 41}) {
     rig.disturb = [=](plant::Signals& s) {
-      for (double& ratio : s.reference_ratio) ratio = code / 4095.0;
+      for (int i = 0; i < 3; ++i) s.reference_ratio[i] = (reference[i] + off) / 4095.0;
     };
     CHECK_EQUAL(rig.ticks_to_trip(20), -1);
   }

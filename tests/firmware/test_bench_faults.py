@@ -8,12 +8,16 @@ from typing import NamedTuple
 import pytest
 
 from firmware.bench import OFF, TICK_S, USUAL, Bench, probe_sum
+from firmware.refusals import REFUSALS
 from proofbath.wire.table import (
     BootCause,
     Clear,
+    Demand,
     Hello,
     Identity,
     Limits,
+    Message,
+    Output,
     Refused,
     RefusedReason,
     State,
@@ -23,6 +27,8 @@ from proofbath.wire.table import (
 )
 
 WARM_C = 60.0
+AS_AT_60_C = 0.3081
+"""Share of full scale of a platinum probe at 60 degC, 123.24 ohm (IEC 60751), against 400 ohm."""
 
 
 class Row(NamedTuple):
@@ -51,7 +57,6 @@ ROWS = [
     Row(TripReason.LEVEL_LOW, "coolant_lost", 10.0, 40.0, size=6.0),
     Row(TripReason.STIRRER_STOPPED, "stirrer_stopped", 2.0, 2.2, duty=500),
     Row(TripReason.EMERGENCY_STOP, "emergency_stop", 0.0, 0.1, duty=500),
-    Row(TripReason.EMERGENCY_STOP, "estop_spike", 0.0, 0.1, size=20.0, duty=500),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_open", 0.2, 0.4),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_short", 0.2, 0.4),
     Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_open", 0.2, 0.4),
@@ -68,14 +73,15 @@ ROWS = [
     Row(TripReason.ELEMENT_FEED_STUCK, "bypass_closed", 0.0, 0.2, size=0.3, station=3),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_rtdin_plus_open", 0.2, 0.4),
     Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_rtdin_plus_open", 0.2, 0.4),
-    Row(TripReason.REFERENCE_CHANNEL, "select_a_high", 0.2, 0.4),
-    Row(TripReason.ELEMENT_FEED_STUCK, "select_b_low", 0.0, 0.2, reaches_dac=False),
+    Row(TripReason.PART_READ_BACK, "select_a_low", 0.2, 0.4, reaches_dac=False),
+    Row(TripReason.PART_READ_BACK, "select_a_high", 0.2, 0.4),
+    Row(TripReason.REFERENCE_CHANNEL, "select_b_low", 0.2, 0.4, reaches_dac=False),
     Row(TripReason.PART_READ_BACK, "select_b_high", 0.2, 0.4, reaches_dac=False),
     Row(TripReason.REFERENCE_CHANNEL, "select_c_low", 0.2, 0.4, reaches_dac=False),
-    Row(TripReason.ELEMENT_FEED_STUCK, "select_c_high", 0.0, 0.2),
+    Row(TripReason.PART_READ_BACK, "select_c_high", 0.2, 0.4),
     Row(TripReason.PART_READ_BACK, "miso_low", 0.2, 0.4),
-    Row(TripReason.ELEMENT_FEED_STUCK, "miso_high", 0.0, 0.2),
-    Row(TripReason.ELEMENT_FEED_STUCK, "spi_clock_dead", 0.0, 0.2, reaches_dac=False),
+    Row(TripReason.PART_READ_BACK, "miso_high", 0.2, 0.4),
+    Row(TripReason.PART_READ_BACK, "spi_clock_dead", 0.2, 0.4, reaches_dac=False),
     Row(
         TripReason.BATH_OVER_LIMIT, "extra_heat", 10.0, 60.0, size=3000.0,
         limits=USUAL._replace(bath_limit_sum=probe_sum(WARM_C + 2)),
@@ -149,6 +155,116 @@ def test_welded_contactor_shows_when_it_should_open(bench: Bench) -> None:
     for _ in range(40):
         bench.tick()
     assert bench.sample.trip_reason == TripReason.CONTACTOR_MIRROR
+
+
+def escalates(bench: Bench) -> None:
+    """Contactor welded, then the heater's relay: off_failed replaces what tripped first."""
+    bench.ready()
+    for _ in bench.hold(5.0, duty=1000):
+        pass
+    bench.fault("contactor_welded", 0)
+    bench.fault("heater_welded", 0)
+    seconds_to_trip(bench, 1.0, duty=0)
+    first = bench.last(Trip)
+    assert first.reason == TripReason.HEATER_WELDED
+    said: list[Message] = []
+    for tick in range(14):
+        sample = bench.tick()
+        said += bench.said
+        if tick < 8:
+            assert sample.trip_reason == TripReason.HEATER_WELDED
+            assert bench.get("output.horn") == 0
+    notice = next(m for m in said if isinstance(m, Trip) and m != first)
+    assert (notice.trip_number, notice.reason) == (first.trip_number + 1, TripReason.OFF_FAILED)
+    assert sample.trip_reason == TripReason.OFF_FAILED
+    assert sample.causes & 1 << TripReason.OFF_FAILED
+    assert sample.causes & 1 << TripReason.CONTACTOR_MIRROR
+    assert sample.outputs == Output.HORN
+    bench.tick()  # two copies of the latch take 0.1 s to burn
+    bench.boot(BootCause.EXTERNAL)
+    identity = bench.last(Identity)
+    assert (identity.trip_number, identity.trip_reason) == (
+        notice.trip_number, TripReason.OFF_FAILED,
+    )  # fmt: skip
+
+
+def test_heat_that_goes_on_after_a_trip_escalates(bench: Bench) -> None:
+    escalates(bench)
+    assert bench.get("output.horn") == 0
+    for _ in range(11):
+        bench.tick()
+    assert bench.get("output.horn") == 1
+
+
+def senses_rotation(bench: Bench) -> None:
+    """A rotation contact that is stuck shows five seconds after the stirrer was released."""
+    bench.ready()
+    bench.fault("stirrer_turning_stuck", 0)
+    for sample in bench.hold(5.0):
+        assert sample.state == State.LIVE
+    at = bench.sample
+    bench.tick(Demand(at.boot_id, at.sequence, 0, 0, 0, 0, OFF))
+    ticks = next(n for n in range(1, 70) if bench.tick().state == State.TRIPPED)
+    assert 48 <= ticks <= 52
+    assert bench.sample.trip_reason == TripReason.STIRRER_SENSE
+
+
+def test_rotation_contact_that_is_stuck_trips_at_rest(bench: Bench) -> None:
+    senses_rotation(bench)
+
+
+def finds_broken_lead(bench: Bench, probe: str, lead: str) -> None:
+    """A force lead shows within a second of READY by the converter's own cycle, not in LIVE."""
+    bench.ready()
+    for sample in bench.hold(5.0):
+        assert sample.state == State.LIVE
+    bench.fault(f"{probe}_probe_{lead}_open", 0, AS_AT_60_C)
+    for sample in bench.hold(3.0):
+        assert sample.state == State.LIVE
+    at = bench.sample
+    bench.tick(Demand(at.boot_id, at.sequence, 0, 0, 0, 0, OFF))
+    ticks = next(n for n in range(1, 20) if bench.tick().state == State.TRIPPED)
+    assert ticks <= 15
+    assert bench.sample.trip_reason == TripReason[f"{probe}_PROBE_FAULT".upper()]
+    for _ in range(20):
+        assert bench.tick().causes & 1 << bench.sample.trip_reason
+
+
+@pytest.mark.parametrize("probe", ["bath", "guard"])
+@pytest.mark.parametrize("lead", ["force_plus", "force_minus"])
+def test_broken_force_lead_is_found_at_rest(bench: Bench, probe: str, lead: str) -> None:
+    finds_broken_lead(bench, probe, lead)
+
+
+def test_broken_force_lead_is_found_at_boot(bench: Bench) -> None:
+    bench.ready()
+    for _ in range(30):  # both copies of limits and cleared trip are burnt
+        bench.tick()
+    bench.fault("guard_probe_force_plus_open", 0, AS_AT_60_C)
+    bench.boot(BootCause.EXTERNAL)
+    for _ in range(4):
+        bench.tick()
+    assert bench.sample.trip_reason == TripReason.GUARD_PROBE_FAULT
+
+
+def test_look_at_the_leads_hides_no_sample_and_finds_nothing_in_health(bench: Bench) -> None:
+    bench.ready()
+    for _ in range(100):
+        sample = bench.tick()
+        assert sample.bath_fault == sample.guard_fault == sample.causes == 0
+        assert sample.bath_sum == pytest.approx(probe_sum(WARM_C), abs=20)
+    assert sample.state == State.READY
+
+
+def test_spike_on_the_stop_line_does_nothing(bench: Bench) -> None:
+    """The native build looks every 25 ms: one look sees it."""
+    bench.ready()
+    for _ in bench.hold(5.0, duty=500):
+        pass
+    for _ in range(5):
+        bench.fault("estop_spike", 0, 1.0, last_s=0.5)
+        for sample in bench.hold(1.0, duty=500):
+            assert sample.state == State.LIVE
 
 
 def test_heater_on_limit(bench: Bench) -> None:
@@ -251,3 +367,11 @@ def test_healthy_hours_raise_no_alarm(native_library: ctypes.CDLL, room_c: float
     assert bench.sample.state == State.READY
     bench.tick(Hello(1))
     assert bench.last(Identity).trip_number == 1
+
+
+@pytest.mark.parametrize("reason", REFUSALS)
+def test_what_is_not_to_be_done_is_refused_with_its_reason(
+    bench: Bench, reason: RefusedReason
+) -> None:
+    bench.tick(REFUSALS[reason](bench))
+    assert bench.last(Refused).reason == reason

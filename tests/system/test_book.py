@@ -139,7 +139,7 @@ def test_pins_are_unique_and_named_as_the_boards_name_them(make: None) -> None:
     for board, wires in ((b, pin_map.wires(b)) for b in ("atmega2560", "atmega328p")):
         shared = [w.port for w in wires if w.name != "bus_select"]
         assert len(set(shared)) == len(shared), board
-    assert len(pin_map.wires("atmega2560")) == 23
+    assert len(pin_map.wires("atmega2560")) == 24
     assert len(pin_map.wires("atmega328p")) == 19
     assert [number for number, _, _ in pin_map.chips()] == [0, 1, 2, 3, 4, 5]
 

@@ -10,6 +10,7 @@ from pydantic import Field
 from proofbath.bench.calibration import Calibration, ProbeCalibration, StationCalibration
 from proofbath.description import Described
 from proofbath.errors import InputError
+from proofbath.wire.guard_levels import value_of
 from proofbath.wire.table import OFFSET_MIDDLE, SCANS_PER_TICK, Limits
 
 CLIMB_WINDOW_MIN = 10.0 / 60.0
@@ -25,7 +26,9 @@ class LimitsSection(Described):
     probes_disagree_k: Annotated[float, Field(ge=1, le=4)] = 4.0
     climb_k_per_min: Annotated[float, Field(ge=2, le=15)] = 15.0
     heater_on_limit_s: Annotated[int, Field(ge=60, le=14 * 3600)] = 14 * 3600
+    """Longest heater-on time of any night; each night's own limit follows from its plan."""
     element_on_limit_s: Annotated[int, Field(ge=1, le=4 * 3600)] = 4 * 3600
+    """Longest unbroken time of an element in any night; each night's own follows from its plan."""
 
 
 class StationLimit(NamedTuple):
@@ -40,6 +43,8 @@ def wire_limits(
     calibration: Calibration,
     bath_limit_c: float,
     stations: tuple[StationLimit | None, ...],
+    heater_on_s: int | None = None,
+    element_on_s: tuple[int, ...] | None = None,
 ) -> Limits:
     """Return the limits of a run: the bench's, tightened to the run's `bath_limit_c`.
 
@@ -56,16 +61,19 @@ def wire_limits(
         disagree_limit_sum=_disagree_sum(bench.probes_disagree_k, calibration, guard_c),
         disagree_offset_sum=OFFSET_MIDDLE,
         climb_limit_sum=floor(bench.climb_k_per_min * CLIMB_WINDOW_MIN * slope),
-        heater_on_limit_s=bench.heater_on_limit_s,
+        heater_on_limit_s=min(bench.heater_on_limit_s, heater_on_s or bench.heater_on_limit_s),
         heat_rise_sum=0,
         heat_loss_duty=0,
         element_max_code=tuple(
             s.set_code(unit.element_max_a) if unit else 0
             for s, unit in zip(scales, stations, strict=True)
         ),
-        element_on_limit_s=(bench.element_on_limit_s,) * len(scales),
-        lift_low_code=tuple(s.window_low_code for s in scales),
-        lift_high_code=tuple(s.window_high_code for s in scales),
+        element_on_limit_s=tuple(
+            min(bench.element_on_limit_s, on_s)
+            for on_s in element_on_s or (bench.element_on_limit_s,) * len(scales)
+        ),
+        lift_low_code=tuple(_window(s)[0] for s in scales),
+        lift_high_code=tuple(_window(s)[1] for s in scales),
         over_stroke_code=tuple(
             _over_stroke_code(s, unit) for s, unit in zip(scales, stations, strict=True)
         ),
@@ -75,8 +83,14 @@ def wire_limits(
     )
 
 
+def _window(scale: StationCalibration) -> tuple[int, int]:
+    """The gauge's electrical window, no wider than the controller takes."""
+    low = max(scale.window_low_code, value_of("gauge_floor_code"))
+    return low, min(scale.window_high_code, value_of("gauge_ceiling_code"))
+
+
 def _over_stroke_code(scale: StationCalibration, unit: StationLimit | None) -> int:
-    low, high = scale.window_low_code, scale.window_high_code
+    low, high = _window(scale)
     if unit is None:
         return high
     code = floor(scale.lift_sum(unit.over_stroke_mm) / SCANS_PER_TICK)

@@ -13,7 +13,7 @@ from proofbath.errors import ProofbathError
 
 VERBS = {
     "batch": "Take a batch in, plan its nights, rework it, and see who passed.",
-    "bench": "Speak to the night that is running: status, pause, resume, finish, stop.",
+    "bench": "Speak to the night that is running: status, pause, resume, finish, stop, leave.",
     "calibrate": "Calibrate a bench, step by step, and put it on record.",
     "certify": "Judge a batch and issue its certificates; withdraw or replace one.",
     "chart": "Look at a bench's control charts, and record what made a run go out of control.",
@@ -62,7 +62,8 @@ class _Verbs(click.Group):
 def proofbath() -> None:
     """Bench for coolant thermostats: bath, ramp, opening curves.
 
-    Exit status: 0 done, 1 judged fail, 2 wrong input or refused, 3 bench fault.
+    Exit status: 0 done, 1 judged fail, 2 wrong input or refused, 3 bench fault, 4 something still
+    heats after the end of a run.
     """
 
 

@@ -56,7 +56,8 @@ class Watch:
 
     def look(self) -> None:
         """Look once and pass on what is new; raises RecordError."""
-        self._pass_on(self._follower.look())
+        looked_s = self.benches.clock()
+        self._pass_on(self._follower.look(), looked_s)
         if self.mqtt:
             self.mqtt.tell(self._results.look())
 
@@ -79,12 +80,13 @@ class Watch:
 
     async def _look(self) -> None:
         loop = asyncio.get_running_loop()
-        self._pass_on(await loop.run_in_executor(self._reader, self._follower.look))
+        looked_s = self.benches.clock()
+        self._pass_on(await loop.run_in_executor(self._reader, self._follower.look), looked_s)
         if self.mqtt:
             self.mqtt.tell(await loop.run_in_executor(self._reader, self._results.look))
 
-    def _pass_on(self, news: list[News]) -> None:
-        self.benches.take(news)
+    def _pass_on(self, news: list[News], looked_s: float) -> None:
+        self.benches.take(news, looked_s)
         if self.mqtt:
             if not self.mqtt.told.runs():  # from now on; what begins later is told whole
                 newest, end = max(self._follower.ends().items(), default=(0, 0))

@@ -61,7 +61,7 @@ def test_a_trip_is_told_in_words_with_what_to_do(open_page: OpenPage, width: int
     assert "Nothing of this night could be certified" in page.inner_text("main")
     start_night(page)
     alert = page.get_by_role("alert").filter(has_text="Tripped")
-    expect(alert).to_contain_text("the bath's level is low", timeout=PATIENCE_MS)
+    expect(alert).to_contain_text("the bath's level was low", timeout=PATIENCE_MS)
     expect(alert).to_contain_text("let it cool below 45 °C")
     expect(standing(page)).to_contain_text("ended, tripped", timeout=PATIENCE_MS)
     expect(page.get_by_role("region", name="What happened")).to_contain_text("level")

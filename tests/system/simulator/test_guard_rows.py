@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from firmware.bench import OFF
-from firmware.test_bench_faults import ONE_FED, ROWS, STATION_ROWS, Row
+from firmware.test_bench_faults import (
+    ONE_FED,
+    ROWS,
+    STATION_ROWS,
+    Row,
+    escalates,
+    finds_broken_lead,
+    senses_rotation,
+)
 from proofbath.wire.table import BootCause, Identity, State, StationFlag, Trip, TripReason
 from system.simulator.bench import SimulatedBench
+from system.simulator.conftest import NewBench
 
 OFF_WITHIN_US = 100_000
 SWITCHED = ("contactor", "heater", "element_feed", "station_switch.1")
@@ -55,6 +66,38 @@ def test_fault_opens_every_output_within_a_tick_and_stays_latched(
     assert bench.last(Identity).trip_number == notice.trip_number
     assert bench.last(Identity).trip_reason == row.reason
     assert not [c for c in bench.changes() if c.on]
+
+
+def test_heat_that_goes_on_after_a_trip_escalates(bench: SimulatedBench) -> None:
+    escalates(bench)
+    assert [c.on for c in bench.changes() if c.name == "horn"][:1] == [True]
+
+
+def test_board_without_a_pin_for_the_horn_escalates_too(new_bench: NewBench, build: Path) -> None:
+    bench = new_bench(elf=build / "rig_controller_atmega328p.elf", bath__start_c=60.0)
+    escalates(bench)
+    assert not [c for c in bench.changes() if c.name == "horn"]
+
+
+def test_broken_force_lead_is_found_at_rest(bench: SimulatedBench) -> None:
+    finds_broken_lead(bench, "bath", "force_minus")
+
+
+def test_rotation_contact_that_is_stuck_trips_at_rest(bench: SimulatedBench) -> None:
+    senses_rotation(bench)
+
+
+@pytest.mark.parametrize(("spike_ms", "trips"), [(0.5, False), (20.0, True)])
+def test_spike_on_the_stop_line(bench: SimulatedBench, spike_ms: float, trips: bool) -> None:
+    """Two looks a millisecond apart; a spike that one of them sees is none."""
+    bench.ready()
+    for _ in bench.hold(5.0, duty=500):
+        pass
+    for _ in range(5):
+        bench.fault("estop_spike", 0, spike_ms, last_s=0.5)
+        for _ in bench.hold(1.0, duty=500):
+            pass
+        assert (bench.sample.trip_reason == TripReason.EMERGENCY_STOP) == trips
 
 
 @pytest.mark.parametrize(("kind", "size", "flag", "most_s"), STATION_ROWS)

@@ -11,6 +11,7 @@ from firmware.bench import USUAL, probe_sum
 from proofbath.wire.line import encode
 from proofbath.wire.table import (
     ABSENT,
+    OFFSET_MIDDLE,
     STATIONS,
     Board,
     Demand,
@@ -50,7 +51,10 @@ def live(bench: SimulatedBench) -> SimulatedBench:
     [
         USUAL._replace(bath_limit_sum=probe_sum(126.0)),
         USUAL._replace(guard_limit_sum=probe_sum(126.0)),
-        USUAL._replace(disagree_limit_sum=631),
+        USUAL._replace(disagree_limit_sum=518),
+        USUAL._replace(disagree_offset_sum=OFFSET_MIDDLE + 379),
+        USUAL._replace(lift_low_code=(19, 25, 25, 25, 25, 25)),
+        USUAL._replace(over_stroke_code=(3000, 4076, 3000, 3000, 3000, 3000)),
         USUAL._replace(climb_limit_sum=421),
         USUAL._replace(heater_on_limit_s=50401),
         USUAL._replace(element_max_code=(0, 0, 3001, 0, 0, 0)),
@@ -58,7 +62,7 @@ def live(bench: SimulatedBench) -> SimulatedBench:
     ],
 )
 def test_limits_beyond_a_ceiling_change_nothing(bench: SimulatedBench, beyond: Limits) -> None:
-    """Ceilings as compiled in: 125 degC, 5 K, 20 K/min, 14 h, 1.5 A, 4 h."""
+    """Ceilings as compiled in: 125 degC, 4.1 K, offset of 3 K, 20 K/min, 14 h, 1.5 A, 4 h."""
     bench.ready()
     bench.tick(beyond)
     assert bench.last(Refused).reason == RefusedReason.BEYOND_CEILING
