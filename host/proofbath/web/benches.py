@@ -132,6 +132,8 @@ def _line(now: BenchNow, ours: bool, look: Look) -> BenchLine:
 
 def in_words(now: BenchNow, found: Standing) -> str:
     """Return what a bench does, and why it ended where it did."""
+    if found.word == "ended" and now.trip is not None:
+        return f"tripped: {now.trip}".replace("_", " ")
     if found.word == "ended" and now.reason and now.status != "done":
         return f"{found.doing}: {now.reason}".replace("_", " ")
     return found.doing

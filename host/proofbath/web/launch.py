@@ -225,7 +225,7 @@ def reasons(came: Launched) -> tuple[str, ...]:
         return came.lines
     said = TRIP_WORDS[TripReason[came.trip.upper()]]
     (shown,) = came.lines
-    return (f"{shown}: {said.what}; {said.remedy}",)
+    return (f"{said.what[:1].upper()}{said.what[1:]} ({shown}). What to do: {said.remedy}.",)
 
 
 def _kept(shop: Shop, bench: str) -> Iterator[_Start]:

@@ -61,6 +61,7 @@ class LiveRun:
     def take(self, state: RunState, news: News) -> Track | None:
         """Take what was committed; return the new moments, None when there are none."""
         self.state = state
+        over = self._over  # behind its end a run asks for nothing
         notes = [note_in(event) for event in news.events if event.kind in NOTE_CODES]
         self._notes += [note for note in notes if note.code == "step_begin"]
         for event in news.events:
@@ -70,7 +71,7 @@ class LiveRun:
         if not len(news.rows):
             return None
         track = self._calibrator.track(news.rows)
-        if self._setpoint is not None:
+        if self._setpoint is not None and not over:
             track.values[:, SETPOINT] = self._follow(self._setpoint, track, news.rows, notes)
         self._last = news.rows[-1]
         self.history.add(track)

@@ -57,7 +57,9 @@ def trouble_of(shop: Shop, bench: str, now: BenchNow, look: Look) -> Trouble:
     said = end_words(now.status, now.trip)
     age_s = ended_age_s(now, end_s, look.at)
     batches = shop.records.current(Batch, name=now.batch) if now.batch else []
-    alarm = look.process.alarm() if look.process else ""
+    process = look.process  # results are kept when it has seen the bath cool
+    ours = process is not None and process.carries(now.run_id, look.records)
+    alarm = process.alarm() if process is not None and ours else ""
     return Trouble(
         run=now.run_id,
         status="tripped" if now.trip else now.status,
@@ -68,7 +70,7 @@ def trouble_of(shop: Shop, bench: str, now: BenchNow, look: Look) -> Trouble:
         alarm=alarm or since,
         batch=now.batch or "",
         batch_number=batches[0].root if batches else None,
-        kept=kept or now.status == OPEN,
+        kept=kept or now.status == OPEN or ours,
         fresh=age_s < MORNING.total_seconds(),
         address=f"/bench?{urlencode({'name': bench})}",
     )

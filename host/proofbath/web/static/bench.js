@@ -94,7 +94,7 @@ function start() {
       text(card.querySelector(".current"), number(played ? last(record.current[n]) : now && now.element_a[n], 2));
     }
     put("bath-last", now ? "" : lastWords(state.now.last, lateS));
-    progress(now ? state.process : null);
+    progress(now && state.standing !== "ended" ? state.process : null);
     put("shown", now && now.of === "run" ? (state.run.shown || []).join(" · ") : "");
     root.classList.toggle("old", !now);
     chip(at("machine"), ...(linkUp ? [state.machine.sign, state.machine.doing] : LINK));
