@@ -1,0 +1,200 @@
+"""Changes one level of the firmware's guard at a time and prints those that no test notices.
+
+Run with `python tests/benchmarks/firmware_mutants.py`, or with `--only guard.cpp` for one file.  In
+a throw-away copy each number of a `constexpr` is set a tenth (at least 1) higher and lower.  Only
+what depends on the file is compiled again; the native cases run to the first failure, and only
+for a change that none of them notices the tests of the plant's faults and healthy nights too.
+A number that the compiler itself refuses to see changed is counted as noticed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from time import monotonic
+from typing import NamedTuple
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from benchmarks.mutants import ROOT, steps
+
+CONTROLLER = "firmware/rig_controller"
+FILES = (
+    "hazards.h",
+    "guard.cpp",
+    "elements.h",
+    "elements.cpp",
+    "rtd.h",
+    "climb.h",
+    "state.cpp",
+    "limits.cpp",
+    "board.h",
+    "self_test.cpp",
+)
+"""Where levels stand; a file that is not there is passed over."""
+SHAPE = frozenset({"stations", "chips", "reference_channel"})
+"""Numbers of `board.h` that count parts: no levels."""
+FOLDERS = (CONTROLLER, "firmware/native", "tests/firmware")
+FIRST = ("guard_rows.cpp", "station_rows.cpp", "quiet_climb.cpp", "self_tests.cpp")
+"""Cases that find most, run first."""
+PLANT_TESTS = ("test_bench_faults.py", "test_healthy_nights.py")
+COMPILER = ("c++", "-std=gnu++14", "-O1", "-fPIC", "-ffp-contract=off")
+MOST_CASE_S = 60
+_CONSTANT = re.compile(r"\bconstexpr\s+(?:u?int\d+_t|int|float|double)\s+(\w+)\s*=\s*([^;]+);")
+_NUMBER = re.compile(r"(?<![\w.])\d+(?![\w.])")
+
+
+class Change(NamedTuple):
+    """A number of a constant, by its place in the source, and what stands there instead."""
+
+    name: str
+    start: int
+    end: int
+    text: str
+
+    def within(self, source: str) -> str:
+        """Return the source with the number changed."""
+        return source[: self.start] + self.text + source[self.end :]
+
+
+def level_changes(source: str) -> list[Change]:
+    """Return the changes to the whole numbers of each `constexpr` of a C++ source."""
+    return [
+        Change(constant[1], constant.start(2) + n.start(), constant.start(2) + n.end(), text)
+        for constant in _CONSTANT.finditer(source)
+        if constant[1] not in SHAPE
+        for n in _NUMBER.finditer(constant[2])
+        for text in steps(int(n[0]))
+    ]
+
+
+class Copy:
+    """A throw-away copy of firmware and native tests, compiled unit by unit."""
+
+    def __init__(self, root: Path) -> None:
+        """Copy and compile everything; raises CalledProcessError when it does not compile."""
+        self.root = root
+        for folder in (*FOLDERS, "tests/data"):
+            shutil.copytree(ROOT / folder, root / folder)
+        (root / "objects").mkdir()
+        self.units = [u for f in FOLDERS for u in sorted((root / f).glob("*.cpp"))]
+        self._leans_on: dict[Path, set[Path]] = {}
+        for unit in self.units:
+            self.compile(unit)
+        self.link()
+        self.cases = [case for unit in sorted(self.units, key=_rank) for case in _cases(unit)]
+
+    def compile(self, unit: Path) -> None:
+        """Compile one unit and note which files it includes."""
+        made = self._object(unit)
+        command = [*COMPILER, "-w", "-MMD", "-c", str(unit), "-o", str(made)]
+        subprocess.run(command, check=True, capture_output=True)
+        rule = made.with_suffix(".d").read_text().replace("\\\n", " ").split(":", 1)[1]
+        self._leans_on[unit] = {Path(name).resolve() for name in rule.split()}
+
+    def link(self) -> None:
+        """Make the program of the native cases and the virtual bench's library."""
+        made = [str(self._object(unit)) for unit in self.units]
+        bench = [str(self._object(u)) for u in self.units if u.parents[1].name == "firmware"]
+        for objects, flags, name in (
+            (made, [], "native_tests"),
+            (bench, ["-shared"], "libbench.so"),
+        ):
+            command = [*COMPILER, *flags, *objects, "-o", str(self.root / name)]
+            subprocess.run(command, check=True, capture_output=True)
+
+    def rebuild(self, file: Path) -> bool:
+        """Compile what leans on a file and link; whether the compiler takes it."""
+        try:
+            for unit in self.units:
+                if file.resolve() in self._leans_on[unit]:
+                    self.compile(unit)
+            self.link()
+        except subprocess.CalledProcessError:
+            return False
+        return True
+
+    def noticed_by(self) -> str:
+        """Return the first case or test that fails, or nothing."""
+        for case in self.cases:
+            if not self._runs([str(self.root / "native_tests"), case, "tests/data"], MOST_CASE_S):
+                return case
+        tests = [f"tests/firmware/{name}" for name in PLANT_TESTS]
+        options = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--rootdir", "."]
+        command = [sys.executable, "-m", "pytest", *options, "--import-mode=importlib", *tests]
+        return "" if self._runs(command, 30 * MOST_CASE_S) else "plant"
+
+    def _runs(self, command: list[str], most_s: float) -> bool:
+        paths = f"{ROOT / 'host'}:{self.root / 'tests'}:{ROOT / 'tests'}"
+        environment = {**os.environ, "COMPILED": str(self.root), "PYTHONPATH": paths}
+        try:
+            done = subprocess.run(
+                command, cwd=self.root, env=environment, capture_output=True, timeout=most_s
+            )
+        except subprocess.TimeoutExpired:
+            return False
+        return done.returncode == 0
+
+    def _object(self, unit: Path) -> Path:
+        return self.root / "objects" / f"{unit.parent.name}_{unit.stem}.o"
+
+
+def _rank(unit: Path) -> tuple[int, str]:
+    return (FIRST.index(unit.name) if unit.name in FIRST else len(FIRST), unit.name)
+
+
+def _cases(unit: Path) -> Iterator[str]:
+    return iter(re.findall(r"^TEST\((\w+)\)", unit.read_text(), re.MULTILINE))
+
+
+def judge(copy: Copy, name: str, until_s: float) -> tuple[int, list[str], int]:
+    """Return for one file how many changes were noticed, the unnoticed, and how many are left."""
+    path = copy.root / CONTROLLER / name
+    source = path.read_text()
+    changes = level_changes(source)
+    killed, survivors = 0, []
+    while changes and monotonic() < until_s:
+        change = changes.pop(0)
+        path.write_text(change.within(source))
+        if not copy.rebuild(path) or copy.noticed_by():
+            killed += 1
+        else:
+            line = source.count("\n", 0, change.start) + 1
+            was = source[change.start : change.end]
+            survivors.append(f"{name}:{line} {change.name}: {was} -> {change.text}")
+    path.write_text(source)
+    copy.rebuild(path)
+    return killed, survivors, len(changes)
+
+
+def main() -> None:
+    """Print the table and the survivors."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--only", default="", choices=["", *FILES], help="one file")
+    parser.add_argument("--minutes", type=float, default=30.0, help="at most; the rest is counted")
+    options = parser.parse_args()
+    until_s = monotonic() + 60 * options.minutes
+    unnoticed = []
+    with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
+        copy = Copy(Path(folder).resolve())
+        if found := copy.noticed_by():
+            raise SystemExit(f"the tests fail as they stand ({found}); mend them first")
+        print(f"{'file':16} {'mutants':>7} {'killed':>7} {'survived':>8} {'not tried':>9}")
+        for name in FILES:
+            if options.only in ("", name) and (copy.root / CONTROLLER / name).is_file():
+                killed, survivors, left = judge(copy, name, until_s)
+                total = killed + len(survivors) + left
+                print(f"{name:16} {total:7} {killed:7} {len(survivors):8} {left:9}", flush=True)
+                unnoticed += survivors
+    print(*unnoticed, sep="\n")
+
+
+if __name__ == "__main__":
+    main()

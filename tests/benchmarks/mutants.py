@@ -1,0 +1,319 @@
+"""Changes the judging rooms of the host one place at a time and prints what no test notices.
+
+Run with `python tests/benchmarks/mutants.py`, or with `--only proof/verdict.py` for one module; it
+needs `pip install '.[mutation]'`.  Two kinds of mutants: "statements" are made by mutmut in the
+bodies of functions, "numbers" are the constants of modules and classes, each a tenth (at least 1
+for a whole number) higher and lower.  A mutant is killed when a test of its room fails, and
+survives otherwise.  All happens in a throw-away copy of the checkout, in which `host` is named
+`src`, as mutmut wants it.  A survivor is no fault by itself: a text, or a change that makes no
+difference, may survive; a safety level, a limit or a decision boundary may not.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import importlib
+import json
+import os
+import re
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from time import monotonic
+from typing import NamedTuple
+
+ROOT = Path(__file__).parents[2]
+ROOMS = {
+    "run/*.py": ("tests/host/run/test_*.py",),
+    "proof/*.py": ("tests/host/proof/test_*.py",),
+    "curve/budget.py": ("tests/host/curve/test_budget.py",),
+    "bench/preflight.py": ("tests/host/bench/test_preflight.py",),
+    "bench/in_force.py": ("tests/host/bench/test_in_force*.py",),
+    "bench/limits.py": ("tests/host/bench/test_limits.py", "tests/host/bench/test_start.py"),
+    "bench/loading.py": ("tests/host/bench/test_loading*.py",),
+}
+"""Modules below `host/proofbath`, and the tests that test them."""
+PRELOADED = ("numpy", "pydantic", "pytest", "scipy.stats", "sqlalchemy")
+"""Not what pytest wants to load by itself."""
+MOST_CPU_S = 120
+"""A mutant that runs longer than this has noticed itself."""
+UNREACHED = 33
+"""mutmut's result where no test calls the function."""
+SETTINGS = """
+[tool.mutmut]
+source_paths = ["src/proofbath"]
+only_mutate = {modules}
+pytest_add_cli_args_test_selection = {tests}
+use_git_change_detection = false
+timeout_multiplier = 10.0
+timeout_constant = 5.0
+"""
+
+
+class Survivor(NamedTuple):
+    """A change that no test noticed; `diff` is in lines with - and +."""
+
+    place: str
+    diff: str
+    reached: bool = True
+
+    def kind(self) -> str:
+        """Return "unreached", "text" where only quoted text differs, or "logic"."""
+        if not self.reached:
+            return "unreached"
+        bare = [re.sub(r'"[^"]*"|\'[^\']*\'', '""', line) for line in self.diff.splitlines()]
+        gone, come = ([x[1:] for x in bare if x[:1] == sign and x[:3] != sign * 3] for sign in "-+")
+        return "text" if gone == come else "logic"
+
+
+class Row(NamedTuple):
+    """What became of one module's mutants of one kind; `left` were not tried in the time given."""
+
+    module: str
+    kind: str
+    killed: int
+    survivors: list[Survivor]
+    left: int
+
+    def text(self) -> str:
+        """Return the row of the table."""
+        missed = len(self.survivors)
+        return (
+            f"{self.module:28} {self.kind:10} {self.killed + missed + self.left:7} "
+            f"{self.killed:7} {missed:8} {self.left:9}"
+        )
+
+
+class Change(NamedTuple):
+    """One number of a source, by its bytes, and what stands there instead."""
+
+    name: str
+    line: int
+    start: int
+    end: int
+    text: str
+
+
+def steps(number: bool | int | float) -> list[str]:
+    """Return what is tried in a number's place: its opposite, or a step of a tenth both ways."""
+    if isinstance(number, bool):
+        return [repr(not number)]
+    if isinstance(number, int):
+        step = max(1, abs(number) // 10)
+        return [repr(number + step), repr(number - step)]
+    step = abs(number) / 10 or 0.1
+    return [repr(number + step), repr(number - step)]
+
+
+def number_changes(source: str) -> list[Change]:
+    """Return the changes to the numbers of a module's and its classes' own assignments."""
+    starts = [0]
+    for line in source.encode().splitlines(keepends=True):
+        starts.append(starts[-1] + len(line))
+    changes = []
+    for name, node in _numbers(ast.parse(source).body):
+        start = starts[node.lineno - 1] + node.col_offset
+        end = starts[(node.end_lineno or 0) - 1] + (node.end_col_offset or 0)
+        changes += [Change(name, node.lineno, start, end, text) for text in steps(node.value)]
+    return changes
+
+
+def _numbers(body: Sequence[ast.stmt]) -> Iterator[tuple[str, ast.Constant]]:
+    for statement in body:
+        if isinstance(statement, ast.ClassDef):
+            yield from _numbers(statement.body)
+        elif isinstance(statement, ast.Assign | ast.AnnAssign):
+            target = statement.targets[0] if isinstance(statement, ast.Assign) else statement.target
+            for node in ast.walk(statement):
+                if isinstance(node, ast.Constant) and isinstance(node.value, int | float):
+                    yield ast.unparse(target), node
+
+
+def changed(source: str, change: Change) -> str:
+    """Return a source with one number changed."""
+    raw = source.encode()
+    return (raw[: change.start] + change.text.encode() + raw[change.end :]).decode()
+
+
+def copy_checkout(to: Path) -> None:
+    """Copy tests and `host` as `src`, with the library and the script that lie in it."""
+    skipped = shutil.ignore_patterns("__pycache__", ".*_cache", ".hypothesis")
+    shutil.copytree(ROOT / "host", to / "src", ignore=skipped)
+    shutil.copytree(ROOT / "tests", to / "tests", ignore=skipped)
+    shutil.copy(ROOT / "pyproject.toml", to)
+
+
+def modules_of(pattern: str, only: str) -> list[str]:
+    """Return a room's modules that hold anything to change, or the one asked for."""
+    package = ROOT / "host/proofbath"
+    names = sorted(path.relative_to(package).as_posix() for path in package.glob(pattern))
+    return [n for n in names if not n.endswith("__init__.py") and only in ("", n)]
+
+
+def files_of(patterns: Sequence[str], module: str = "") -> list[str]:
+    """Return a room's test files, those with the module's name first."""
+    found = [path.relative_to(ROOT) for pattern in patterns for path in ROOT.glob(pattern)]
+    stem = Path(module).stem
+    return [str(path) for path in sorted(set(found), key=lambda p: (stem not in p.stem, p))]
+
+
+def statements(modules: Sequence[str], patterns: Sequence[str], until_s: float) -> Iterator[Row]:
+    """Run mutmut over modules of a room; raises SystemExit when the tests fail as they stand."""
+    with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
+        copy = Path(folder)
+        copy_checkout(copy)
+        paths = [f"src/proofbath/{module}" for module in modules]
+        tests = files_of(patterns)
+        with (copy / "pyproject.toml").open("a") as settings:
+            settings.write(SETTINGS.format(modules=json.dumps(paths), tests=json.dumps(tests)))
+        _mutmut(copy, until_s)
+        yield from (_mutmut_row(copy, module) for module in modules)
+
+
+def _mutmut(copy: Path, until_s: float) -> None:
+    command = [sys.executable, "-c", "from mutmut.__main__ import cli; cli()"]
+    environment = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"}
+    environment["PYTHONDONTWRITEBYTECODE"] = "1"
+    with (copy / "log").open("wb") as log:
+        child = subprocess.Popen(
+            [*command, "run", "--max-children", "1"],
+            cwd=copy,
+            env=environment,
+            stdout=log,
+            stderr=subprocess.STDOUT,
+        )
+        try:
+            status = child.wait(max(1.0, until_s - monotonic()))
+        except subprocess.TimeoutExpired:
+            child.send_signal(signal.SIGINT)
+            status = child.wait() and 0
+    if status:
+        raise SystemExit((copy / "log").read_text(errors="replace")[-3000:])
+
+
+def _mutmut_row(copy: Path, module: str) -> Row:
+    meta = copy / "mutants/src/proofbath" / f"{module}.meta"
+    results = json.loads(meta.read_text())["exit_code_by_key"] if meta.is_file() else {}
+    survivors = [
+        Survivor(name.removeprefix("proofbath."), _mutmut_diff(copy, module, name), code == 0)
+        for name, code in results.items()
+        if code in (0, UNREACHED)
+    ]
+    left = sum(code is None for code in results.values())
+    return Row(module, "statements", len(results) - left - len(survivors), survivors, left)
+
+
+def _mutmut_diff(copy: Path, module: str, name: str) -> str:
+    before = Path.cwd()
+    os.chdir(copy)  # mutmut reads its settings and mutants from where it stands
+    try:
+        get = importlib.import_module("mutmut.mutation.diff_apply").get_diff_for_mutant
+        lines = get(name, path=Path("src/proofbath") / module).splitlines()
+    finally:
+        os.chdir(before)
+    return "\n".join(x for x in lines if x[:1] in "+-" and x[:3] not in ("+++", "---") and x)
+
+
+def numbers(modules: Sequence[str], patterns: Sequence[str], until_s: float) -> Iterator[Row]:
+    """Change each number of the modules in turn and run the room's tests to the first failure."""
+    preload()
+    with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
+        copy = Path(folder)
+        copy_checkout(copy)
+        for module in modules:
+            path = copy / "src/proofbath" / module
+            source, tests = path.read_text(), files_of(patterns, module)
+            changes, killed, survivors = number_changes(source), 0, []
+            if changes and not passes(copy, tests):
+                raise SystemExit(f"{module}: its tests fail as they stand; mend them first")
+            while changes and monotonic() < until_s:
+                change = changes.pop(0)
+                path.write_text(changed(source, change))
+                if passes(copy, tests):
+                    survivors.append(_survivor(module, source, change))
+                else:
+                    killed += 1
+            path.write_text(source)
+            yield Row(module, "numbers", killed, survivors, len(changes))
+
+
+def _survivor(module: str, source: str, change: Change) -> Survivor:
+    before, after = (
+        text.splitlines()[change.line - 1] for text in (source, changed(source, change))
+    )
+    return Survivor(f"{module}:{change.line} {change.name}", f"-{before}\n+{after}")
+
+
+def preload() -> None:
+    """Load the large libraries once; the benchmarks' own folder holds names of libraries."""
+    sys.path[:] = [path for path in sys.path if Path(path) != Path(__file__).parent]
+    for name in PRELOADED:
+        importlib.import_module(name)
+
+
+def passes(copy: Path, tests: Sequence[str]) -> bool:
+    """Whether tests pass in a copy, in a child that finds the large libraries loaded."""
+    child = os.fork()
+    if not child:
+        status = 1
+        try:
+            resource.setrlimit(resource.RLIMIT_CPU, (MOST_CPU_S, MOST_CPU_S))
+            silent = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(silent, 1)
+            os.dup2(silent, 2)
+            os.chdir(copy)
+            sys.path[:0] = [str(copy / "src")]
+            sys.dont_write_bytecode = True
+            main = importlib.import_module("pytest").main
+            status = int(main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *tests]))
+        finally:
+            os._exit(status)
+    return os.waitpid(child, 0)[1] == 0
+
+
+KINDS: dict[str, Callable[..., Iterator[Row]]] = {"statements": statements, "numbers": numbers}
+
+
+def show(survivors: Sequence[Survivor], with_diffs: bool) -> None:
+    """Print how many survivors there are of each kind and, when asked, each of them."""
+    for kind in ("logic", "text", "unreached"):
+        print(f"survivors, {kind}: {sum(s.kind() == kind for s in survivors)}")
+    for survivor in survivors if with_diffs else ():
+        print(f"\n{survivor.place} ({survivor.kind()})\n{survivor.diff}")
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--only", default="", metavar="MODULE", help="such as proof/verdict.py")
+    parser.add_argument("--room", default="", choices=["", *ROOMS], help="one row of rooms")
+    parser.add_argument("--kind", default="", choices=["", *KINDS], help="one kind of mutants")
+    parser.add_argument("--show", action="store_true", help="print each survivor's change")
+    parser.add_argument("--minutes", type=float, default=60.0, help="at most; the rest is counted")
+    options = parser.parse_args()
+    until_s = monotonic() + 60 * options.minutes
+    rooms = {
+        r: p for r, p in ROOMS.items() if options.room in ("", r) and modules_of(r, options.only)
+    }
+    if not rooms:
+        parser.error(f"no module {options.only!r} in {options.room or ', '.join(ROOMS)}")
+    print(
+        f"{'module':28} {'kind':10} {'mutants':>7} {'killed':>7} {'survived':>8} {'not tried':>9}"
+    )
+    survivors: list[Survivor] = []
+    for kind, change in KINDS.items():
+        for room, patterns in rooms.items() if options.kind in ("", kind) else ():
+            for row in change(modules_of(room, options.only), patterns, until_s):
+                survivors += row.survivors
+                print(row.text(), flush=True)
+    show(survivors, options.show)
+
+
+if __name__ == "__main__":
+    main()
