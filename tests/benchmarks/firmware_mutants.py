@@ -161,7 +161,7 @@ def _cases(unit: Path) -> Iterator[str]:
 
 
 def judge(copy: Copy, name: str, until_s: float) -> tuple[int, int, int]:
-    """Print what no test notices in one file; return how many were noticed, unnoticed, not tried."""
+    """Print what no test notices in a file; return how many were noticed, unnoticed, not tried."""
     path = copy.root / CONTROLLER / name
     source = path.read_text()
     changes = level_changes(source)
