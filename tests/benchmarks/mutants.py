@@ -29,16 +29,28 @@ from time import monotonic
 from typing import NamedTuple
 
 ROOT = Path(__file__).parents[2]
-ROOMS = {
-    "run/*.py": ("tests/host/run/test_*.py",),
-    "proof/*.py": ("tests/host/proof/test_*.py",),
-    "curve/budget.py": ("tests/host/curve/test_budget.py",),
-    "bench/preflight.py": ("tests/host/bench/test_preflight.py",),
-    "bench/in_force.py": ("tests/host/bench/test_in_force*.py",),
-    "bench/limits.py": ("tests/host/bench/test_limits.py", "tests/host/bench/test_start.py"),
-    "bench/loading.py": ("tests/host/bench/test_loading*.py",),
-}
-"""Modules below `host/proofbath`, and the tests that test them."""
+ROOMS = (
+    ("run", "unit_type", "test_unit_type"),
+    ("run", "profile profiles duration", "test_profile test_power"),
+    ("run", "check forecast plan in_turn", "test_check test_one_at_a_time"),
+    ("run", "acts", "test_acts test_any_events"),
+    ("run", "one_at_a_time", "test_one_at_a_time"),
+    ("run", "heat_watch station_watch input_watch faults", "test_watch test_sequencer test_power"),
+    ("run", "", "test_*"),
+    ("proof", "decision measured specification verdict", "test_decision* test_spec* test_verdict"),
+    ("proof", "chart chart_power", "test_chart"),
+    ("proof", "compare", "test_compare"),
+    ("proof", "engine_log engine_offset service", "test_service*"),
+    ("proof", "gauge_study study", "test_study"),
+    ("proof", "statistics tolerance", "test_statistics*"),
+    ("proof", "", "test_*"),
+    ("curve", "budget", "test_budget"),
+    ("bench", "preflight", "test_preflight"),
+    ("bench", "in_force", "test_in_force"),
+    ("bench", "limits", "test_limits"),
+    ("bench", "loading", "test_loading*"),
+)
+"""Room, its modules and the tests that test them; without names, all modules not named above."""
 PRELOADED = ("numpy", "pydantic", "pytest", "scipy.stats", "sqlalchemy")
 """Not what pytest wants to load by itself."""
 MOST_CPU_S = 120
@@ -149,27 +161,29 @@ def copy_checkout(to: Path) -> None:
     shutil.copy(ROOT / "pyproject.toml", to)
 
 
-def modules_of(pattern: str, only: str) -> list[str]:
-    """Return a room's modules that hold anything to change, or the one asked for."""
-    package = ROOT / "host/proofbath"
-    names = sorted(path.relative_to(package).as_posix() for path in package.glob(pattern))
-    return [n for n in names if not n.endswith("__init__.py") and only in ("", n)]
+def plan_of(only: str) -> dict[tuple[str, ...], list[str]]:
+    """Return the modules under each set of test files: all, those of a room, or one module."""
+    package, seen = ROOT / "host/proofbath", set[str]()
+    plan: dict[tuple[str, ...], list[str]] = {}
+    for room, names, tests in ROOMS:
+        stems = names.split() or sorted(path.stem for path in (package / room).glob("*.py"))
+        modules = [f"{room}/{stem}.py" for stem in stems if stem != "__init__"]
+        chosen = [m for m in modules if m not in seen and (only in ("", room, m))]
+        seen.update(modules)
+        found = {
+            p for test in tests.split() for p in (ROOT / "tests/host" / room).glob(f"{test}.py")
+        }
+        if chosen:
+            plan[tuple(sorted(str(path.relative_to(ROOT)) for path in found))] = chosen
+    return plan
 
 
-def files_of(patterns: Sequence[str], module: str = "") -> list[str]:
-    """Return a room's test files, those with the module's name first."""
-    found = [path.relative_to(ROOT) for pattern in patterns for path in ROOT.glob(pattern)]
-    stem = Path(module).stem
-    return [str(path) for path in sorted(set(found), key=lambda p: (stem not in p.stem, p))]
-
-
-def statements(modules: Sequence[str], patterns: Sequence[str], until_s: float) -> Iterator[Row]:
+def statements(modules: Sequence[str], tests: Sequence[str], until_s: float) -> Iterator[Row]:
     """Run mutmut over modules of a room; raises SystemExit when the tests fail as they stand."""
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         copy = Path(folder)
         copy_checkout(copy)
         paths = [f"src/proofbath/{module}" for module in modules]
-        tests = files_of(patterns)
         with (copy / "pyproject.toml").open("a") as settings:
             settings.write(SETTINGS.format(modules=json.dumps(paths), tests=json.dumps(tests)))
         _mutmut(copy, until_s)
@@ -220,7 +234,7 @@ def _mutmut_diff(copy: Path, module: str, name: str) -> str:
     return "\n".join(x for x in lines if x[:1] in "+-" and x[:3] not in ("+++", "---") and x)
 
 
-def numbers(modules: Sequence[str], patterns: Sequence[str], until_s: float) -> Iterator[Row]:
+def numbers(modules: Sequence[str], tests: Sequence[str], until_s: float) -> Iterator[Row]:
     """Change each number of the modules in turn and run the room's tests to the first failure."""
     preload()
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
@@ -228,7 +242,7 @@ def numbers(modules: Sequence[str], patterns: Sequence[str], until_s: float) -> 
         copy_checkout(copy)
         for module in modules:
             path = copy / "src/proofbath" / module
-            source, tests = path.read_text(), files_of(patterns, module)
+            source = path.read_text()
             changes, killed, survivors = number_changes(source), 0, []
             if changes and not passes(copy, tests):
                 raise SystemExit(f"{module}: its tests fail as they stand; mend them first")
@@ -291,25 +305,22 @@ def show(survivors: Sequence[Survivor], with_diffs: bool) -> None:
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--only", default="", metavar="MODULE", help="such as proof/verdict.py")
-    parser.add_argument("--room", default="", choices=["", *ROOMS], help="one row of rooms")
+    parser.add_argument("--only", default="", metavar="PLACE", help="proof/verdict.py, or proof")
     parser.add_argument("--kind", default="", choices=["", *KINDS], help="one kind of mutants")
     parser.add_argument("--show", action="store_true", help="print each survivor's change")
     parser.add_argument("--minutes", type=float, default=60.0, help="at most; the rest is counted")
     options = parser.parse_args()
     until_s = monotonic() + 60 * options.minutes
-    rooms = {
-        r: p for r, p in ROOMS.items() if options.room in ("", r) and modules_of(r, options.only)
-    }
-    if not rooms:
-        parser.error(f"no module {options.only!r} in {options.room or ', '.join(ROOMS)}")
+    plan = plan_of(options.only)
+    if not plan:
+        parser.error(f"{options.only} is none of the rooms' modules")
     print(
         f"{'module':28} {'kind':10} {'mutants':>7} {'killed':>7} {'survived':>8} {'not tried':>9}"
     )
     survivors: list[Survivor] = []
-    for kind, change in KINDS.items():
-        for room, patterns in rooms.items() if options.kind in ("", kind) else ():
-            for row in change(modules_of(room, options.only), patterns, until_s):
+    for kind in KINDS if not options.kind else (options.kind,):
+        for tests, modules in plan.items():
+            for row in KINDS[kind](modules, tests, until_s):
                 survivors += row.survivors
                 print(row.text(), flush=True)
     show(survivors, options.show)
