@@ -23,7 +23,7 @@ from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from benchmarks.mutants import ROOT, steps
+from benchmarks.mutants import ENVIRONMENT, ROOT, steps
 
 CONTROLLER = "firmware/rig_controller"
 FILES = (
@@ -133,13 +133,14 @@ class Copy:
             if not self._runs([str(self.root / "native_tests"), case, "tests/data"], MOST_CASE_S):
                 return case
         tests = [f"tests/firmware/{name}" for name in PLANT_TESTS]
-        options = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--rootdir", "."]
+        options = ["-x", "-q", "-p", "no:cacheprovider", "--rootdir", "."]
         command = [sys.executable, "-m", "pytest", *options, "--import-mode=importlib", *tests]
         return "" if self._runs(command, 30 * MOST_CASE_S) else "plant"
 
     def _runs(self, command: list[str], most_s: float) -> bool:
         paths = f"{ROOT / 'host'}:{self.root / 'tests'}:{ROOT / 'tests'}"
-        environment = {**os.environ, "COMPILED": str(self.root), "PYTHONPATH": paths}
+        own = {"COMPILED": str(self.root), "PYTHONPATH": paths}
+        environment = {**os.environ, **ENVIRONMENT, **own}
         try:
             done = subprocess.run(
                 command, cwd=self.root, env=environment, capture_output=True, timeout=most_s

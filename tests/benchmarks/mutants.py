@@ -51,8 +51,9 @@ ROOMS = (
     ("bench", "loading", "test_loading*"),
 )
 """Room, its modules and the tests that test them; without names, all modules not named above."""
-PRELOADED = ("numpy", "pydantic", "pytest", "scipy.stats", "sqlalchemy")
-"""Not what pytest wants to load by itself."""
+PRELOADED = ("hypothesis", "iapws", "numpy", "pydantic", "pytest", "scipy.stats", "sqlalchemy")
+ENVIRONMENT = {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1", "PYTHONDONTWRITEBYTECODE": "1"}
+"""Plugins that these rooms do not use cost more than most tests."""
 MOST_CPU_S = 120
 """A mutant that runs longer than this has noticed itself."""
 UNREACHED = 33
@@ -192,8 +193,7 @@ def statements(modules: Sequence[str], tests: Sequence[str], until_s: float) -> 
 
 def _mutmut(copy: Path, until_s: float) -> None:
     command = [sys.executable, "-c", "from mutmut.__main__ import cli; cli()"]
-    environment = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"}
-    environment["PYTHONDONTWRITEBYTECODE"] = "1"
+    environment = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"} | ENVIRONMENT
     with (copy / "log").open("wb") as log:
         child = subprocess.Popen(
             [*command, "run", "--max-children", "1"],
@@ -283,9 +283,10 @@ def passes(copy: Path, tests: Sequence[str]) -> bool:
             os.dup2(silent, 2)
             os.chdir(copy)
             sys.path[:0] = [str(copy / "src")]
+            os.environ |= ENVIRONMENT
             sys.dont_write_bytecode = True
             main = importlib.import_module("pytest").main
-            status = int(main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *tests]))
+            status = int(main(["-x", "-q", "-p", "no:cacheprovider", *tests]))
         finally:
             os._exit(status)
     return os.waitpid(child, 0)[1] == 0
