@@ -60,6 +60,12 @@ MOST_CPU_S = 120
 """A mutant that runs longer than this has noticed itself."""
 UNREACHED = 33
 """mutmut's result where no test calls the function."""
+STARTER = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a job in the background ignores it
+from mutmut.__main__ import cli
+cli()
+"""
 SETTINGS = """
 [tool.mutmut]
 source_paths = ["src/proofbath"]
@@ -194,21 +200,26 @@ def statements(modules: Sequence[str], tests: Sequence[str], until_s: float) -> 
 
 
 def _mutmut(copy: Path, until_s: float) -> None:
-    command = [sys.executable, "-c", "from mutmut.__main__ import cli; cli()"]
+    command = [sys.executable, "-c", STARTER, "run", "--max-children", "1"]
     environment = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"} | ENVIRONMENT
     with (copy / "log").open("wb") as log:
         child = subprocess.Popen(
-            [*command, "run", "--max-children", "1"],
+            command,
             cwd=copy,
             env=environment,
             stdout=log,
             stderr=subprocess.STDOUT,
+            start_new_session=True,
         )
+        status = 0
         try:
             status = child.wait(max(1.0, until_s - monotonic()))
         except subprocess.TimeoutExpired:
-            child.send_signal(signal.SIGINT)
-            status = child.wait() and 0
+            child.send_signal(signal.SIGINT)  # what was found until then stays
+            child.wait(60)
+        finally:
+            if child.poll() is None:
+                os.killpg(child.pid, signal.SIGKILL)
     if status:
         raise SystemExit((copy / "log").read_text(errors="replace")[-3000:])
 

@@ -39,6 +39,8 @@ ROWS: list[
     (UnitType, WIDE, "threshold_mm", 0.0, 0.001, 1.0, 1.001),
     (UnitType, WIDE, "full_lift_mm", 0.0, 0.001, 20.0, 20.001),
     (UnitType, WIDE, "greatest_lift_mm", 7.999, 8.0, 20.0, 20.001),
+    (UnitType, WIDE | {"full_lift_mm": 0.01}, "greatest_lift_mm", 0.0, 0.01, 20.0, 20.001),
+    (UnitType, HERON_103.model_dump(), "cap_c", 20.0, 20.1, 110.0, 110.1),
     (UnitType, HERON_103.model_dump(), "full_open_c", 103.0, 103.1, 130.0, 130.1),
     (UnitType, HERON_103.model_dump(), "element_max_a", 0.0, 0.001, 2.0, 2.001),
     (UnitType, HERON_103.model_dump(), "element_ohm", 0.0, 0.001, 200.0, 200.001),
@@ -87,8 +89,8 @@ def test_a_figure_is_taken_within_its_range_alone(
             model.model_validate(others | {name: value})
 
 
-def test_steps_are_patient_by_what_the_book_says() -> None:
-    """rig_docs/method.md and the settings say these where a step leaves them out."""
+def test_steps_that_state_no_patience_have_one() -> None:
+    """What the bench does where a step leaves a figure out: common practice, no source."""
     soak = Soak(to_c=60.0)
     assert (soak.at_least_s, soak.at_most_s, soak.rate_k_per_min) == (300.0, 1800.0, 5.0)
     assert (soak.steady_k_per_min, soak.steady_mm_per_min) == (0.03, 0.01)
@@ -110,6 +112,15 @@ def test_names_and_labels_fit_a_line(text: str, most: int) -> None:
         else:
             with pytest.raises(ValidationError):
                 Profile.model_validate(profile)
+
+
+def test_a_types_name_has_one_to_forty_letters_and_its_threshold_is_a_tenth() -> None:
+    assert UnitType.model_validate(WIDE | {"name": "T"}).name == "T"
+    assert UnitType.model_validate(WIDE | {"name": "T" * 40}).name == "T" * 40
+    for name in ("", "T" * 41):
+        with pytest.raises(ValidationError):
+            UnitType.model_validate(WIDE | {"name": name})
+    assert TEAL_82.threshold_mm == 0.1
 
 
 def test_a_profile_has_at_most_two_hundred_steps() -> None:
