@@ -19,11 +19,11 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from time import monotonic
-from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from benchmarks.mutants import ENVIRONMENT, ROOT, steps
+from benchmarks.mutants import ENVIRONMENT, ROOT
+from host.number_changes import level_changes
 
 CONTROLLER = "firmware/rig_controller"
 FILES = (
@@ -39,8 +39,6 @@ FILES = (
     "self_test.cpp",
 )
 """Where levels stand; a file that is not there is passed over."""
-SHAPE = frozenset({"stations", "chips", "reference_channel"})
-"""Numbers of `board.h` that count parts: no levels."""
 FOLDERS = (CONTROLLER, "firmware/native", "tests/firmware")
 FIRST = (
     "guard_edges.cpp",
@@ -53,32 +51,6 @@ FIRST = (
 PLANT_TESTS = ("test_bench_faults.py", "test_healthy_nights.py")
 COMPILER = ("c++", "-std=gnu++14", "-O1", "-fPIC", "-ffp-contract=off")
 MOST_CASE_S = 60
-_CONSTANT = re.compile(r"\bconstexpr\s+(?:u?int\d+_t|int|float|double)\s+(\w+)\s*=\s*([^;]+);")
-_NUMBER = re.compile(r"(?<![\w.])\d+(?![\w.])")
-
-
-class Change(NamedTuple):
-    """A number of a constant, by its place in the source, and what stands there instead."""
-
-    name: str
-    start: int
-    end: int
-    text: str
-
-    def within(self, source: str) -> str:
-        """Return the source with the number changed."""
-        return source[: self.start] + self.text + source[self.end :]
-
-
-def level_changes(source: str) -> list[Change]:
-    """Return the changes to the whole numbers of each `constexpr` of a C++ source."""
-    return [
-        Change(constant[1], constant.start(2) + n.start(), constant.start(2) + n.end(), text)
-        for constant in _CONSTANT.finditer(source)
-        if constant[1] not in SHAPE
-        for n in _NUMBER.finditer(constant[2])
-        for text in steps(int(n[0]))
-    ]
 
 
 class Copy:
@@ -173,7 +145,7 @@ def judge(copy: Copy, name: str, until_s: float) -> tuple[int, int, int]:
         if not copy.rebuild(path) or copy.noticed_by():
             killed += 1
         else:
-            line = source.count("\n", 0, change.start) + 1
+            line = change.line(source)
             was = source[change.start : change.end]
             survived += 1
             print(f"survived: {name}:{line} {change.name}: {was} -> {change.text}", flush=True)

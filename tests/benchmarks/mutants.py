@@ -12,7 +12,6 @@ difference, may survive; a safety level, a limit or a decision boundary may not.
 from __future__ import annotations
 
 import argparse
-import ast
 import importlib
 import json
 import os
@@ -27,6 +26,10 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from time import monotonic
 from typing import NamedTuple
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from host.number_changes import number_changes
 
 ROOT = Path(__file__).parents[2]
 ROOMS = (
@@ -109,57 +112,6 @@ class Row(NamedTuple):
             f"{self.module:28} {self.kind:10} {self.killed + missed + self.left:7} "
             f"{self.killed:7} {missed:8} {self.left:9}"
         )
-
-
-class Change(NamedTuple):
-    """One number of a source, by its bytes, and what stands there instead."""
-
-    name: str
-    line: int
-    start: int
-    end: int
-    text: str
-
-
-def steps(number: bool | int | float) -> list[str]:
-    """Return what is tried in a number's place: its opposite, or a step of a tenth both ways."""
-    if isinstance(number, bool):
-        return [repr(not number)]
-    if isinstance(number, int):
-        step = max(1, abs(number) // 10)
-        return [repr(number + step), repr(number - step)]
-    step = abs(number) / 10 or 0.1
-    return [repr(number + step), repr(number - step)]
-
-
-def number_changes(source: str) -> list[Change]:
-    """Return the changes to the numbers of a module's and its classes' own assignments."""
-    starts = [0]
-    for line in source.encode().splitlines(keepends=True):
-        starts.append(starts[-1] + len(line))
-    changes = []
-    for name, node in _numbers(ast.parse(source).body):
-        start = starts[node.lineno - 1] + node.col_offset
-        end = starts[(node.end_lineno or 0) - 1] + (node.end_col_offset or 0)
-        changes += [Change(name, node.lineno, start, end, text) for text in steps(node.value)]
-    return changes
-
-
-def _numbers(body: Sequence[ast.stmt]) -> Iterator[tuple[str, ast.Constant]]:
-    for statement in body:
-        if isinstance(statement, ast.ClassDef):
-            yield from _numbers(statement.body)
-        elif isinstance(statement, ast.Assign | ast.AnnAssign):
-            target = statement.targets[0] if isinstance(statement, ast.Assign) else statement.target
-            for node in ast.walk(statement):
-                if isinstance(node, ast.Constant) and isinstance(node.value, int | float):
-                    yield ast.unparse(target), node
-
-
-def changed(source: str, change: Change) -> str:
-    """Return a source with one number changed."""
-    raw = source.encode()
-    return (raw[: change.start] + change.text.encode() + raw[change.end :]).decode()
 
 
 def copy_checkout(to: Path) -> None:
@@ -261,25 +213,24 @@ def numbers(modules: Sequence[str], tests: Sequence[str], until_s: float) -> Ite
                 raise SystemExit(f"{module}: its tests fail as they stand; mend them first")
             while changes and monotonic() < until_s:
                 change = changes.pop(0)
-                path.write_text(changed(source, change))
+                mutant, line = change.within(source), change.line(source)
+                path.write_text(mutant)
                 if passes(copy, tests):
-                    survivors.append(_survivor(module, source, change))
+                    before, after = (text.splitlines()[line - 1] for text in (source, mutant))
+                    place = f"{module}:{line} {change.name}"
+                    survivors.append(Survivor(place, f"-{before}\n+{after}"))
                 else:
                     killed += 1
             path.write_text(source)
             yield Row(module, "numbers", killed, survivors, len(changes))
 
 
-def _survivor(module: str, source: str, change: Change) -> Survivor:
-    before, after = (
-        text.splitlines()[change.line - 1] for text in (source, changed(source, change))
-    )
-    return Survivor(f"{module}:{change.line} {change.name}", f"-{before}\n+{after}")
-
-
 def preload() -> None:
-    """Load the large libraries once; the benchmarks' own folder holds names of libraries."""
-    sys.path[:] = [path for path in sys.path if Path(path) != Path(__file__).parent]
+    """Load the large libraries once, but nothing that is changed or tests it."""
+    own = {ROOT / "tests", Path(__file__).parent}  # the latter holds names of libraries
+    sys.path[:] = [path for path in sys.path if Path(path).resolve() not in own]
+    for name in [name for name in sys.modules if name.split(".")[0] == "host"]:
+        del sys.modules[name]
     for name in PRELOADED:
         importlib.import_module(name)
 

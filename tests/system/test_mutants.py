@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from benchmarks.firmware_mutants import CONTROLLER, FILES, level_changes
-from benchmarks.mutants import ROOT, Survivor, changed, number_changes, plan_of, steps
+from benchmarks.firmware_mutants import CONTROLLER, FILES
+from benchmarks.mutants import ROOT, Survivor, plan_of
+from host.number_changes import level_changes, number_changes, steps
 
 SOURCE = '''"""Ten (10) in a text is no number."""
 LEAST, MOST = 0.25, 10
@@ -39,10 +40,10 @@ def test_numbers_of_assignments_are_changed_where_they_stand() -> None:
         *["(LEAST, MOST)"] * 4, *["bath_c"] * 6, "open",
     ]  # fmt: skip
     for change in found:
-        before, after = SOURCE.splitlines(), changed(SOURCE, change).splitlines()
-        assert [n for n, line in enumerate(before, 1) if line != after[n - 1]] == [change.line]
-        compile(changed(SOURCE, change), "module", "exec")
-    lines = [changed(SOURCE, c).splitlines()[c.line - 1].strip() for c in found]
+        before, after = SOURCE.splitlines(), change.within(SOURCE).splitlines()
+        differ = [n for n, line in enumerate(before, 1) if line != after[n - 1]]
+        assert differ == [change.line(SOURCE)]
+    lines = [c.within(SOURCE).splitlines()[c.line(SOURCE) - 1].strip() for c in found]
     assert lines[2] == "LEAST, MOST = 0.25, 11"
     assert "    bath_c: Annotated[float, Field(ge=40, le=126)] = 108.0".strip() in lines
     assert lines[-1] == "open = False"
