@@ -146,3 +146,8 @@ def test_a_station_not_loaded_gets_no_current_and_the_gauges_own_window() -> Non
     assert limits.element_max_code == (1400, 0, 0, 0, 0, 0)
     assert limits.lift_low_sum == (200, *(164,) * 5)
     assert limits.lift_high_sum == (16_000, *(16_216,) * 5)
+
+
+def test_stations_are_told_for_the_whole_bench() -> None:
+    with pytest.raises(ValueError, match="shorter"):
+        wire_limits(LimitsSection(), Calibration(), 103.0, (None,) * 5)
