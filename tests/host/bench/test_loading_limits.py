@@ -123,3 +123,51 @@ def test_half_of_the_test_current_is_a_current(current_a: float, flows: bool) ->
 
 def test_a_current_that_is_not_read_is_no_current() -> None:
     assert not check_heater(PLACE, HERON_103, fed(math.nan, 1.2)).ok
+
+
+def test_a_limit_itself_is_still_in_order() -> None:
+    """Figures that are exact in binary, or the very limit: 1 mm, 0.1 mm, 0.2 mm, a tenth, half."""
+    assert check_preload(2, lifts(0.25)).ok
+    assert check_preload(2, lifts(0.55)).ok
+    watch = PressWatch(2, (1, 2), lifts(0.0, first_mm=0.0))
+    taken = [watch.take(r) for r in lifts(1.0, *[0.1] * 10, first_mm=0.2)]
+    assert taken == [False] * 10 + [True]
+    assert watch.check().ok
+    other = PressWatch(2, (1, 2), lifts(0.0, first_mm=0.0))
+    assert other.take(lifts(0.0, first_mm=1.0)[0])
+    assert check_heater(PLACE, HERON_103, fed(0.0625, 0.0625 * 13.5)).ok
+    assert check_heater(PLACE, HERON_103, fed(0.0625, 0.0625 * 16.5)).ok
+    place = PLACE.model_copy(update={"intake_ohm": 14.5})
+    assert check_heater(place, HERON_103, fed(0.0625, 0.0625 * 15.0)).ok
+    assert not check_heater(PLACE, HERON_103, fed(0.04, 0.04 * 15.0)).ok
+    assert check_no_other_current(2, (1, 2), fed(0.08, 1.2, first_a=0.04)).ok
+
+
+def test_the_worst_of_the_other_stations_is_named() -> None:
+    amps = (0.05, 0.08, 0.06, 0.0, 0.0, 0.0)
+    readings = [r._replace(element_a=amps) for r in fed(0.08, 1.2)]
+    assert check_no_other_current(2, (1, 2, 3), readings).fault() == (
+        "station 2 leads: 0.060 A at station 3, wanted no current elsewhere; "
+        "element leads are swapped: put them right"
+    )
+    alone = check_no_other_current(2, (2,), readings)
+    assert (alone.ok, alone.measured) == (True, "its own current only")
+    quiet = check_no_other_current(2, (1, 2), fed(0.08, 1.2, first_a=0.03))
+    assert (quiet.ok, quiet.measured) == (True, "its own current only")
+
+
+def test_refusals_say_what_to_do() -> None:
+    assert check_preload(2, lifts(0.9)).fault() == (
+        "station 2 pre-load: 0.90 mm, wanted 0.25 to 0.55 mm; move the gauge in its clamp"
+    )
+    assert check_preload(2, lifts(math.nan)).measured == "no reading"
+    assert check_heater(PLACE, HERON_103, fed(0.0, 0.0)).fault() == (
+        "station 2 heater: 0.000 A of 0.08 A flow, wanted 13.5 to 16.5 ohm of type Heron-103; "
+        "check its plug and leads"
+    )
+    assert check_heater(PLACE, HERON_103, fed(0.08, 0.08 * 25)).fault() == (
+        "station 2 heater: 25.0 ohm, wanted 13.5 to 16.5 ohm of type Heron-103; "
+        "another unit's heater, or a bad contact: check leads and serial"
+    )
+    untouched = PressWatch(2, (1, 2), lifts(0.4)).check()
+    assert (untouched.ok, untouched.measured) == (False, "moved 0.00 mm")
