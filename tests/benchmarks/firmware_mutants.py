@@ -16,7 +16,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from time import monotonic
 
@@ -62,6 +62,7 @@ class Copy:
         for folder in (*FOLDERS, "tests/data"):
             shutil.copytree(ROOT / folder, root / folder)
         (root / "objects").mkdir()
+        (root / "changed").mkdir()
         self.units = [u for f in FOLDERS for u in sorted((root / f).glob("*.cpp"))]
         self._leans_on: dict[Path, set[Path]] = {}
         for unit in self.units:
@@ -69,32 +70,42 @@ class Copy:
         self.link()
         self.cases = [case for unit in sorted(self.units, key=_rank) for case in _cases(unit)]
 
-    def compile(self, unit: Path) -> None:
-        """Compile one unit and note which files it includes."""
-        made = self._object(unit)
+    def compile(self, unit: Path, folder: str = "objects") -> None:
+        """Compile one unit into a folder and note which files of the copy it includes."""
+        made = self._object(unit, folder)
         command = [*COMPILER, "-w", "-MMD", "-c", str(unit), "-o", str(made)]
         subprocess.run(command, check=True, capture_output=True)
         rule = made.with_suffix(".d").read_text().replace("\\\n", " ").split(":", 1)[1]
         self._leans_on[unit] = {Path(name).resolve() for name in rule.split()}
 
-    def link(self) -> None:
+    def link(self, changed: Sequence[Path] = ()) -> None:
         """Make the program of the native cases and the virtual bench's library."""
-        made = [str(self._object(unit)) for unit in self.units]
-        bench = [str(self._object(u)) for u in self.units if u.parents[1].name == "firmware"]
+        made = {
+            u: str(self._object(u, "changed" if u in changed else "objects")) for u in self.units
+        }
+        bench = [path for unit, path in made.items() if unit.parents[1].name == "firmware"]
         for objects, flags, name in (
-            (made, [], "native_tests"),
+            (list(made.values()), [], "native_tests"),
             (bench, ["-shared"], "libbench.so"),
         ):
             command = [*COMPILER, *flags, *objects, "-o", str(self.root / name)]
             subprocess.run(command, check=True, capture_output=True)
 
-    def rebuild(self, file: Path) -> bool:
-        """Compile what leans on a file and link; whether the compiler takes it."""
+    def rebuild(self, file: Path, name: str) -> bool:
+        """Compile what uses a changed constant of a file and link; whether the compiler takes it.
+
+        A unit uses it whose own text, or that of a header it includes, holds the name.
+        """
+        word = re.compile(rf"\b{name}\b")
+        texts = {
+            path: path.read_text() for f in FOLDERS for path in (self.root / f).glob("*.[ch]*")
+        }
+        users = {path for path, text in texts.items() if len(word.findall(text)) > (path == file)}
+        changed = [u for u in self.units if file in self._leans_on[u] and users & self._leans_on[u]]
         try:
-            for unit in self.units:
-                if file.resolve() in self._leans_on[unit]:
-                    self.compile(unit)
-            self.link()
+            for unit in changed:
+                self.compile(unit, "changed")
+            self.link(changed)
         except subprocess.CalledProcessError:
             return False
         return True
@@ -121,8 +132,8 @@ class Copy:
             return False
         return done.returncode == 0
 
-    def _object(self, unit: Path) -> Path:
-        return self.root / "objects" / f"{unit.parent.name}_{unit.stem}.o"
+    def _object(self, unit: Path, folder: str) -> Path:
+        return self.root / folder / f"{unit.parent.name}_{unit.stem}.o"
 
 
 def _rank(unit: Path) -> tuple[int, str]:
@@ -142,7 +153,7 @@ def judge(copy: Copy, name: str, until_s: float) -> tuple[int, int, int]:
     while changes and monotonic() < until_s:
         change = changes.pop(0)
         path.write_text(change.within(source))
-        if not copy.rebuild(path) or copy.noticed_by():
+        if not copy.rebuild(path, change.name) or copy.noticed_by():
             killed += 1
         else:
             line = change.line(source)
@@ -150,7 +161,6 @@ def judge(copy: Copy, name: str, until_s: float) -> tuple[int, int, int]:
             survived += 1
             print(f"survived: {name}:{line} {change.name}: {was} -> {change.text}", flush=True)
     path.write_text(source)
-    copy.rebuild(path)
     return killed, survived, len(changes)
 
 
