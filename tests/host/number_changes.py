@@ -35,10 +35,10 @@ def steps(number: bool | int | float) -> list[str]:
     if isinstance(number, bool):
         return [repr(not number)]
     if isinstance(number, int):
-        step = max(1, abs(number) // 10)
-        return [repr(number + step), repr(number - step)]
-    step = abs(number) / 10 or 0.1
-    return [repr(number + step), repr(number - step)]
+        by = max(1, abs(number) // 10)
+        return [repr(number + by), repr(number - by)]
+    share = abs(number) / 10 or 0.1
+    return [repr(number + share), repr(number - share)]
 
 
 def number_changes(source: str) -> list[Change]:

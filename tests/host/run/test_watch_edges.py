@@ -91,6 +91,27 @@ def test_a_heat_capacity_may_change_by_15_percent(second_s: float, told: str) ->
     assert told in said
 
 
+def test_rises_of_unlike_height_tell_the_same_capacity() -> None:
+    """200 s for 10 K and 400 s for 20 K; 480 s are a fifth more."""
+    assert change_told(200.0, 400.0, rise_k=20.0) == ""
+    assert "+20 %" in change_told(200.0, 480.0, rise_k=20.0)
+
+
+@pytest.mark.parametrize(("rise_k", "ends"), [(8.48, False), (8.44, True)])
+def test_a_mix_takes_more_heat_when_it_is_hot(rise_k: float, ends: bool) -> None:
+    """By hand: 0.1 % per K above 60 °C; at 64.2 °C 450 kJ in 30 127 J/K are 14.94 K, of which
+    0.6 * 14.94 - 0.5 = 8.46 K must come."""
+    growing = BATH.model_copy(update={"capacity_growth_per_k": 0.001})
+    assert bool(judged(rise_k, 300.0, model=growing)[1][-1]) is ends
+
+
+def test_heat_that_never_arrives_is_told_however_long_it_lasts() -> None:
+    """400 W of losses do not explain 1500 W without a rise, in the first window or the last."""
+    lossy = BATH.model_copy(update={"loss_w_per_k": 10.0, "ambient_c": 20.0})
+    said = judged(0.0, 300.0, count=200, model=lossy)[1]
+    assert all(said[30:])
+
+
 @pytest.mark.parametrize(("rise_k", "told"), [(4.99, False), (5.01, True)])
 def test_a_rise_of_five_kelvin_tells_the_heat_capacity(rise_k: float, told: bool) -> None:
     assert bool(change_told(200.0, 300.0, rise_k)) is told
