@@ -276,3 +276,13 @@ TEST(ceilings_of_an_element_are_1500_ma_and_4_hours) {
     check_ceiling(4 * 3600, [s](Limits& l, uint32_t v) { l.element_on_limit_s[s] = uint16_t(v); });
   }
 }
+
+// The lowest bit of the converter's fault register is free: it is the driver's mark.
+TEST(lost_configuration_has_a_mark_of_its_own) {
+  Rig rig;
+  rig.go_live(0);
+  rig.board.bus = devices::Bus();
+  rig.tick();
+  CHECK_EQUAL(rig.c.sample.bath_fault, 1);
+  CHECK_EQUAL(rig.c.sample.guard_fault, 1);
+}
