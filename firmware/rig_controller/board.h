@@ -87,6 +87,15 @@ bool eeprom_ready();
 // Starts to burn a byte unless it already stands there; only when ready. Never waits.
 void eeprom_update(uint16_t address, uint8_t byte);
 
+// Text that stays in program memory, where it takes no room of the variables.
+#ifdef __AVR__
+#define IN_PROGRAM_MEMORY __attribute__((__progmem__))
+char program_char(const char* at);
+#else
+#define IN_PROGRAM_MEMORY
+inline char program_char(const char* at) { return *at; }
+#endif
+
 // The program as it was built: `bytes` of memory from address 0 on, whose CRC-16/XMODEM is `crc`,
 // the two bytes at `crc_at`, which hold it, left out.
 struct Program {

@@ -34,6 +34,8 @@ Program program() {
 
 uint8_t program_byte(uint16_t address) { return pgm_read_byte(address); }
 
+char program_char(const char* at) { return static_cast<char>(pgm_read_byte(at)); }
+
 uint8_t* stack_guard() { return &__heap_start; }
 
 // Its shortest period, by interrupt instead of reset.

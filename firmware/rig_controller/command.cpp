@@ -51,6 +51,7 @@ Refusal demand_refusal(const Controller& c, const wire::Demand& demand) {
   if (c.sample.sequence - demand.sequence > wire::oldest_answer_ticks) return Refusal::too_old;
   if (c.status.state == wire::State::tripped) return Refusal::wrong_state;
   if (!c.limits_valid) return Refusal::limits_missing;
+  if (c.heat_stopped && demand.lease_ms) return Refusal::heat_stopped;
   return elements_refusal(c, demand);
 }
 
@@ -68,6 +69,7 @@ Refusal limits(Controller& c, const wire::Limits& limits) {
   if (c.contactor || !c.status.in(wire::Input::contactor_open)) return Refusal::contactor_closed;
   if (!limits_allowed(limits)) return Refusal::beyond_ceiling;
   c.pending |= pending_limits;
+  c.heat_stopped = false;
   if (c.limits_valid && memcmp(&c.limits, &limits, item_size[uint8_t(Item::limits)]) == 0)
     return taken;  // spares the EEPROM
   c.limits = limits;
@@ -94,26 +96,38 @@ bool understood(Controller& c, const LineReader& line, bool read, wire::Word wor
   return false;
 }
 
+// One function a word, apart, so that only the message at hand takes room on the stack.
+[[gnu::noinline]] void handle_demand(Controller& c, LineReader& line, uint32_t now_ms) {
+  wire::Demand m = {};
+  if (understood(c, line, read(line, m), wire::Word::demand, m.sequence))
+    answer(c, wire::Word::demand, m.sequence, demand(c, m, now_ms));
+}
+
+[[gnu::noinline]] void handle_hello(Controller& c, LineReader& line) {
+  wire::Hello m = {};
+  if (understood(c, line, read(line, m), wire::Word::hello)) hello(c, m);
+}
+
+[[gnu::noinline]] void handle_limits(Controller& c, LineReader& line) {
+  wire::Limits m = {};
+  if (understood(c, line, read(line, m), wire::Word::limits))
+    answer(c, wire::Word::limits, 0, limits(c, m));
+}
+
+[[gnu::noinline]] void handle_clear(Controller& c, LineReader& line) {
+  wire::Clear m = {};
+  if (understood(c, line, read(line, m), wire::Word::clear))
+    answer(c, wire::Word::clear, 0, clear(c, m));
+}
+
 }  // namespace
 
 void command_handle(Controller& c, uint32_t now_ms) {
   LineReader line(c.received.text(), c.received.length());
-  if (line.checked() && line.word("demand")) {
-    wire::Demand m = {};
-    if (understood(c, line, read(line, m), wire::Word::demand, m.sequence))
-      answer(c, wire::Word::demand, m.sequence, demand(c, m, now_ms));
-  } else if (line.checked() && line.word("hello")) {
-    wire::Hello m = {};
-    if (understood(c, line, read(line, m), wire::Word::hello)) hello(c, m);
-  } else if (line.checked() && line.word("limits")) {
-    wire::Limits m = {};
-    if (understood(c, line, read(line, m), wire::Word::limits))
-      answer(c, wire::Word::limits, 0, limits(c, m));
-  } else if (line.checked() && line.word("clear")) {
-    wire::Clear m = {};
-    if (understood(c, line, read(line, m), wire::Word::clear))
-      answer(c, wire::Word::clear, 0, clear(c, m));
-  } else {
-    count(c.malformed_count);
-  }
+  const bool checked = line.checked();
+  if (checked && line.word(wire::Word::demand)) handle_demand(c, line, now_ms);
+  else if (checked && line.word(wire::Word::hello)) handle_hello(c, line);
+  else if (checked && line.word(wire::Word::limits)) handle_limits(c, line);
+  else if (checked && line.word(wire::Word::clear)) handle_clear(c, line);
+  else count(c.malformed_count);
 }

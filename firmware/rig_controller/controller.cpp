@@ -12,7 +12,8 @@ namespace {
 
 using wire::TripReason;
 
-static_assert(sizeof(Controller) < 1200 || board::kind == wire::Board::native,
+static_assert(sizeof(Controller) < 1050 + 60 * board::stations ||
+                  board::kind == wire::Board::native,
               "the smallest board has 2 KB of RAM");
 
 constexpr uint8_t bytes_a_pass = 80;
@@ -49,6 +50,7 @@ bool heat_allowed(const Controller& c, uint32_t now_ms) {
   c.guard.own(TripReason::stack_overrun, spoiled != 0, spoiled, 0);
   c.guard.judge(c.status, c.sums, c.limits, c.elements, now_ms);
   trip_if_caused(c, now_ms);
+  if (c.guard.heat_unseen() && c.status.live()) state_stop(c, now_ms);
   c.flow.done(Duty::guard);
 }
 

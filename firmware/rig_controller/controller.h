@@ -44,6 +44,7 @@ struct Controller {
   wire::Demand demand = {};  // last one taken
   uint32_t demand_ms = 0;
   wire::StopReason stop_reason = wire::StopReason::none;  // of the LIVE that ended last
+  bool heat_stopped = false;  // heat was not seen: until limits are written anew
   bool contactor = false;
   uint32_t contactor_opens_ms = 0;  // when not live
   bool heat = false;                // relay of this tick

@@ -36,7 +36,10 @@ void Elements::all_off(uint32_t now_ms) {
 void Elements::set_one(Station& station, uint16_t code, uint32_t now_ms) {
   const uint16_t low = code < station.settled_code ? code : station.settled_code;
   const uint16_t step = code + station.settled_code - 2 * low;
+  const bool begins = code && !station.code;
+  if (begins) station.core.feed(now_ms - station.changed_ms < level::hot_base_kept_ms);
   if (step > change_code || (code == 0) != (station.code == 0)) {
+    if (!begins) station.core.step();
     station.settled_code = code;
     station.changed_ms = now_ms;
   }
@@ -71,6 +74,10 @@ bool Elements::judge(const Sums& sums, const wire::Limits& limits, uint32_t now_
     uint8_t found = judge_element(station, sums.current[s], sums.voltage[s], now_ms);
     if (station.on.ms(now_ms) > limits.element_on_limit_s[s] * 1000UL)
       found |= uint8_t(StationFlag::element_time);
+
+    if (station.code && now_ms - station.changed_ms >= level::element_settle_ms &&
+        station.core.hot(sums.current[s], sums.voltage[s], sums.bath, limits.element_per_k[s]))
+      found |= uint8_t(StationFlag::element_hot);
 
     const uint16_t lift = sums.lift[s];
     const bool outside = lift < limits.lift_low_code[s] * wire::scans_per_tick ||

@@ -6,6 +6,7 @@
 
 #include "board.h"
 #include "guard_levels.h"
+#include "hot_core.h"
 #include "scales.h"
 #include "scan.h"
 #include "timer.h"
@@ -41,6 +42,7 @@ class Elements {
     Lasting on;
     InARow over, open, shorted;
     Lasting outside, over_stroke;
+    HotCore core;
   };
 
   void refresh() const;

@@ -96,6 +96,11 @@ void Guard::judge(const Status& status, const Sums& sums, const wire::Limits& li
   judge_disagreement(sums, limits, now_ms);
 
   if (believable(sums.bath, sums.bath_fault)) believed_bath_sum_ = sums.bath;
+  if (believable(sums.guard, sums.guard_fault)) believed_guard_sum_ = sums.guard;
+  heat_unseen_ = unseen_.add(limits, status.heater_on_ms, believed_bath_sum_, believed_guard_sum_,
+                             status.out(Output::cooling)) &&
+                 status.live();
+  if (heat_unseen_) unseen_.restart();
   judge_climb(status, limits.climb_limit_sum);
   judge_quiet_climb(elements, now_ms);
   judge_elements(sums, elements, now_ms);

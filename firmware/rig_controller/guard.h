@@ -9,6 +9,7 @@
 #include "scan.h"
 #include "status.h"
 #include "timer.h"
+#include "unseen.h"
 
 class Guard {
  public:
@@ -33,6 +34,9 @@ class Guard {
   // Bit per TripReason that stands now, persistence aside.
   uint32_t causes() const { return present_; }
   bool stands(wire::TripReason reason) const { return present_ & mask_of(reason); }
+
+  // Whether the heat given is not seen at a probe: not a trip, but a stop.
+  bool heat_unseen() const { return heat_unseen_; }
 
   // Stirred long enough for heat.
   bool stirred(uint32_t now_ms) const;
@@ -67,5 +71,8 @@ class Guard {
   Pace pace_;
   FastClimb fast_climb_;
   SlowClimb slow_climb_;
-  uint32_t believed_bath_sum_ = 0;  // latest plausible one; 0 before the first
+  Unseen unseen_;
+  bool heat_unseen_ = false;
+  uint16_t believed_bath_sum_ = 0;   // latest plausible one; 0 before the first
+  uint16_t believed_guard_sum_ = 0;  // the same
 };

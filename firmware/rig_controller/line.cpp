@@ -8,6 +8,16 @@
 
 namespace {
 
+const char words[] IN_PROGRAM_MEMORY = WIRE_WORDS;
+
+// Where the text of a word begins.
+const char* text_of(wire::Word word) {
+  const char* at = words;
+  for (uint8_t before = 1; before < uint8_t(word); ++before)
+    while (board::program_char(at++)) {}
+  return at;
+}
+
 constexpr uint8_t check_length = 6;  // " #" and four digits
 
 char hex_digit(uint8_t value) {
@@ -73,10 +83,16 @@ LineReader::LineReader(const char* text, uint8_t length)
   checked_ = length_ > 0 && memcmp(check, text + length_, check_length) == 0;
 }
 
-bool LineReader::word(const char* name) {
-  const uint8_t length = uint8_t(strlen(name));
-  if (length >= length_ || memcmp(text_, name, length) != 0 || text_[length] != ' ') return false;
-  at_ = length;
+bool LineReader::word(wire::Word word) {
+  const char* name = text_of(word);
+  uint8_t at = 0;
+  for (; at < length_; ++at, ++name) {
+    const char wanted = board::program_char(name);
+    if (!wanted) break;
+    if (text_[at] != wanted) return false;
+  }
+  if (at == length_ || text_[at] != ' ') return false;
+  at_ = at;
   return true;
 }
 
@@ -103,9 +119,9 @@ void LineWriter::put(char c) {
   if (length_ < sizeof text_) text_[length_++] = c;
 }
 
-void LineWriter::word(const char* name) {
+void LineWriter::word(wire::Word word) {
   length_ = sent_ = 0;
-  while (*name) put(*name++);
+  for (const char* at = text_of(word); const char c = board::program_char(at); ++at) put(c);
 }
 
 // A division of 32 bits is slow on the boards: at most two are made. A tenth of 16 bits is a

@@ -45,7 +45,7 @@ class LineReader {
   bool checked() const { return checked_; }
 
   // Whether the line's word is this one; moves behind it.
-  bool word(const char* name);
+  bool word(wire::Word word);
 
   template <class T> bool number(T& out, uint32_t low, uint32_t high) {
     uint32_t value;
@@ -83,7 +83,7 @@ class LineReader {
 class LineWriter {
  public:
   bool empty() const { return sent_ == length_; }
-  void word(const char* name);
+  void word(wire::Word word);
   void number(uint32_t value);
 
   template <class T> void numbers(const T* values, uint8_t count) {

@@ -2,8 +2,6 @@
 
 #include "report.h"
 
-#include <string.h>
-
 #include "board.h"
 
 namespace {
@@ -26,27 +24,24 @@ wire::Identity identity(const Controller& c) {
   return m;
 }
 
-wire::LimitsInForce limits_in_force(const Controller& c) {
-  wire::LimitsInForce m = {};
-  m.valid = c.limits_valid;
-  m.bath_limit_sum = c.limits.bath_limit_sum;
-  m.guard_limit_sum = c.limits.guard_limit_sum;
-  m.disagree_limit_sum = c.limits.disagree_limit_sum;
-  m.disagree_offset_sum = c.limits.disagree_offset_sum;
-  m.climb_limit_sum = c.limits.climb_limit_sum;
-  m.heater_on_limit_s = c.limits.heater_on_limit_s;
-  m.heat_rise_sum = c.limits.heat_rise_sum;
-  m.heat_loss_duty = c.limits.heat_loss_duty;
-  m.heat_delay_s = c.limits.heat_delay_s;
-  m.probe_lag_s = c.limits.probe_lag_s;
-  memcpy(m.element_max_code, c.limits.element_max_code, sizeof m.element_max_code);
-  memcpy(m.element_on_limit_s, c.limits.element_on_limit_s, sizeof m.element_on_limit_s);
-  memcpy(m.lift_low_code, c.limits.lift_low_code, sizeof m.lift_low_code);
-  memcpy(m.lift_high_code, c.limits.lift_high_code, sizeof m.lift_high_code);
-  memcpy(m.over_stroke_code, c.limits.over_stroke_code, sizeof m.over_stroke_code);
-  memcpy(m.element_per_k, c.limits.element_per_k, sizeof m.element_per_k);
-  return m;
+// Writes a message's numbers behind a word of another's.
+struct NumbersOnly {
+  LineWriter& line;
+  void word(wire::Word) {}
+  void number(uint32_t value) { line.number(value); }
+  template <class T> void numbers(const T* values, uint8_t count) { line.numbers(values, count); }
+};
+
+// The limits as they stand, without a copy of them on the stack.
+void write_limits_in_force(Controller& c) {
+  c.sending.word(wire::Word::limits_in_force);
+  c.sending.number(c.limits_valid);
+  NumbersOnly numbers = {c.sending};
+  write(numbers, c.limits);
 }
+
+// Apart, so that its room on the stack is free again while the others are written.
+[[gnu::noinline]] void write_identity(Controller& c) { write(c.sending, identity(c)); }
 
 bool take(Controller& c, Pending kind) {
   const bool waits = c.pending & kind;
@@ -61,8 +56,8 @@ bool write_next(Controller& c) {
     write(c.sending, wire::Trip{c.trip.number, c.trip.reason, c.trip.value, c.trip.limit});
   else if (take(c, pending_sample)) write(c.sending, c.sample);
   else if (take(c, pending_refused)) write(c.sending, c.refused);
-  else if (take(c, pending_identity)) write(c.sending, identity(c));
-  else if (take(c, pending_limits)) write(c.sending, limits_in_force(c));
+  else if (take(c, pending_identity)) write_identity(c);
+  else if (take(c, pending_limits)) write_limits_in_force(c);
   else return false;
   c.sending.finish();
   return true;

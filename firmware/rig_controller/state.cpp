@@ -100,6 +100,11 @@ void state_release(Controller& c, wire::StopReason reason, uint32_t now_ms) {
   everything_off(c, now_ms);
 }
 
+void state_stop(Controller& c, uint32_t now_ms) {
+  state_release(c, wire::StopReason::heat_unseen, now_ms);
+  c.heat_stopped = true;
+}
+
 void state_pass(Controller& c, uint32_t now_ms) {
   if (c.status.live() && reached(now_ms, c.demand_ms + c.demand.lease_ms))
     state_release(c, wire::StopReason::lease_over, now_ms);

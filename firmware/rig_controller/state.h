@@ -22,5 +22,8 @@ void state_feed(Controller& c, uint32_t now_ms);
 // LIVE to READY: heater and elements off at once, the contactor 1 s later.
 void state_release(Controller& c, wire::StopReason reason, uint32_t now_ms);
 
+// As a release; further demands are refused until limits are written anew.
+void state_stop(Controller& c, uint32_t now_ms);
+
 // Ends an old lease and opens the contactor when its second is over.
 void state_pass(Controller& c, uint32_t now_ms);

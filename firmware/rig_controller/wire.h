@@ -134,6 +134,18 @@ enum class StationFlag : uint8_t {
   element_hot = 64
 };
 
+// The words in the order of Word, each ended by a zero.
+#define WIRE_WORDS \
+  "hello\0" \
+  "demand\0" \
+  "limits\0" \
+  "clear\0" \
+  "identity\0" \
+  "sample\0" \
+  "refused\0" \
+  "limits_in_force\0" \
+  "trip\0"
+
 struct Hello {
   uint16_t protocol;
 };
@@ -291,12 +303,12 @@ template <class Reader> bool read(Reader& in, Clear& m) {
 // Host messages have writers too, so that native tests can speak for the host.
 
 template <class Writer> void write(Writer& out, const Hello& m) {
-  out.word("hello");
+  out.word(Word::hello);
   out.number(m.protocol);
 }
 
 template <class Writer> void write(Writer& out, const Demand& m) {
-  out.word("demand");
+  out.word(Word::demand);
   out.number(m.boot_id);
   out.number(m.sequence);
   out.number(m.lease_ms);
@@ -307,7 +319,7 @@ template <class Writer> void write(Writer& out, const Demand& m) {
 }
 
 template <class Writer> void write(Writer& out, const Limits& m) {
-  out.word("limits");
+  out.word(Word::limits);
   out.number(m.bath_limit_sum);
   out.number(m.guard_limit_sum);
   out.number(m.disagree_limit_sum);
@@ -327,12 +339,12 @@ template <class Writer> void write(Writer& out, const Limits& m) {
 }
 
 template <class Writer> void write(Writer& out, const Clear& m) {
-  out.word("clear");
+  out.word(Word::clear);
   out.number(m.trip_number);
 }
 
 template <class Writer> void write(Writer& out, const Identity& m) {
-  out.word("identity");
+  out.word(Word::identity);
   out.number(m.protocol);
   out.number(m.firmware);
   out.number(m.board);
@@ -349,7 +361,7 @@ template <class Writer> void write(Writer& out, const Identity& m) {
 }
 
 template <class Writer> void write(Writer& out, const Sample& m) {
-  out.word("sample");
+  out.word(Word::sample);
   out.number(m.boot_id);
   out.number(m.sequence);
   out.number(m.device_ms);
@@ -375,14 +387,14 @@ template <class Writer> void write(Writer& out, const Sample& m) {
 }
 
 template <class Writer> void write(Writer& out, const Refused& m) {
-  out.word("refused");
+  out.word(Word::refused);
   out.number(m.word);
   out.number(m.sequence);
   out.number(m.reason);
 }
 
 template <class Writer> void write(Writer& out, const LimitsInForce& m) {
-  out.word("limits_in_force");
+  out.word(Word::limits_in_force);
   out.number(m.valid);
   out.number(m.bath_limit_sum);
   out.number(m.guard_limit_sum);
@@ -403,7 +415,7 @@ template <class Writer> void write(Writer& out, const LimitsInForce& m) {
 }
 
 template <class Writer> void write(Writer& out, const Trip& m) {
-  out.word("trip");
+  out.word(Word::trip);
   out.number(m.trip_number);
   out.number(m.reason);
   out.number(m.value);

@@ -21,7 +21,7 @@ std::string unescape(const std::string& text) {
   return out;
 }
 
-template <class Message> bool reads(const std::string& text, const char* word) {
+template <class Message> bool reads(const std::string& text, wire::Word word) {
   LineReader line(text.data(), uint8_t(text.size()));
   Message message = {};
   return line.checked() && line.word(word) && read(line, message);
@@ -30,8 +30,8 @@ template <class Message> bool reads(const std::string& text, const char* word) {
 // As the controller: a line too long for it never reaches the reader.
 bool host_line_reads(const std::string& line) {
   if (line.size() >= wire::line_max) return false;
-  return reads<wire::Hello>(line, "hello") || reads<wire::Demand>(line, "demand") ||
-         reads<wire::Limits>(line, "limits") || reads<wire::Clear>(line, "clear");
+  return reads<wire::Hello>(line, wire::Word::hello) || reads<wire::Demand>(line, wire::Word::demand) ||
+         reads<wire::Limits>(line, wire::Word::limits) || reads<wire::Clear>(line, wire::Word::clear);
 }
 
 template <class Message> std::string written(const Message& message) {
@@ -96,9 +96,9 @@ TEST(crc_of_the_check_string) {
 TEST(numbers_are_written_as_printf_does) {
   const auto check_number = [](uint32_t value) {
     LineWriter line;
-    line.word("");
+    line.word(wire::Word::trip);
     line.number(value);
-    CHECK_EQUAL(std::string(line.text(), line.length()).compare(" " + std::to_string(value)), 0);
+    CHECK_EQUAL(std::string(line.text(), line.length()).compare("trip " + std::to_string(value)), 0);
   };
   for (uint32_t value = 0; value < 70000; ++value) check_number(value);
   for (uint32_t power = 100000; power <= 1000000000; power *= 10) {

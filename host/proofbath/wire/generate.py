@@ -67,7 +67,7 @@ def _write(message: type[Message]) -> str:
     calls = "\n".join(f"  out.{call(*f)};" for f in fields_of(message))
     return (
         f"template <class Writer> void write(Writer& out, const {message.__name__}& m) {{\n"
-        f'  out.word("{word_of(message)}");\n{calls}\n}}'
+        f'  out.word(Word::{word_of(message)});\n{calls}\n}}'
     )
 
 
@@ -75,6 +75,12 @@ def _enum(kind: type[IntEnum | IntFlag]) -> str:
     """C++ text of one enumeration."""
     rows = ",\n".join(f"  {(member.name or '').lower()} = {member.value}" for member in kind)
     return f"enum class {kind.__name__} : uint8_t {{\n{rows}\n}};"
+
+
+def _words() -> str:
+    """C++ text of all words in the order of their numbers, one string, each ended by a zero."""
+    rows = " \\\n".join(f'  "{word.name.lower()}\\0"' for word in table.Word)
+    return f"// The words in the order of Word, each ended by a zero.\n#define WIRE_WORDS \\\n{rows}"
 
 
 def header_text() -> str:
@@ -89,6 +95,7 @@ def header_text() -> str:
         "#pragma once\n#include <stdint.h>\n\nnamespace wire {\n",
         constants,
         *(_enum(kind) for kind in ENUMS),
+        _words(),
         *(_struct(m) for m in MESSAGES),
         "// A Reader answers false at the first number missing, malformed or outside its range.",
         *(_read(m) for m in FROM_HOST),
