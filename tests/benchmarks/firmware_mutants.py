@@ -29,6 +29,7 @@ CONTROLLER = "firmware/rig_controller"
 FILES = (
     "hazards.h",
     "guard.cpp",
+    "guard_levels.h",
     "elements.h",
     "elements.cpp",
     "rtd.h",

@@ -67,7 +67,7 @@ def _write(message: type[Message]) -> str:
     calls = "\n".join(f"  out.{call(*f)};" for f in fields_of(message))
     return (
         f"template <class Writer> void write(Writer& out, const {message.__name__}& m) {{\n"
-        f'  out.word(Word::{word_of(message)});\n{calls}\n}}'
+        f"  out.word(Word::{word_of(message)});\n{calls}\n}}"
     )
 
 
@@ -80,7 +80,9 @@ def _enum(kind: type[IntEnum | IntFlag]) -> str:
 def _words() -> str:
     """C++ text of all words in the order of their numbers, one string, each ended by a zero."""
     rows = " \\\n".join(f'  "{word.name.lower()}\\0"' for word in table.Word)
-    return f"// The words in the order of Word, each ended by a zero.\n#define WIRE_WORDS \\\n{rows}"
+    return (
+        f"// The words in the order of Word, each ended by a zero.\n#define WIRE_WORDS \\\n{rows}"
+    )
 
 
 def header_text() -> str:

@@ -202,11 +202,11 @@ def test_words_change_at_whole_hundredths(probability: float, words: str) -> Non
 
 
 def test_a_verdict_keeps_its_specification_and_says_no_chance_it_does_not_have() -> None:
-    teal = Specification(unit_type="Teal-82", version=1, limit=(START, LIFT))
-    half = judge(teal, [start(82.0)])
-    assert half == Verdict(teal, half.decisions)
+    limits = Specification(unit_type="Teal-82", version=1, limit=(START, LIFT))
+    half = judge(limits, [start(82.0)])
+    assert half == Verdict(limits, half.decisions)
     assert statement(half) == "unset"
-    whole = judge(teal, [start(82.0), Measured("full_lift_mm", 9.0, 0.125, 0.25)])
+    whole = judge(limits, [start(82.0), Measured("full_lift_mm", 9.0, 0.125, 0.25)])
     assert statement(whole) == (
         "pass: the chance that the true value lies inside the limits is better than 99 in 100"
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -9,6 +11,7 @@ from proofbath.bench.cautions import NIGHT as CAUTIONS
 from proofbath.scenario.workshop import BENCH
 from system.browser.conftest import PATIENCE_MS, WIDTHS, OpenPage
 from system.browser.steps import (
+    TRIES,
     figures,
     go,
     line_drawn,
@@ -79,8 +82,12 @@ def test_a_trip_is_told_in_words_with_what_to_do(open_page: OpenPage, width: int
     go(page, "Start")
     bench = page.get_by_role("region", name=LEAKY)
     card = bench.get_by_role("alert")
+    for _ in range(TRIES):  # the Start page is of its last look at the benches
+        if card.count():
+            break
+        page.reload()
     expect(card).to_have_count(1)
-    for words in (": tripped at ", "The bath's level is low", "Bath now", "fill it to its line"):
+    for words in (": tripped at ", "The bath's level was low", "Bath now", "fill to the line"):
         expect(card).to_contain_text(words)
     expect(bench.locator(".unit-card")).to_have_count(0)
     card.get_by_role("link", name="Look at the run").click()
@@ -94,4 +101,5 @@ def test_who_may_only_look_can_stop_but_not_start(open_page: OpenPage) -> None:
     expect(page.get_by_role("button", name="Start this night")).to_have_count(0)
     go(page, "Settings")
     page.get_by_role("button", name="STOP every run").click()
-    expect(page.get_by_role("status")).to_contain_text("nothing to stop")
+    # The leaky bench may still be watched while it cools.
+    expect(page.get_by_role("status")).to_contain_text(re.compile("nothing to stop|go off"))
