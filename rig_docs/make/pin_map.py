@@ -113,7 +113,7 @@ def page() -> str:
         "",
         table(("select", "part", "remark"), parts),
         "",
-        f"Channel {constant('board.h', 'reference_channel')} of each ADC carries a code of its own:",
+        f"Channel {constant('board.h', 'reference_channel')} of each ADC has a code of its own:",
         f"{', '.join(map(str, constants('board.h', 'reference_code')))}, in the order above",
         "(see [self-tests](self_tests.md)).",
         "",

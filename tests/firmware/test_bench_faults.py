@@ -19,6 +19,7 @@ from proofbath.wire.table import (
     Output,
     Refused,
     RefusedReason,
+    Sample,
     State,
     StationFlag,
     StopReason,
@@ -256,7 +257,13 @@ def test_look_at_the_leads_hides_no_sample_and_finds_nothing_in_health(bench: Be
 
 
 KNOWN_BATH = USUAL._replace(heat_rise_sum=590, heat_loss_duty=150, heat_delay_s=21)
-"""1.5 kW in 31.9 kJ/K are 4.7 K in 100 s, at 126 counts a kelvin; dead time 5, heater 10, probe 6 s."""
+"""1.5 kW in 31.9 kJ/K are 4.7 K in 100 s of 126 counts each; dead time 5, heater 10, probe 6 s."""
+
+
+def first_ready(bench: Bench, most_s: float) -> tuple[int, Sample]:
+    """Heat fully until LIVE ends; returns how many ticks that took and the sample."""
+    held = enumerate(bench.hold(most_s, duty=1000), start=1)
+    return next((n, sample) for n, sample in held if sample.state == State.READY)
 
 
 def stops_unseen_heat(bench: Bench, *kinds: str) -> None:
@@ -266,9 +273,7 @@ def stops_unseen_heat(bench: Bench, *kinds: str) -> None:
         pass
     for kind in kinds:
         bench.fault(kind, 0)
-    for n, sample in enumerate(bench.hold(130.0, duty=1000), start=1):
-        if sample.state == State.READY:
-            break
+    n, sample = first_ready(bench, 130.0)
     assert 600 <= n <= 1100
     assert sample.stop_reason == StopReason.HEAT_UNSEEN
     assert sample.trip_reason == TripReason.NONE
@@ -280,8 +285,7 @@ def stops_unseen_heat(bench: Bench, *kinds: str) -> None:
     for _ in range(15):
         bench.tick()
     bench.tick(KNOWN_BATH)
-    for sample in bench.hold(1.0):
-        pass
+    sample = list(bench.hold(1.0))[-1]
     assert sample.state == State.LIVE
     assert sample.stop_reason == StopReason.NONE
 
@@ -308,9 +312,7 @@ def test_heat_is_not_judged_while_the_valve_is_open_and_six_minutes_after(bench:
         pass
     for kind in ("bath_probe_stuck", "guard_probe_stuck"):
         bench.fault(kind, 0)
-    for n, sample in enumerate(bench.hold(500.0, duty=1000), start=1):
-        if sample.state == State.READY:
-            break
+    n, sample = first_ready(bench, 500.0)
     assert sample.stop_reason == StopReason.HEAT_UNSEEN
     assert 3600 + 600 <= n <= 3600 + 1100
 
@@ -336,8 +338,7 @@ def flags_hot_core(bench: Bench, kind: str, size: float) -> None:
             break
     assert sample.station_flags == (0, StationFlag.ELEMENT_HOT, 0, 0, 0, 0)
     assert bench.get("unit.2.core_c") < 140.0
-    for sample in bench.hold(60.0, element_code=(1000,) * 6):
-        pass
+    sample = list(bench.hold(60.0, element_code=(1000,) * 6))[-1]
     assert sample.station_flags == (0, StationFlag.ELEMENT_HOT, 0, 0, 0, 0)
     assert bench.get("output.station_switch.2") == 0
 
