@@ -63,7 +63,7 @@ class Chain {
   bool live() const { return live_; }  // the row of contacts is closed and has its supply
   bool contactor_closed() const { return contactor_closed_; }
   bool feed_closed() const { return feed_closed_; }
-  bool elements_supplied() const { return feed_closed_ && powered_; }
+  bool powered() const { return powered_; }  // mains, and with it the supplies behind them
   bool heater_flows() const { return heater_flows_; }
   bool heater_sensed() const { return heater_sensed_; }
   bool level_seen() const { return level_seen_; }

@@ -50,6 +50,7 @@ const FaultKind kFaultKinds[kFaults] = {
     {Fault::GuardProbeRtdinPlusOpen, "guard_probe_rtdin_plus_open", false, kLooseInput},
     {Fault::GuardProbeRtdinMinusOpen, "guard_probe_rtdin_minus_open", false, kLooseInput},
     {Fault::ElementFeedStuck, "element_feed_stuck", true, "A flowing while the feed is closed"},
+    {Fault::BypassClosed, "bypass_closed", true, "A through the shunt, past feed and element"},
     {Fault::ElementOver, "element_over", true, "A above the set-point while one is asked"},
     {Fault::ElementOpen, "element_open", true, ""},
     {Fault::ElementShort, "element_short", true, ""},

@@ -48,6 +48,7 @@ enum class Fault : uint8_t {
   GuardProbeRtdinPlusOpen,
   GuardProbeRtdinMinusOpen,
   ElementFeedStuck,
+  BypassClosed,
   ElementOver,
   ElementOpen,
   ElementShort,

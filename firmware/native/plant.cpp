@@ -175,7 +175,8 @@ void Plant::advance_stations(const Drive& drive) {
     in.place_c = place_c(kProbes + i, s.model.gradient_k, double(i) / (kStations - 1) - 0.5);
     in.stirring = stirring_;
     in.boiling_c = bath_.boiling_c();
-    in.supplied = chain_.elements_supplied();
+    in.powered = chain_.powered();
+    in.supplied = in.powered && chain_.feed_closed();
     in.switched = drive.station_switch[i];
     in.code = drive.element_code[i];
     s.advance(in, faults_);

@@ -62,11 +62,14 @@ void Station::drive_element(const StationInput& in, const FaultSchedule& faults)
   if (asked_a > 0) asked_a += faults.size(Fault::ElementOver, number_);
   if (in.supplied && faults.on(Fault::ElementFeedStuck, number_))
     asked_a = faults.size(Fault::ElementFeedStuck, number_);
+  // What goes past the element the sink takes off: it holds the sum.
+  const double past_a = in.powered ? faults.size(Fault::BypassClosed, number_) : 0.0;
+  asked_a = asked_a > past_a ? asked_a - past_a : 0.0;
   const double most_a = supply_v / (element_ohm + model.lead_ohm);
   current_a_ = asked_a < most_a ? asked_a : most_a;
   const double volt = current_a_ * (element_ohm + model.lead_ohm);
   element_w_ = element_ohm > kShortOhm ? current_a_ * current_a_ * element_ohm : 0.0;
-  const double read_a = current_a_ * model.current_gain + model.current_offset_a +
+  const double read_a = (current_a_ + past_a) * model.current_gain + model.current_offset_a +
                         model.current_noise_a * noise_.gauss();
   const double read_v = volt * model.voltage_gain + model.voltage_offset_v +
                         model.voltage_noise_v * noise_.gauss();

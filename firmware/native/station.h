@@ -35,7 +35,8 @@ struct StationModel {
 
 struct StationInput {
   double now_s, place_c, stirring, boiling_c;
-  bool supplied;   // the elements' supply is there and its contactor closed
+  bool powered;    // the elements' supply is there
+  bool supplied;   // and its contactor closed
   bool switched;   // the station's own switch is closed
   uint16_t code;   // set-point
 };

@@ -115,6 +115,7 @@ void Machine::drive_inputs() {
     const bool closed = signals.*input.closed;
     cpu_.drive_pin(cpu_.pins().*input.pin, !closed);
   }
+  stop_line_closed_ = signals.emergency_stop_closed;
   const double spike_s = signals.stop_spike_s;
   spike_ends_ = spike_s > 0 ? cpu_.now() + uint64_t(spike_s * 1e6) * cycles_per_us : never;
 }
@@ -122,6 +123,7 @@ void Machine::drive_inputs() {
 // What is left of a spike on the stop's line, unless the next step comes first.
 void Machine::end_spike() {
   spike_ends_ = never;
+  stop_line_closed_ = true;
   cpu_.drive_pin(cpu_.pins().emergency_stop_closed, false);
 }
 
@@ -187,6 +189,7 @@ bool Machine::get(const std::string& key, double* value) const {
     if (key == output_prefix + "element_code." + station)
       return *value = drive_.element_code[s], true;
   }
+  if (key == "input.emergency_stop_closed") return *value = stop_line_closed_, true;
   if (key == "resets") return *value = resets_, true;
   if (key == "stack_unused") return *value = cpu_.stack_unused(), true;
   return plant_.get(key.c_str(), value);

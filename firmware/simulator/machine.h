@@ -51,8 +51,8 @@ class Machine : private Surroundings {
   // For so long no bus transfer ends; a reset ends it too.
   void hold_bus_us(uint64_t us);
 
-  // Parameter or true value of the plant, "output.<name>" as the pins stand, "resets", or
-  // "stack_unused" in bytes.
+  // Parameter or true value of the plant, "output.<name>" as the pins stand,
+  // "input.emergency_stop_closed" likewise, "resets", or "stack_unused" in bytes.
   bool get(const std::string& key, double* value) const;
   // The newest changes, 100 000 at most, since last asked.
   std::deque<Change> take_changes();
@@ -85,6 +85,7 @@ class Machine : private Surroundings {
   uint64_t begun_ = 0, target_ = 0, plant_due_ = 0, byte_due_ = 0, bus_free_ = 0;
   static constexpr uint64_t never = UINT64_MAX;
   uint64_t spike_ends_ = never;
+  bool stop_line_closed_ = true;
   bool testing_itself_ = true, bus_held_ = false, ignore_xoff_ = false;
   std::deque<uint8_t> unreceived_;
   std::string sent_;

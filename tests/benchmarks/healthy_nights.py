@@ -21,6 +21,7 @@ import numpy as np
 from proofbath.bench.clock import monotonic_s
 from proofbath.virtual.description import (
     VirtualBath,
+    VirtualChain,
     VirtualFault,
     VirtualProbe,
     VirtualSection,
@@ -82,10 +83,14 @@ def scripted_night(
     hours: float,
     native: ctypes.CDLL | None = None,
     faults: Sequence[dict[str, Any]] = (),
+    chain: VirtualChain | None = None,
 ) -> NightRecord:
     """Run one night of a drawn bench, with faults where it shall not be healthy."""
     section = drawn_bench(seed).model_copy(
-        update={"fault": tuple(VirtualFault.model_validate(f) for f in faults)}
+        update={
+            "fault": tuple(VirtualFault.model_validate(f) for f in faults),
+            "chain": chain or VirtualChain(),
+        }
     )
     native = native or library()
     run = native.pb_scripted_night

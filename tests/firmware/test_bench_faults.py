@@ -71,6 +71,7 @@ ROWS = [
         TripReason.ELEMENT_FEED_STUCK, "element_feed_stuck", 0.0, 0.2, size=0.3, station=3,
         element_code=ONE_FED,
     ),
+    Row(TripReason.ELEMENT_FEED_STUCK, "bypass_closed", 0.0, 0.2, size=0.3, station=3),
     Row(TripReason.BATH_PROBE_FAULT, "bath_probe_rtdin_plus_open", 0.2, 0.4),
     Row(TripReason.GUARD_PROBE_FAULT, "guard_probe_rtdin_plus_open", 0.2, 0.4),
     Row(TripReason.PART_READ_BACK, "select_a_low", 0.2, 0.4, reaches_dac=False),

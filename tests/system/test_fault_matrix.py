@@ -145,6 +145,8 @@ ROWS = (
     Row("guard_probe_rtdin_plus_open", trips(T.GUARD_PROBE_FAULT), size=AS_AT_60_C),
     # It flows only while other stations are fed, and is then taken for the station's own current.
     Row("element_feed_stuck", GOES_ON, size=0.3),
+    # A bypass joins the supply ahead of the feed contactor, so a trip does not end it.
+    Row("bypass_closed", trips(T.ELEMENT_FEED_STUCK), size=0.3),
     # An element's own faults show only while it is fed.
     Row("element_over", GOES_ON, {When.POWER: costs_the_station("element_over")}, 0.2),
     Row("element_open", GOES_ON, {When.POWER: costs_the_station("element_open")}),

@@ -37,10 +37,10 @@ DEEDS = {
     "mains lost": Deed("mains_lost", 5.0),
     "element open": Deed("element_open", 4.0),
     "element short": Deed("element_short", 4.0),
-    "element over": Deed("element_feed_stuck", 4.0, 0.4),
+    "element over": Deed("bypass_closed", 4.0, 0.4),
     "gauge": Deed("gauge_open", 4.0),
-    "cut-out": Deed("contactor_dead", 60.0),
 }
+CUT_OUT_C = "chain.cut_out_c"
 BY_THEMSELVES = frozenset({"undo", "cable back", "power back"})
 CONTACTOR_DROPS_S = 4.0
 POWER_IS_OFF_S = 10.0
@@ -109,6 +109,7 @@ class VirtualPerson:
         self._bench = bench
         self._tell = tell
         self._plug = plug
+        self._cut_out_c = bench.get(CUT_OUT_C)
 
     def tell(self, text: str) -> None:
         """Pass a line on."""
@@ -121,8 +122,11 @@ class VirtualPerson:
     def act(self, act: Act) -> None:
         """Do it to the plant; raises KeyError for an act nobody has thought of."""
         self._tell(act.text)
-        if act.name == "reset cut-out":
-            self._let_pass(DEEDS["cut-out"].for_s)
+        if act.name == "cut-out":  # its setting is turned down until it opens
+            self._bench.put(CUT_OUT_C, self._bench.get("chain.cut_out_sensor_c") - 1.0)
+        elif act.name == "reset cut-out":
+            self._bench.put(CUT_OUT_C, self._cut_out_c)
+            self._bench.put("chain.cut_out_reset", 1)
         elif act.name in ("cable", "power"):
             self._cut(act.name)
         elif self._plug is not None and act.name in ("cable back", "power back"):

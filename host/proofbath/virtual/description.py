@@ -70,15 +70,16 @@ class VirtualChain(Described):
     level_delay_s: Annotated[float, Field(ge=0, le=60)] = 2.0
     """From the float's fall to the chain's contact."""
     contactor_close_s: SwitchingTime = 0.03
+    """Of the main contactor."""
     contactor_open_s: SwitchingTime = 0.03
     feed_close_s: SwitchingTime = 0.03
-    feed_open_s: SwitchingTime = 0.03
     """Of the element feed contactor."""
+    feed_open_s: SwitchingTime = 0.03
     heater_relay_close_s: SwitchingTime = 0.0
     heater_relay_open_s: SwitchingTime = 0.0
     heater_sense_close_s: SwitchingTime = 0.0
-    heater_sense_open_s: SwitchingTime = 0.0
     """Of the current relay behind the heater's relay."""
+    heater_sense_open_s: SwitchingTime = 0.0
 
 
 class VirtualProbe(Described):

@@ -91,13 +91,14 @@ class VirtualPlant:
         gauge, current, voltage = (
             tuple(out[i : i + STATIONS]) for i in range(2, 2 + 3 * STATIONS, STATIONS)
         )
-        inputs = map(bool, out[_INPUTS_AT:_SPIKE_AT])
-        leads = (_leads(out[i : i + 4]) for i in (_LEADS_AT, _LEADS_AT + 4))
-        low, high, *wires = out[_BUS_AT:]
-        bus = BusWires(int(low), int(high), *map(bool, wires))
+        level, turning, stop, live, opened = map(bool, out[_INPUTS_AT:_SPIKE_AT])
+        bath, guard = (_leads(out[i : i + 4]) for i in (_LEADS_AT, _LEADS_AT + 4))
+        low, high, miso_low, miso_high, dead = out[_BUS_AT:]
+        bus = BusWires(int(low), int(high), bool(miso_low), bool(miso_high), bool(dead))
         return Signals(
-            out[0], out[1], gauge, current, voltage, *inputs, out[_SPIKE_AT], *leads, bus
-        )
+            out[0], out[1], gauge, current, voltage, level, turning, stop, live, opened,
+            out[_SPIKE_AT], bath, guard, bus,
+        )  # fmt: skip
 
     def get(self, key: str) -> float:
         """Return a true value or parameter by its dotted name; raises KeyError."""
@@ -105,8 +106,8 @@ class VirtualPlant:
 
 
 def _leads(numbers: list[float]) -> Leads:
-    *broken, share = numbers
-    return Leads(*map(bool, broken), share)
+    force, loose, at_bias, share = numbers
+    return Leads(bool(force), bool(loose), bool(at_bias), share)
 
 
 def configure(handle: Any, virtual: VirtualSection, put: Any, add_fault: Any) -> None:

@@ -136,7 +136,7 @@ class Hasty(VirtualPerson):
 
     def wait(self, text: str) -> None:
         if "do not press its reset" in text:
-            self._let_pass(60.0)
+            self.act(Act("reset cut-out", text))
 
     def agrees(self, question: str) -> bool:
         return "local rules" not in question and super().agrees(question)

@@ -195,6 +195,18 @@ def test_an_element_needs_its_feed_contactor(
     assert bench.get("station.2.element_a") == pytest.approx(amps, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("asked_a", "element_a", "shunt_a"), [(0.0, 0.0, 0.3), (0.2, 0.0, 0.3), (0.5, 0.2, 0.5)]
+)
+def test_sink_gives_way_to_a_bypass_and_holds_the_sum(
+    asked_a: float, element_a: float, shunt_a: float
+) -> None:
+    bench = plant(fault("bypass_closed", 2, 0.3))
+    signals = bench.advance(AT_S + 1.0, FEED._replace(element_code=(round(asked_a / 0.0005),) * 6))
+    assert bench.get("station.2.element_a") == pytest.approx(element_a, abs=1e-9)
+    assert signals.current_ratio[1] * 2.0475 == pytest.approx(shunt_a, abs=0.002)
+
+
 def heater_inputs(chain: dict[str, float]) -> list[bool]:
     """What the current relay says in each step after the heater's relay was switched on."""
     bench = plant(chain=chain)

@@ -152,6 +152,9 @@ CASES: dict[str, Case] = {
     "element_feed_stuck": Case(
         FEED, lambda p: near(amps(p.s), 0.4, 0.005) and amps(p.w) < 0.005, 0.4
     ),
+    "bypass_closed": Case(
+        IDLE, lambda p: near(amps(p.s) - amps(p.w), 0.4, 0.005) and volts(p.s) < 0.1, 0.4
+    ),
     "feed_contactor_welded": Case(
         HEAT._replace(element_feed=False),
         lambda p: near(amps(p.s), 0.5, 0.005) and amps(p.w) < 0.005,

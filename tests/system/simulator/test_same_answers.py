@@ -15,7 +15,7 @@ import pytest
 
 from firmware.bench import OFF, Bench
 from proofbath.virtual.native import library
-from proofbath.wire.table import Sample, State
+from proofbath.wire.table import Sample, State, TripReason
 from system.simulator.bench import SimulatedBench
 from system.simulator.conftest import NewBench
 
@@ -24,12 +24,12 @@ HEATER_ON_SLACK_MS = 25
 Script = Callable[[Bench], Iterator[Sample]]
 
 
-def fault_at(bench: Bench, kind: str, station: int, at_s: float) -> None:
+def fault_at(bench: Bench, kind: str, station: int, at_s: float, size: float = 0.0) -> None:
     """Begin a fault at a time of the plant, which is between two ticks on the simulator."""
     if isinstance(bench, SimulatedBench):
-        bench.simulator.command(f"fault {kind} {station} {at_s} 1e9 0")
+        bench.simulator.command(f"fault {kind} {station} {at_s} 1e9 {size}")
     else:
-        native = bench._library.pb_fault(bench._handle, kind.encode(), station, at_s, 1e9, 0.0)
+        native = bench._library.pb_fault(bench._handle, kind.encode(), station, at_s, 1e9, size)
         assert native == 0
 
 
@@ -70,6 +70,63 @@ def test_sample_by_sample(new_bench: NewBench, script: Script, seed: int) -> Non
         lives += ours.state == State.LIVE
     assert count > 200
     assert lives > 150
+
+
+WIRES = [f"select_{line}_{level}" for line in "abc" for level in ("low", "high")]
+WIRES += ["miso_low", "miso_high", "spi_clock_dead"]
+LEADS = [
+    f"{probe}_probe_{lead}_open"
+    for probe in ("bath", "guard")
+    for lead in ("force_plus", "force_minus", "rtdin_plus", "rtdin_minus")
+]
+
+
+@pytest.mark.parametrize("kind", [*WIRES, *LEADS])
+def test_broken_wires_answer_alike(new_bench: NewBench, kind: str) -> None:
+    """Also behind the trip, whose notice on the line lets the binary's sample come a tick later."""
+    warm = {"bath__start_c": 60.0, "unit__1__melting_c": 86.0}
+    benches = Bench(library(), 5, **warm), new_bench(5, **warm)
+    for bench in benches:
+        bench.ready()
+        fault_at(bench, kind, 0, 8.0, 0.3081 if kind in LEADS else 0.0)
+    native, binary = (
+        {sample.sequence: sample for sample in bench.hold(15.0, 500, (800,) * 6)}
+        for bench in benches
+    )
+    both = native.keys() & binary.keys()
+    assert len(both) > 140
+    for ours, theirs in ((native[n], binary[n]) for n in both):
+        assert abs(ours.heater_on_ms - theirs.heater_on_ms) <= HEATER_ON_SLACK_MS
+        late = {"heater_on_ms": ours.heater_on_ms, "demand_sequence": ours.demand_sequence}
+        assert ours == theirs._replace(**late)
+
+
+def test_cut_out_opens_alike(new_bench: NewBench) -> None:
+    """Under full heat: the heat that is missed tells both controllers, and only a hand resets."""
+    hot = {"bath__start_c": 60.0, "chain__cut_out_c": 61.0, "chain__cut_out_lag_s": 2.0}
+    for bench in (Bench(library(), 6, **hot), new_bench(6, **hot)):
+        bench.ready()
+        opened = [s for s in bench.hold(90.0, 1000) if s.state == State.TRIPPED]
+        assert opened[0].trip_reason == TripReason.HEATER_OPEN
+        assert bench.get("chain.cut_out_closed") == bench.get("chain.contactor_closed") == 0
+        assert 60.5 < bench.get("chain.cut_out_sensor_c") < 61.5
+        bench.set("chain.cut_out_c", 80.0)
+        assert bench.get("chain.cut_out_closed") == 0
+        bench.set("chain.cut_out_reset", 1)
+        assert bench.get("chain.cut_out_closed") == 1
+
+
+@pytest.mark.parametrize("length_ms", [0.3, 5.0, 24.0])
+def test_spike_on_the_stops_pin_lasts_its_time(new_bench: NewBench, length_ms: float) -> None:
+    """Between two steps of the plant; a sleeping processor looks a millisecond later."""
+    bench = new_bench(7)
+    bench.ready()
+    bench.fault("estop_spike", 0, length_ms)
+    open_us = 0
+    for _ in range(1200):
+        bench.hear(bench.simulator.advance_us(50))
+        open_us += 50 * (bench.get("input.emergency_stop_closed") == 0)
+    assert open_us / 1000 == pytest.approx(length_ms, abs=1.1)
 
 
 @pytest.mark.parametrize("seed", [4])
