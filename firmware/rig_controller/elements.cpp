@@ -75,7 +75,7 @@ bool Elements::judge(const Sums& sums, const wire::Limits& limits, uint32_t now_
     if (station.on.ms(now_ms) > limits.element_on_limit_s[s] * 1000UL)
       found |= uint8_t(StationFlag::element_time);
 
-    if (station.code && now_ms - station.changed_ms >= level::element_settle_ms &&
+    if (station.code && now_ms - station.changed_ms >= level::hot_settle_ms &&
         station.core.hot(sums.current[s], sums.voltage[s], sums.bath, limits.element_per_k[s]))
       found |= uint8_t(StationFlag::element_hot);
 

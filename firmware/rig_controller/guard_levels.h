@@ -102,8 +102,14 @@ constexpr uint8_t element_over_ma = 40;
 constexpr uint8_t element_short_ohm = 3;
 // An immersed core over its bath.
 constexpr uint8_t hot_k_per_w = 4;
-// What the core warms before its base is measured.
+// Beside what the power explains.
 constexpr uint16_t hot_margin_mk = 10000;
+// A small core is hot before half a second is over.
+constexpr uint8_t hot_settle_ms = 100;
+// Of the base, for the same reason.
+constexpr uint8_t hot_first_ticks = 3;
+// In which a core cools when its power falls.
+constexpr uint8_t hot_cooling_s = 40;
 // Leads and contacts, in 1e-5 of the resistance.
 constexpr uint8_t hot_leads_e5 = 100;
 // Means of a second in a row.

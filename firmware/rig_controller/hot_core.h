@@ -27,6 +27,7 @@ class HotCore {
   uint16_t base_ = 0;              // resistance at the beginning, in 10 / 16384 ohm
   int16_t gain_ = 0;               // since then, in 1e-5
   uint16_t base_bath_sum_ = 0;
+  uint16_t power_mw_ = 0;          // that the core may still be warm by
   uint8_t ticks_ = 0;
   Next next_ = first_seen;
   InARow too_hot_;

@@ -20,8 +20,10 @@ from proofbath.wire.table import (
     Output,
     Refused,
     RefusedReason,
+    Sample,
     State,
     StationFlag,
+    StopReason,
     Trip,
     TripReason,
 )
@@ -254,6 +256,109 @@ def test_look_at_the_leads_hides_no_sample_and_finds_nothing_in_health(bench: Be
         assert sample.bath_fault == sample.guard_fault == sample.causes == 0
         assert sample.bath_sum == pytest.approx(probe_sum(WARM_C), abs=20)
     assert sample.state == State.READY
+
+
+KNOWN_BATH = USUAL._replace(heat_rise_sum=590, heat_loss_duty=150, heat_delay_s=21)
+"""1.5 kW in 31.9 kJ/K are 4.7 K in 100 s of 126 counts each; dead time 5, heater 10, probe 6 s."""
+
+
+def first_ready(bench: Bench, most_s: float) -> tuple[int, Sample]:
+    """Heat fully until LIVE ends; returns how many ticks that took and the sample."""
+    held = enumerate(bench.hold(most_s, duty=1000), start=1)
+    return next((n, sample) for n, sample in held if sample.state == State.READY)
+
+
+def stops_unseen_heat(bench: Bench, *kinds: str) -> None:
+    """Full heat that a probe does not show: released, refused, taken again after new limits."""
+    bench.ready(KNOWN_BATH)
+    for _ in bench.hold(5.0):
+        pass
+    for kind in kinds:
+        bench.fault(kind, 0)
+    n, sample = first_ready(bench, 130.0)
+    assert 600 <= n <= 1100
+    assert sample.stop_reason == StopReason.HEAT_UNSEEN
+    assert sample.trip_reason == TripReason.NONE
+    at = bench.sample
+    bench.tick(Demand(at.boot_id, at.sequence, 2000, 0, 1, 0, OFF))
+    bench.tick()
+    assert bench.sample.state == State.READY
+    assert bench.sample.refused >= 1
+    for _ in range(15):
+        bench.tick()
+    bench.tick(KNOWN_BATH)
+    sample = list(bench.hold(1.0))[-1]
+    assert sample.state == State.LIVE
+    assert sample.stop_reason == StopReason.NONE
+
+
+@pytest.mark.parametrize(
+    "kinds",
+    [("bath_probe_stuck", "guard_probe_stuck"), ("bath_probe_stuck",), ("guard_probe_stuck",)],
+)
+def test_heat_that_a_probe_does_not_show_stops(bench: Bench, kinds: tuple[str, ...]) -> None:
+    stops_unseen_heat(bench, *kinds)
+    assert bench.get("bath.temperature_c") < WARM_C + 5.0
+
+
+def test_heat_that_is_seen_goes_on(bench: Bench) -> None:
+    bench.ready(KNOWN_BATH)
+    for duty, seconds in ((1000, 200.0), (300, 300.0), (0, 60.0), (1000, 120.0)):
+        for sample in bench.hold(seconds, duty):
+            assert sample.state == State.LIVE
+
+
+def test_heat_is_not_judged_while_the_valve_is_open_and_six_minutes_after(bench: Bench) -> None:
+    bench.ready(KNOWN_BATH)
+    for _ in bench.hold(5.0, cooling=1):
+        pass
+    for kind in ("bath_probe_stuck", "guard_probe_stuck"):
+        bench.fault(kind, 0)
+    n, sample = first_ready(bench, 500.0)
+    assert sample.stop_reason == StopReason.HEAT_UNSEEN
+    assert 3600 + 600 <= n <= 3600 + 1100
+
+
+def test_unknown_bath_is_not_judged(bench: Bench) -> None:
+    bench.ready()
+    for kind in ("bath_probe_stuck", "guard_probe_stuck"):
+        bench.fault(kind, 0)
+    for sample in bench.hold(300.0, duty=1000):
+        assert sample.state == State.LIVE
+
+
+def flags_hot_core(bench: Bench, kind: str, size: float) -> None:
+    """At 0.5 A a core without wax or coolant is stopped, the wet ones beside it are not."""
+    bench.set("unit.2.shells", 3)
+    bench.ready(USUAL._replace(element_per_k=(20,) * 6))
+    for _ in bench.hold(5.0):
+        pass
+    bench.fault(kind, 2, size)
+    for sample in bench.hold(200.0, element_code=(1000,) * 6):
+        assert sample.state == State.LIVE
+        if any(sample.station_flags):
+            break
+    assert sample.station_flags == (0, StationFlag.ELEMENT_HOT, 0, 0, 0, 0)
+    assert bench.get("unit.2.core_c") < 140.0
+    sample = list(bench.hold(60.0, element_code=(1000,) * 6))[-1]
+    assert sample.station_flags == (0, StationFlag.ELEMENT_HOT, 0, 0, 0, 0)
+    assert bench.get("output.station_switch.2") == 0
+
+
+@pytest.mark.parametrize(("kind", "size"), [("air_round_element", 125.0), ("waxless", 8.0)])
+def test_core_far_hotter_than_its_bath_is_switched_off(
+    bench: Bench, kind: str, size: float
+) -> None:
+    flags_hot_core(bench, kind, size)
+
+
+def test_core_of_an_unknown_coefficient_is_not_judged(bench: Bench) -> None:
+    bench.ready()
+    for _ in bench.hold(5.0):
+        pass
+    bench.fault("air_round_element", 2, 125.0)
+    for sample in bench.hold(200.0, element_code=(1000,) * 6):
+        assert sample.station_flags == OFF
 
 
 def test_spike_on_the_stop_line_does_nothing(bench: Bench) -> None:

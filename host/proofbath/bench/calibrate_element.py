@@ -11,7 +11,14 @@ from proofbath.bench.convert import Converter, release
 from proofbath.bench.description import BenchFile
 from proofbath.bench.limits import StationLimit, wire_limits
 from proofbath.bench.link import Link
-from proofbath.bench.start import check_identity, clear_trip, greet, set_limits, wait_quiet
+from proofbath.bench.start import (
+    check_identity,
+    check_reference,
+    clear_trip,
+    greet,
+    set_limits,
+    wait_quiet,
+)
 from proofbath.bench.workplace import Spot, Workplace
 from proofbath.errors import BenchFaultError
 from proofbath.run.reading import Demand
@@ -70,6 +77,7 @@ def _ready(
 ) -> None:
     identity = greet(link)
     check_identity(identity, bench.board(), bench.bench.serial_number, station)
+    check_reference(identity, before)
     wait_quiet(link)
     set_limits(link, limits)
     clear_trip(link, identity, before, clear)

@@ -27,7 +27,7 @@ from proofbath.bench.link import Link
 from proofbath.bench.person import Person
 from proofbath.bench.proof_record import Proof, fresh, load_proof, save_proof
 from proofbath.bench.prover import Prover
-from proofbath.bench.start import check_identity
+from proofbath.bench.start import check_identity, check_reference
 from proofbath.bench.virtual_person import Plug, VirtualPerson, with_dummy_loads
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.virtual.bench import VirtualBench
@@ -93,6 +93,7 @@ def _carry(
 ) -> Proof:
     identity = prover.look(stations)
     check_identity(identity, bench.board(), bench.bench.serial_number, max(stations))
+    check_reference(identity, bench.calibration)
     virtual = simulated(bench)
     proof = fresh(bench.bench.name, virtual, identity, stations)
     if old is not None and old.of(identity) and old.virtual == virtual:

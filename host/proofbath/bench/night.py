@@ -16,7 +16,7 @@ from proofbath.bench.link import Link
 from proofbath.bench.loop import Loop, Outcome
 from proofbath.bench.preflight import Check, check_rest, mean_of, readings_at_rest
 from proofbath.bench.ready import NOTHING_LOADED, Ready, StationLimits, ready_bench
-from proofbath.bench.start import check_identity, greet, trip_text
+from proofbath.bench.start import check_identity, check_reference, greet, trip_text
 from proofbath.bench.supply_feed import SupplyFeed, current_source
 from proofbath.bench.tuned import tuning_doubts
 from proofbath.control.boiling import MARGIN_K
@@ -109,6 +109,7 @@ def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[C
     """
     identity = greet(link)
     check_identity(identity, bench.board(), bench.bench.serial_number, max(loaded, default=0))
+    check_reference(identity, bench.calibration)
     tripped = identity.state == State.TRIPPED
     trip = Check(
         LATCHED,

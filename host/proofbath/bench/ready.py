@@ -19,7 +19,14 @@ from proofbath.bench.preflight import (
     mean_of,
     readings_at_rest,
 )
-from proofbath.bench.start import check_identity, clear_trip, greet, set_limits, wait_quiet
+from proofbath.bench.start import (
+    check_identity,
+    check_reference,
+    clear_trip,
+    greet,
+    set_limits,
+    wait_quiet,
+)
 from proofbath.errors import BenchFaultError
 from proofbath.run.check import CheckedPlan
 from proofbath.run.course import COAST_K
@@ -62,6 +69,7 @@ def ready_bench(
     """
     identity = greet(link)
     check_identity(identity, bench.board(), bench.bench.serial_number, max(loaded, default=0))
+    check_reference(identity, bench.calibration)
     wait_quiet(link)
     readings = readings_at_rest(link, Converter(bench.calibration))
     checks = check_rest(readings, loaded)

@@ -28,6 +28,7 @@ from proofbath.wire.table import (
 GREETING_PATIENCE_S = 10.0
 """Opening a port resets many boards; a boot and its start-up checks take a few seconds."""
 ANSWER_PATIENCE_S = 3.0
+REFERENCE_WITHIN = 0.01
 LEASE_PATIENCE_S = 6.0
 """An earlier host's lease (3 s at most) and the contactor's second after it."""
 
@@ -94,6 +95,23 @@ def check_identity(
             f"controller has {identity.stations} stations, the plan loads station {stations}; "
             "move the unit or use a larger board"
         )
+    if faults:
+        raise MismatchError(*faults)
+
+
+def check_reference(identity: Identity, calibration: Calibration) -> None:
+    """Refuse a calibration whose reference resistors are not those the controller was built for.
+
+    Its ceilings in °C hold for these alone; raises MismatchError.
+    """
+    built_ohm = identity.reference_ohm
+    faults = [
+        f"{name} probe: reference resistor {probe.reference_ohm:g} ohm in the calibration, the "
+        f"firmware is built for {built_ohm} ohm, 1 % allowed; correct it, or build the "
+        f"firmware with make REFERENCE_OHM={probe.reference_ohm:.0f}"
+        for name, probe in (("bath", calibration.bath), ("guard", calibration.guard))
+        if abs(probe.reference_ohm - built_ohm) > REFERENCE_WITHIN * built_ohm
+    ]
     if faults:
         raise MismatchError(*faults)
 

@@ -114,9 +114,10 @@ LEVELS = (
     _level("element_over_ma", 40, "beside a tenth of the set-point", S.ELEMENT_OVER),
     _level("element_short_ohm", 3, "a heater has 8 to 18 ohm", S.ELEMENT_SHORT),
     _level("hot_k_per_w", 4, "an immersed core over its bath", S.ELEMENT_HOT),
-    _level(
-        "hot_margin_mk", 10_000, "what the core warms before its base is measured", S.ELEMENT_HOT
-    ),
+    _level("hot_margin_mk", 10_000, "beside what the power explains", S.ELEMENT_HOT),
+    _level("hot_settle_ms", 100, "a small core is hot before half a second is over", S.ELEMENT_HOT),
+    _level("hot_first_ticks", 3, "of the base, for the same reason", S.ELEMENT_HOT),
+    _level("hot_cooling_s", 40, "in which a core cools when its power falls", S.ELEMENT_HOT),
     _level("hot_leads_e5", 100, "leads and contacts, in 1e-5 of the resistance", S.ELEMENT_HOT),
     _level("hot_seconds", 3, "means of a second in a row", S.ELEMENT_HOT),
     _level("hot_base_kept_ms", 60_000, "a shorter break keeps the base", S.ELEMENT_HOT),

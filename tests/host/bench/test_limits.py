@@ -131,12 +131,12 @@ def test_probes_that_differ_by_half_of_the_limit_are_not_compared(
 
 @pytest.mark.parametrize(
     ("over_stroke_mm", "total"),
-    [(12.0, 9828), (0.0, 4 * 41), (-3.0, 4 * 41), (19.9, 4 * 4054), (50.0, 4 * 4054)],
+    [(12.0, 2457), (0.0, 41), (-3.0, 41), (19.9, 4054), (50.0, 4054)],
 )
 def test_over_stroke_lies_within_the_gauges_window(over_stroke_mm: float, total: int) -> None:
     """12 mm of 20 are 2457 of 4095 codes, four to a sum; the window is codes 41 to 4054."""
     limits = limits_of(station=StationLimit(0.7, over_stroke_mm))
-    assert limits.over_stroke_sum == (total, *(4 * 4054,) * 5)
+    assert limits.over_stroke_code == (total, *(4054,) * 5)
 
 
 def test_a_station_not_loaded_gets_no_current_and_the_gauges_own_window() -> None:
@@ -144,8 +144,8 @@ def test_a_station_not_loaded_gets_no_current_and_the_gauges_own_window() -> Non
     windows = (StationCalibration(window_low_code=50, window_high_code=4000),)
     limits = limits_of(calibration=Calibration(station=windows), station=StationLimit(0.7, 12.0))
     assert limits.element_max_code == (1400, 0, 0, 0, 0, 0)
-    assert limits.lift_low_sum == (200, *(164,) * 5)
-    assert limits.lift_high_sum == (16_000, *(16_216,) * 5)
+    assert limits.lift_low_code == (50, *(41,) * 5)
+    assert limits.lift_high_code == (4000, *(4054,) * 5)
 
 
 def test_stations_are_told_for_the_whole_bench() -> None:

@@ -14,7 +14,9 @@ from firmware.test_bench_faults import (
     Row,
     escalates,
     finds_broken_lead,
+    flags_hot_core,
     senses_rotation,
+    stops_unseen_heat,
 )
 from proofbath.wire.table import BootCause, Identity, State, StationFlag, Trip, TripReason
 from system.simulator.bench import SimulatedBench
@@ -81,6 +83,14 @@ def test_board_without_a_pin_for_the_horn_escalates_too(new_bench: NewBench, bui
 
 def test_broken_force_lead_is_found_at_rest(bench: SimulatedBench) -> None:
     finds_broken_lead(bench, "bath", "force_minus")
+
+
+def test_heat_that_no_probe_shows_stops(bench: SimulatedBench) -> None:
+    stops_unseen_heat(bench, "bath_probe_stuck", "guard_probe_stuck")
+
+
+def test_dry_core_is_switched_off(bench: SimulatedBench) -> None:
+    flags_hot_core(bench, "air_round_element", 125.0)
 
 
 def test_rotation_contact_that_is_stuck_trips_at_rest(bench: SimulatedBench) -> None:

@@ -1,0 +1,132 @@
+// Heat that must be seen and cores that must not run away, at their levels and just below.
+
+#include "../../firmware/rig_controller/hot_core.h"
+#include "../../firmware/rig_controller/unseen.h"
+#include "check.h"
+#include "rig.h"
+
+namespace {
+
+// 600 counts in 100 s of on-time: full heat is 60 counts a step of 10 s.
+wire::Limits known_bath(uint8_t delay_s) {
+  wire::Limits limits = usual_limits();
+  limits.heat_rise_sum = 600;
+  limits.heat_delay_s = delay_s;
+  return limits;
+}
+
+// Steps of 10 s at full heat until it is missed, or -1; both probes rise by so many counts a step.
+int steps_to_stop(Unseen& unseen, const wire::Limits& limits, int bath, int guard, int most = 60,
+                  bool cooling = false, int on_ms = 100) {
+  uint32_t on = 0;
+  for (int i = 0; i < most * 100; ++i) {
+    on += on_ms;
+    if (unseen.add(limits, on, uint32_t(40000 + i / 100 * bath), uint32_t(40000 + i / 100 * guard),
+                   cooling))
+      return i / 100;
+  }
+  return -1;
+}
+
+// Seconds to a hot core of 10 ohm at 1 A (8000 counts a tick; 10 W), grown by so much, or -1.
+int seconds_to_hot(HotCore& core, double grown, uint8_t per_k, int bath_rise_sum = 0,
+                   int most_s = 20) {
+  for (int tick = 1; tick <= most_s * 10; ++tick)
+    if (core.hot(8000, uint16_t(8000 * (1 + grown) + 0.5), uint32_t(40000 + bath_rise_sum), per_k))
+      return (tick + 9) / 10;
+  return -1;
+}
+
+HotCore begun(uint8_t per_k) {
+  HotCore core;
+  core.feed(false);
+  for (int tick = 0; tick < 3; ++tick) core.hot(8000, 8000, 40000, per_k);
+  return core;
+}
+
+}  // namespace
+
+// 2 K are 252 counts: 5 steps of 60 at full heat; the first step after a boot is not counted.
+TEST(heat_of_two_kelvin_that_no_probe_shows) {
+  for (const uint8_t delay_s : {0, 10, 11, 120}) {
+    Unseen unseen;
+    const int delay_steps = (delay_s + 9) / 10;
+    CHECK_EQUAL(steps_to_stop(unseen, known_bath(delay_s), 0, 0), 5 + delay_steps);
+  }
+  Unseen slow;
+  CHECK_EQUAL(steps_to_stop(slow, known_bath(0), 0, 0, 60, false, 34), -1);  // 245 in 120 s
+  Unseen enough;
+  CHECK(steps_to_stop(enough, known_bath(0), 0, 0, 60, false, 36) > 0);  // 259
+}
+
+TEST(a_third_of_the_rise_is_enough_at_the_slower_probe) {
+  for (const int counts : {16, 24}) {  // of 20
+    Unseen unseen;
+    CHECK_EQUAL(steps_to_stop(unseen, known_bath(0), counts, 60) > 0, counts == 16);
+    Unseen other;
+    CHECK_EQUAL(steps_to_stop(other, known_bath(0), 60, counts) > 0, counts == 16);
+  }
+}
+
+TEST(heat_that_only_holds_the_bath_need_not_be_seen) {
+  wire::Limits limits = known_bath(0);
+  limits.heat_loss_duty = 700;  // of 60 counts a step 18 are left: 216 in 120 s
+  Unseen unseen;
+  CHECK_EQUAL(steps_to_stop(unseen, limits, 0, 0), -1);
+  limits.heat_loss_duty = 600;
+  Unseen other;
+  CHECK(steps_to_stop(other, limits, 0, 0) > 0);
+}
+
+TEST(heat_is_not_judged_while_cooled_nor_without_a_known_rise) {
+  Unseen cooled;
+  CHECK_EQUAL(steps_to_stop(cooled, known_bath(0), 0, 0, 100, true), -1);
+  Unseen unknown;
+  CHECK_EQUAL(steps_to_stop(unknown, usual_limits(), 0, 0), -1);
+}
+
+// 20e-5 x (4 K/W x 10 W + 10 K) + 100e-5 = 0.0110; the power grows with the voltage.
+TEST(core_at_its_level) {
+  HotCore below = begun(20);
+  CHECK_EQUAL(seconds_to_hot(below, 0.0106, 20), -1);
+  HotCore above = begun(20);
+  CHECK_EQUAL(seconds_to_hot(above, 0.0116, 20), 3);
+}
+
+TEST(core_may_warm_with_its_bath) {
+  HotCore core = begun(20);  // 10 K, 1260 counts, are 0.0020 more
+  CHECK_EQUAL(seconds_to_hot(core, 0.0126, 20, 1260), -1);
+  CHECK_EQUAL(seconds_to_hot(core, 0.0136, 20, 1260), 3);
+}
+
+TEST(core_hot_for_two_seconds_is_forgiven) {
+  HotCore core = begun(20);
+  CHECK_EQUAL(seconds_to_hot(core, 0.0150, 20, 0, 2), -1);
+  CHECK_EQUAL(seconds_to_hot(core, 0.0050, 20, 0, 1), -1);
+  CHECK_EQUAL(seconds_to_hot(core, 0.0150, 20, 0, 2), -1);
+}
+
+TEST(core_of_an_unknown_coefficient_is_never_hot) {
+  HotCore core = begun(0);
+  CHECK_EQUAL(seconds_to_hot(core, 0.3, 0), -1);
+}
+
+// Half of the level before a step of current counts behind it too.
+TEST(growth_is_carried_over_a_step) {
+  HotCore core = begun(20);
+  CHECK_EQUAL(seconds_to_hot(core, 0.0080, 20, 0, 5), -1);
+  core.step();
+  for (int tick = 0; tick < 3; ++tick) core.hot(8000, 8200, 40000, 20);  // offsets: 2.5 %
+  for (int tick = 0; tick < 30; ++tick) CHECK(!core.hot(8000, 8200, 40000, 20));
+  bool hot = false;
+  for (int tick = 0; tick < 30; ++tick) hot |= core.hot(8000, 8240, 40000, 20);  // 0.5 % more
+  CHECK(hot);
+}
+
+TEST(short_break_keeps_the_base_and_a_long_one_does_not) {
+  for (const bool kept : {true, false}) {
+    HotCore core = begun(20);
+    core.feed(kept);
+    CHECK_EQUAL(seconds_to_hot(core, 0.0150, 20) > 0, kept);
+  }
+}
