@@ -39,3 +39,9 @@ class LineError(ProofbathError):
 
 class BenchFaultError(ProofbathError):
     """The bench itself failed: tripped, silent, unplugged."""
+
+
+class HeatOnError(BenchFaultError):
+    """Something still heats after a run has ended: a hand at the isolator is needed."""
+
+    exit_status = 4

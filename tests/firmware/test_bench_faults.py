@@ -8,6 +8,7 @@ from typing import NamedTuple
 import pytest
 
 from firmware.bench import OFF, TICK_S, USUAL, Bench, probe_sum
+from firmware.refusals import REFUSALS
 from proofbath.wire.table import (
     BootCause,
     Clear,
@@ -471,3 +472,11 @@ def test_healthy_hours_raise_no_alarm(native_library: ctypes.CDLL, room_c: float
     assert bench.sample.state == State.READY
     bench.tick(Hello(1))
     assert bench.last(Identity).trip_number == 1
+
+
+@pytest.mark.parametrize("reason", REFUSALS)
+def test_what_is_not_to_be_done_is_refused_with_its_reason(
+    bench: Bench, reason: RefusedReason
+) -> None:
+    bench.tick(REFUSALS[reason](bench))
+    assert bench.last(Refused).reason == reason

@@ -1,6 +1,7 @@
 """Curves from the journal: each loaded unit's record of its recorded cycles.
 
-A cycle whose branch was left is no cycle: its samples are left out.
+A cycle whose branch was left is no cycle: its samples are left out.  So is what was recorded
+while the run stood still.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import numpy as np
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.night import plan_of
-from proofbath.bench.passes import passes_in
+from proofbath.bench.passes import passes_in, stretches_off
 from proofbath.bench.record import run_record
 from proofbath.curve.record import FEWEST_SAMPLES, CurveRecord
 from proofbath.store.journal import Journal
@@ -29,11 +30,14 @@ def unit_records(
     plan = plan_of(line)
     scale = calibration or Calibration.model_validate_json(line.head.calibration_text)
     run = run_record(journal.samples(run_id), scale)
-    passes = passes_in(journal.events(run_id))
+    events = journal.events(run_id)
+    passes = passes_in(events)
     used = run.t_s >= min((p.from_s for p in passes if p.recorded and p.whole), default=math.inf)
     for broken in passes:
         if not broken.whole:
             used &= (run.t_s < broken.from_s) | (run.t_s >= broken.to_s)
+    for off in stretches_off(events):
+        used &= (run.t_s <= off.from_s) | (run.t_s >= off.to_s)
     if np.count_nonzero(used) < FEWEST_SAMPLES:
         return {}
     powered = plan.unit_type.kind == "heater-assisted"

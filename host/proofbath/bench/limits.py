@@ -26,7 +26,9 @@ class LimitsSection(Described):
     probes_disagree_k: Annotated[float, Field(ge=1, le=4)] = 4.0
     climb_k_per_min: Annotated[float, Field(ge=2, le=15)] = 15.0
     heater_on_limit_s: Annotated[int, Field(ge=60, le=14 * 3600)] = 14 * 3600
+    """Longest heater-on time of any night; each night's own limit follows from its plan."""
     element_on_limit_s: Annotated[int, Field(ge=1, le=4 * 3600)] = 4 * 3600
+    """Longest unbroken time of an element in any night; each night's own follows from its plan."""
 
 
 class StationLimit(NamedTuple):
@@ -41,6 +43,8 @@ def wire_limits(
     calibration: Calibration,
     bath_limit_c: float,
     stations: tuple[StationLimit | None, ...],
+    heater_on_s: int | None = None,
+    element_on_s: tuple[int, ...] | None = None,
 ) -> Limits:
     """Return the limits of a run: the bench's, tightened to the run's `bath_limit_c`.
 
@@ -57,14 +61,17 @@ def wire_limits(
         disagree_limit_sum=_disagree_sum(bench.probes_disagree_k, calibration, guard_c),
         disagree_offset_sum=OFFSET_MIDDLE,
         climb_limit_sum=floor(bench.climb_k_per_min * CLIMB_WINDOW_MIN * slope),
-        heater_on_limit_s=bench.heater_on_limit_s,
+        heater_on_limit_s=min(bench.heater_on_limit_s, heater_on_s or bench.heater_on_limit_s),
         heat_rise_sum=0,
         heat_loss_duty=0,
         element_max_code=tuple(
             s.set_code(unit.element_max_a) if unit else 0
             for s, unit in zip(scales, stations, strict=True)
         ),
-        element_on_limit_s=(bench.element_on_limit_s,) * len(scales),
+        element_on_limit_s=tuple(
+            min(bench.element_on_limit_s, on_s)
+            for on_s in element_on_s or (bench.element_on_limit_s,) * len(scales)
+        ),
         lift_low_code=tuple(_window(s)[0] for s in scales),
         lift_high_code=tuple(_window(s)[1] for s in scales),
         over_stroke_code=tuple(

@@ -40,6 +40,16 @@ class Outcome(NamedTuple):
     run_id: int
     status: str
     reason: str
+    heated: tuple[str, ...] = ()
+    """What still heated, or may have, behind a run that ended early."""
+
+
+def gap_text(event: Sampled) -> str:
+    """Return what a sample says of those lost before it."""
+    text = f"{event.missing} samples lost before {event.sample.sequence}"
+    if event.slip_ms:
+        text += f", controller's clock slipped by {event.slip_ms / 1000:+.1f} s"
+    return text
 
 
 class Loop:
@@ -174,8 +184,7 @@ class Loop:
         self._t_s = event.time_ms / 1000
         self._heard_s = self._link.port.now_s()
         if event.missing:
-            text = f"{event.missing} samples lost before {event.sample.sequence}"
-            self._writer.note(self._t_s, "gap", text)
+            self._writer.note(self._t_s, "gap", gap_text(event))
         self._writer.append(event.sample)
 
     def _odd(self, kind: str, text: str) -> None:

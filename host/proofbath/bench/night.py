@@ -47,6 +47,14 @@ class Progressed(NamedTuple):
     reading: Reading
     phase: str
     progress: Progress
+    run_id: int = 0
+    """Number of the run in its journal."""
+    doing: str = ""
+    """What the machine does: heating, holding, cooling and so on."""
+    paused_s: float = 0.0
+    """How long the run has been paused; 0 while it is not."""
+    alarm: str = ""
+    """What still heats behind a run that has ended; empty for nothing."""
 
 
 class Watch(NamedTuple):
@@ -59,6 +67,8 @@ class Watch(NamedTuple):
     wall_s: Clock = monotonic_s
     on_note: Callable[[int, Note], None] = lambda _run_id, _note: None
     """Told of each note of the run's story, with the run's number, once it is committed."""
+    on_alarm: Callable[[str], None] = lambda _: None
+    """Told at once of heat that goes on behind a run."""
 
 
 def nobody() -> Watch:
@@ -71,12 +81,25 @@ def check_night(plan: NightPlan, bench: BenchFile, day_s: float | None = None) -
 
     `day_s` is the time of day for the plan's deadlines; None leaves them out.
     """
-    boiling_c = bench.bath_limit_c() + MARGIN_K
-    above_switch_l = bench.bench.above_switch_l
-    supply_a = bench.supply.max_current_a if bench.supply else None
-    return check_plan(
-        plan, BenchFacts(STATIONS, boiling_c, bench.bath, above_switch_l, day_s, supply_a)
+    return check_plan(plan, bench_facts(bench)._replace(now_s=day_s))
+
+
+def bench_facts(bench: BenchFile) -> BenchFacts:
+    """Return what plans must know of a bench."""
+    return BenchFacts(
+        STATIONS,
+        bench.bath_limit_c() + MARGIN_K,
+        bench.bath,
+        bench.bench.above_switch_l,
+        supply_a=bench.supply.max_current_a if bench.supply else None,
+        fill_l=bench.bench.fill_l,
+        heater_limit_s=bench.limits.heater_on_limit_s,
+        element_limit_s=bench.limits.element_on_limit_s,
     )
+
+
+LATCHED = "latched trip"
+"""What the pre-flight calls a trip that stands."""
 
 
 def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[Check]:
@@ -89,7 +112,7 @@ def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[C
     check_reference(identity, bench.calibration)
     tripped = identity.state == State.TRIPPED
     trip = Check(
-        "latched trip",
+        LATCHED,
         not tripped,
         trip_text(identity, bench.calibration) if tripped else "none",
         "none",
@@ -191,7 +214,16 @@ def carry(
         writer.note(0.0, "supply", source.identity)
 
     def tell(reading: Reading) -> None:
-        watch.on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
+        watch.on_progress(
+            Progressed(
+                reading,
+                sequencer.phase.value,
+                sequencer.progress(),
+                writer.run_id,
+                sequencer.doing.value,
+                sequencer.paused_s,
+            )
+        )
 
     def tell_note(note: Note) -> None:
         watch.on_note(writer.run_id, note)

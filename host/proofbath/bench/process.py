@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import json
 import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from math import isfinite
 from pathlib import Path
 from types import FrameType
 
+from proofbath.bench.after_trip import ENDED_EARLY, SIMULATED, Bounds, CoolingWatch
 from proofbath.bench.clock import Clock, monotonic_s, seconds_of_day, utc_text
-from proofbath.bench.connect import connected, control_path
-from proofbath.bench.control_socket import ControlSocket
+from proofbath.bench.connect import connected, control_path, simulated
+from proofbath.bench.control_socket import ControlSocket, Standing
+from proofbath.bench.convert import Converter
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
@@ -24,11 +24,13 @@ from proofbath.bench.notify import Notifier
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import times_ms
 from proofbath.bench.resume import resume_night
+from proofbath.bench.status import Status
 from proofbath.bench.tune import Tuning, check_heating_test, read_tuning, run_heating_test
+from proofbath.errors import HeatOnError
 from proofbath.run.acts import Act, Stop
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import OPEN, Journal, RunLine
-from proofbath.store.tables import Place
+from proofbath.store.tables import Place, place_key
 
 KILLED = "killed"
 _SIGNALS = tuple(
@@ -44,6 +46,7 @@ def bench_night(
     clear: bool = False,
     on_ready: Callable[[Ready], None] = lambda _: None,
     on_progress: Callable[[Progressed], None] = lambda _: None,
+    on_alarm: Callable[[str], None] = lambda _: None,
     remarks: Remarks = (),
     folder: Path | None = None,
     wall_s: Clock = monotonic_s,
@@ -52,8 +55,9 @@ def bench_night(
     """Run a night on the bench a file describes and return how it ended.
 
     The plan is checked before the bench is touched; `started` gives the run's time.  Signals to
-    end the process stop the run and give everything back.  Raises what `connected` and
-    `run_night` raise.
+    end the process stop the run and give everything back.  Behind a run that ended early the
+    bench is watched until it is cool; `on_alarm` is told of heat that goes on.  Raises what
+    `connected` and `run_night` raise.
     """
     check_night(plan, bench, seconds_of_day())
 
@@ -69,7 +73,7 @@ def bench_night(
             started=started,
         )
 
-    watch = Watch(on_ready, on_progress, deque(), wall_s)
+    watch = Watch(on_ready, on_progress, deque(), wall_s, on_alarm=on_alarm)
     return _told(bench, place, watch, folder, run)
 
 
@@ -80,21 +84,24 @@ def bench_tune(
     clear: bool = False,
     on_ready: Callable[[Ready], None] = lambda _: None,
     on_progress: Callable[[Progressed], None] = lambda _: None,
+    on_alarm: Callable[[str], None] = lambda _: None,
     folder: Path | None = None,
     wall_s: Clock = monotonic_s,
 ) -> Tuning:
     """Run a heating test as the bench's own process and return what it found.
 
     The bench is given back before the record is read.  Raises what `run_heating_test` and
-    `read_tuning` raise.
+    `read_tuning` raise, HeatOnError where something still heated behind the test.
     """
     check_heating_test(bench)
 
     def run(link: Link, journal: Journal, watch: Watch) -> Outcome:
         return run_heating_test(link, bench, journal, clear=clear, watch=watch)
 
-    watch = Watch(on_ready, on_progress, deque(), wall_s)
+    watch = Watch(on_ready, on_progress, deque(), wall_s, on_alarm=on_alarm)
     outcome = _told(bench, place, watch, folder, run)
+    if outcome.heated:
+        raise HeatOnError(*outcome.heated)
     with closing(Journal(place)) as journal:
         return read_tuning(journal, outcome.run_id)
 
@@ -107,6 +114,7 @@ def bench_resume(
     clear: bool = False,
     on_ready: Callable[[Ready], None] = lambda _: None,
     on_progress: Callable[[Progressed], None] = lambda _: None,
+    on_alarm: Callable[[str], None] = lambda _: None,
     folder: Path | None = None,
     wall_s: Clock = monotonic_s,
 ) -> Outcome:
@@ -115,7 +123,7 @@ def bench_resume(
     def run(link: Link, journal: Journal, watch: Watch) -> Outcome:
         return resume_night(link, bench, journal, run_id, clear=clear, watch=watch)
 
-    watch = Watch(on_ready, on_progress, deque(), wall_s)
+    watch = Watch(on_ready, on_progress, deque(), wall_s, on_alarm=on_alarm)
     return _told(bench, place, watch, folder, run)
 
 
@@ -128,7 +136,8 @@ def _told(
 ) -> Outcome:
     """Carry a run as the bench's process, and tell people what they want to be told of it.
 
-    The last notices go out when the bench has been given back and the run is closed.
+    How it ended is told when the bench has been given back and the run is closed; then the bench
+    of a run that ended early is watched.
     """
     if bench.notify.mail is not None:
         bench.notify.mail.check()
@@ -142,35 +151,69 @@ def _told(
         notices = Notices(notifier, bench.bench.name)
         told = watch._replace(on_ready=ready, on_note=notices.note)
         try:
-            with _process(bench, place, told, folder) as (link, journal, attended):
-                outcome = run(link, journal, attended)
+            with _process(bench, place, told, folder) as held:
+                outcome = run(held.link, held.journal, held.watch)
+                notices.ended(outcome)
+                outcome = outcome._replace(heated=held.stay(outcome))
         except BaseException as error:
             if begun:  # before, the person who started it is still there
                 notices.failed(error)
             raise
-        notices.ended(outcome)
     keep_failures(place, outcome, notifier.failures())
     return outcome
 
 
+class _Held:
+    """A bench held by this process: for a run, then to watch it."""
+
+    def __init__(
+        self, bench: BenchFile, link: Link, journal: Journal, watch: Watch, status: Status
+    ) -> None:
+        self.link = link
+        self.journal = journal
+        self.watch = watch._replace(on_progress=self._tell)
+        self.status = status
+        self._bench = bench
+        self._on_progress = watch.on_progress
+        self._cooling: CoolingWatch | None = None
+
+    def standing(self) -> Standing:
+        """What this process does with the bench now; may be asked from another thread."""
+        cooling = self._cooling
+        if cooling is None:
+            return Standing.RUN
+        return Standing.HEATING if cooling.heats else Standing.COOLING
+
+    def stay(self, outcome: Outcome) -> tuple[str, ...]:
+        """Watch the bench behind a run that ended early; return what still heated."""
+        if outcome.status not in ENDED_EARLY:
+            return ()
+        cooling = self._cooling = CoolingWatch(
+            self.link,
+            self.journal.behind(outcome.run_id),
+            Converter(self._bench.calibration),
+            self.watch,
+            SIMULATED if simulated(self._bench) else Bounds(),
+            outcome.status,
+        )
+        return cooling.run()
+
+    def _tell(self, now: Progressed) -> None:
+        self.status.take(now)
+        self._on_progress(now)
+
+
 @contextmanager
-def _process(
-    bench: BenchFile, place: Place, watch: Watch, folder: Path | None
-) -> Iterator[tuple[Link, Journal, Watch]]:
-    said = ["{}"]
-
-    def tell(now: Progressed) -> None:
-        said[0] = status_text(now)
-        watch.on_progress(now)
-
-    with (
-        connected(bench, folder) as link,
-        closing(Journal(place)) as journal,
-        closing(ControlSocket(control_path(bench, folder), watch.acts, lambda: said[0])),
-        _stopped_by_signals(watch.acts),
-    ):
-        close_killed(journal, bench.bench.name)
-        yield link, journal, watch._replace(on_progress=tell)
+def _process(bench: BenchFile, place: Place, watch: Watch, folder: Path | None) -> Iterator[_Held]:
+    with connected(bench, folder) as link, closing(Journal(place)) as journal:
+        held = _Held(bench, link, journal, watch, Status(place_key(place)))
+        path = control_path(bench, folder)
+        with (
+            closing(ControlSocket(path, watch.acts, held.status.text, held.standing)),
+            _stopped_by_signals(watch.acts),
+        ):
+            close_killed(journal, bench.bench.name)
+            yield held
 
 
 def close_killed(journal: Journal, bench_name: str) -> list[RunLine]:
@@ -187,29 +230,6 @@ def close_killed(journal: Journal, bench_name: str) -> list[RunLine]:
     return killed
 
 
-def status_text(now: Progressed) -> str:
-    """Return one line of JSON that tells how a run stands."""
-    reading = now.reading
-    return json.dumps(
-        {
-            "phase": now.phase,
-            "step": now.progress.label,
-            "fraction": round(now.progress.fraction, 4),
-            "left_s": _known(now.progress.left_s),
-            "t_s": reading.t_s,
-            "bath_c": _known(reading.bath_c),
-            "guard_c": _known(reading.guard_c),
-            "duty": reading.duty,
-            "lift_mm": [_known(lift) for lift in reading.lift_mm],
-            "element_a": [_known(current) for current in reading.element_a],
-        }
-    )
-
-
-def _known(value: float) -> float | None:
-    return round(value, 4) if isfinite(value) else None
-
-
 @contextmanager
 def _stopped_by_signals(acts: deque[Act]) -> Iterator[None]:
     """Turn the first signal to end into a stop; the second one interrupts at once."""
@@ -220,7 +240,7 @@ def _stopped_by_signals(acts: deque[Act]) -> Iterator[None]:
     def stop(number: int, _: FrameType | None) -> None:
         if acts and isinstance(acts[-1], Stop):
             raise KeyboardInterrupt
-        acts.append(Stop(f"stopped by {signal.Signals(number).name}"))
+        acts.append(Stop(f"stopped by {signal.Signals(number).name}", by_signal=True))
 
     before = {number: signal.signal(number, stop) for number in _SIGNALS}
     try:

@@ -81,7 +81,14 @@ def ready_bench(
     faults = [check.fault() for check in checks if not check.ok]
     if faults:
         raise BenchFaultError(*faults)
-    limits = wire_limits(bench.limits, bench.calibration, trip_c, station_limits(readings))
+    limits = wire_limits(
+        bench.limits,
+        bench.calibration,
+        trip_c,
+        station_limits(readings),
+        checked.on.heater_limit_s,
+        checked.on.element_limit_s,
+    )
     # Before the clearing: a controller without limits does not leave its trip.
     set_limits(link, limits)
     clear_trip(link, identity, bench.calibration, clear)

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from proofbath.bench.calibration import Calibration, ProbeCalibration
 from proofbath.bench.convert import Scale, current_scales, lift_scales, voltage_scales
-from proofbath.wire.table import U32
+from proofbath.wire.session import clock_slip_ms, passed_ms
+from proofbath.wire.table import TICK_MS
 
 Floats = NDArray[np.float64]
 
@@ -48,15 +49,20 @@ def run_record(rows: NDArray[Any], calibration: Calibration) -> RunRecord:
 def times_ms(rows: NDArray[Any]) -> NDArray[np.int64]:
     """Return the unwrapped controller clock of raw rows, shape (n,).
 
-    It begins with the first row's.  A new boot's clock goes on from the last row of the boot
-    before; the time between the two boots is not known and left out.
+    It begins with the first row's, and a clock that slipped is read as `wire.session` does.  A
+    new boot's clock goes on from the last row of the boot before; the time between the two boots
+    is not known and left out.
     """
     device_ms = rows["device_ms"].astype(np.int64)
-    passed_ms = np.diff(device_ms) % (U32 + 1)
-    booted = np.diff(rows["boot_id"].astype(np.int64)) != 0
-    booted |= np.diff(rows["sequence"].astype(np.int64)) < 0  # a virtual bench keeps no boot count
-    passed_ms[booted] = device_ms[1:][booted]
-    return np.cumsum(np.concatenate([device_ms[:1], passed_ms]))
+    steps, clock_ms = np.diff(rows["sequence"].astype(np.int64)), np.diff(device_ms)
+    slip_ms = clock_slip_ms(steps, clock_ms)
+    gone_ms = steps * TICK_MS + slip_ms
+    for at in np.flatnonzero(np.abs(slip_ms) > TICK_MS // 2):
+        gone_ms[at] = passed_ms(int(steps[at]), int(clock_ms[at]))
+    # A virtual bench keeps no boot count.
+    booted = (np.diff(rows["boot_id"].astype(np.int64)) != 0) | (steps < 0)
+    gone_ms[booted] = device_ms[1:][booted]
+    return np.cumsum(np.concatenate([device_ms[:1], gone_ms]))
 
 
 def _temperatures(sums: NDArray[Any], faults: NDArray[Any], probe: ProbeCalibration) -> Floats:

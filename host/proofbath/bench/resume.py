@@ -15,24 +15,24 @@ from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
 from proofbath.bench.night import CYCLES, HEATING_TEST, Watch, carry, make_ready, nobody, plan_of
 from proofbath.bench.notes import notes_in
-from proofbath.bench.passes import BEGUN_AGAIN
+from proofbath.bench.passes import BEGUN_AGAIN, RESUMED, stretches_off
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import run_record, times_ms
 from proofbath.bench.supply_feed import current_source
 from proofbath.errors import RecordError
 from proofbath.run.branch import SPOILING_K
 from proofbath.run.note import Branch, Note
-from proofbath.run.profile import Hold, Leg, Ramp, Soak
+from proofbath.run.profile import Energise, Hold, Leg, PowerRamp, Ramp, Soak
 from proofbath.run.sequencer import Sequencer
 from proofbath.run.states import Phase
-from proofbath.store.journal import Journal, RunLine
+from proofbath.store.journal import EventLine, Journal, RunLine
 
 
 class Gap(NamedTuple):
     """What happened, or may have, while nobody recorded; the heater was off."""
 
     lost_c: float
-    """Last bath temperature recorded."""
+    """Last bath temperature while the run worked on its plan."""
     now_c: float
     could_fall_k: float = math.inf
     """Furthest the bath may have fallen by the bath model; inf where the time is not known."""
@@ -73,14 +73,14 @@ def resume_night(
         for leg in ready.checked.legs
         if leg.step.purpose == "cool-down" or leg.step.cycle in cycles
     )
-    gap = _gap(rows, ready, bench)
+    gap = _gap(rows, ready, bench, _end_s(events))
     point = resume_point(legs, notes_in(events), gap)
     t_ms = int(times_ms(rows)[-1]) if len(rows) else 0
     link.since_ms = t_ms - gap.last_device_ms
     sequencer = Sequencer(legs, bench.bath, bench.gains(), point.leg)
     with current_source(bench.supply) as source:
         writer = journal.reopen(line.run_id)
-        writer.note(t_ms / 1000, "resumed", f"at step {point.leg + 1}: {point.why}")
+        writer.note(t_ms / 1000, RESUMED, f"at step {point.leg + 1}: {point.why}")
         if point.spoiled_cycle is not None:
             writer.note(t_ms / 1000, BEGUN_AGAIN, str(point.spoiled_cycle))
         return carry(link, bench, ready, sequencer, writer, watch, source)
@@ -98,28 +98,61 @@ def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePo
     at = begun[-1].leg
     step = legs[at].step
     if step.purpose == "cool-down":
-        return ResumePoint(at, "only the cool-down was left")
+        return _behind_falls(legs, at, gap.now_c) or ResumePoint(at, "only the cool-down was left")
     fell_k = gap.lost_c - gap.now_c
     if isinstance(step, (Ramp, Soak, Hold)):
         if max(abs(fell_k), gap.could_fall_k) <= SPOILING_K:
             return ResumePoint(at, f"bath moved by {fell_k:.2f} K only")
         if begun[-1].branch == Branch.FALLING.value and fell_k > 0:
-            return ResumePoint(at, "bath is still on its falling branch")
+            behind = _behind_falls(legs, at, gap.now_c)
+            if behind is None:
+                return ResumePoint(at, "bath is still on its falling branch")
+            needs_its_bath = legs[behind.leg : behind.leg + 1]
+            if not any(isinstance(leg.step, (Energise, PowerRamp)) for leg in needs_its_bath):
+                return behind
     first = next(n for n, leg in enumerate(legs) if leg.step.cycle == step.cycle)
     why = f"cycle {step.cycle} begins again, its branch was left (bath fell by {fell_k:.1f} K)"
     return ResumePoint(first, why, step.cycle)
 
 
-def _gap(rows: NDArray[Any], ready: Ready, bench: BenchFile) -> Gap:
-    bath_c = run_record(rows, bench.calibration).bath_c
-    known_c = bath_c[np.isfinite(bath_c)]
+def _behind_falls(legs: tuple[Leg, ...], at: int, now_c: float) -> ResumePoint | None:
+    """Return the first step that does not fall to where the bath has been already.
+
+    To go on with such a fall would heat the bath on it.  None where `at` is that step itself.
+    """
+    leg = at
+    while leg < len(legs) and _falls(legs, leg) and now_c <= legs[leg].to_c:
+        leg += 1
+    if leg == at:
+        return None
+    if leg == len(legs):
+        return ResumePoint(leg, f"bath at {now_c:.1f} °C has cooled already, nothing is left")
+    why = f"bath at {now_c:.1f} °C is below the {legs[leg - 1].to_c:.1f} °C it was to fall to"
+    return ResumePoint(leg, why)
+
+
+def _falls(legs: tuple[Leg, ...], at: int) -> bool:
+    from_c = legs[at - 1].to_c if at else math.inf
+    return isinstance(legs[at].step, Ramp) and legs[at].to_c < from_c
+
+
+def _end_s(events: list[EventLine]) -> float:
+    """When the run stopped working on its plan; inf where its process was killed."""
+    last = stretches_off(events)[-1:]
+    return last[0].from_s if last and math.isinf(last[0].to_s) else math.inf
+
+
+def _gap(rows: NDArray[Any], ready: Ready, bench: BenchFile, end_s: float) -> Gap:
+    record = run_record(rows, bench.calibration)
+    known_c = record.bath_c[np.isfinite(record.bath_c) & (record.t_s <= end_s)]
     if not len(known_c):
         return Gap(ready.bath_c, ready.bath_c)
     lost_c = float(known_c[-1])
     if int(rows["boot_id"][-1]) != ready.identity.boot_id:
         return Gap(lost_c, ready.bath_c)
     device_ms = int(rows["device_ms"][-1])
-    minutes = (ready.device_s - device_ms / 1000) / 60
+    behind_s = max(0.0, float(record.t_s[-1]) - end_s)
+    minutes = (ready.device_s - device_ms / 1000 + behind_s) / 60
     return Gap(lost_c, ready.bath_c, minutes * bench.bath.fall_k_per_min(lost_c), device_ms)
 
 

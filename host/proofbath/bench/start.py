@@ -33,6 +33,15 @@ LEASE_PATIENCE_S = 6.0
 """An earlier host's lease (3 s at most) and the contactor's second after it."""
 
 
+class LatchedTripError(BenchFaultError):
+    """A trip is latched and nobody has said that it may be cleared; `shown` tells it."""
+
+    def __init__(self, shown: str, reason: TripReason) -> None:
+        super().__init__(f"{shown}; find and remove the cause, then start with --clear-trip")
+        self.shown = shown
+        self.reason = reason
+
+
 def greet(link: Link) -> Identity:
     """Return who answers on a link; raises BenchFaultError or MismatchError when nobody fits."""
     garbled: list[str] = []
@@ -157,7 +166,7 @@ def clear_trip(link: Link, identity: Identity, calibration: Calibration, asked: 
         return
     shown = trip_text(identity, calibration)
     if not asked:
-        raise BenchFaultError(f"{shown}; find and remove the cause, then start with --clear-trip")
+        raise LatchedTripError(shown, TripReason(identity.trip_reason))
 
     def answers(event: Event) -> bool:
         refused = isinstance(event, Refused) and event.word == Word.CLEAR

@@ -13,7 +13,7 @@ from proofbath.bench.clock import utc_text
 from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import HEATING_TEST, Watch, carry, run_head
+from proofbath.bench.night import HEATING_TEST, Watch, bench_facts, carry, run_head
 from proofbath.bench.notes import notes_in
 from proofbath.bench.preflight import Check
 from proofbath.bench.ready import NOTHING_LOADED, Ready, ready_bench
@@ -22,8 +22,7 @@ from proofbath.bench.tuned import Tuned
 from proofbath.control.gains import bath_gains
 from proofbath.control.identify import HeatingRecord, Identified, identify
 from proofbath.errors import BenchFaultError, InputError
-from proofbath.run.check import CheckedPlan
-from proofbath.run.forecast import forecast
+from proofbath.run.check import CheckedPlan, planned_on
 from proofbath.run.profile import Loading
 from proofbath.run.profiles import OPEN_C
 from proofbath.run.sequencer import Sequencer
@@ -55,10 +54,7 @@ def check_heating_test(bench: BenchFile) -> CheckedPlan:
         )
     valve = bench.bath.cooling_w_per_k > 0.0
     legs = tuple(leg._replace(loading=_EMPTY) for leg in tuning_legs(limit_c, valve))
-    needs = forecast(legs, bench.bath)
-    return CheckedPlan(
-        legs, (), needs.total_s, needs.ready_s, needs.cold_s, 2.0 * needs.evaporated_l
-    )
+    return planned_on(legs, (), bench_facts(bench))
 
 
 def run_heating_test(

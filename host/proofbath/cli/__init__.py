@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib import import_module, metadata
 
 import click
@@ -13,7 +13,7 @@ from proofbath.errors import ProofbathError
 
 VERBS = {
     "batch": "Take a batch in, plan its nights, rework it, and see who passed.",
-    "bench": "Speak to the night that is running: status, pause, resume, finish, stop.",
+    "bench": "Speak to the night that is running: status, pause, resume, finish, stop, leave.",
     "calibrate": "Calibrate a bench, step by step, and put it on record.",
     "certify": "Judge a batch and issue its certificates; withdraw or replace one.",
     "chart": "Look at a bench's control charts, and record what made a run go out of control.",
@@ -62,7 +62,8 @@ class _Verbs(click.Group):
 def proofbath() -> None:
     """Bench for coolant thermostats: bath, ramp, opening curves.
 
-    Exit status: 0 done, 1 judged fail, 2 wrong input or refused, 3 bench fault.
+    Exit status: 0 done, 1 judged fail, 2 wrong input or refused, 3 bench fault, 4 something still
+    heats after the end of a run.
     """
 
 
@@ -71,10 +72,13 @@ def _where_to_look(error: click.ClickException) -> str:
     return f"See {context.command_path if context else 'proofbath'} --help."
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line (by default the process's own) and leave with its exit status."""
+def main(arguments: Sequence[str] | None = None, utc: Callable[[], str] | None = None) -> None:
+    """Run the command line (by default the process's own) and leave with its exit status.
+
+    `utc` is the clock of verbs that issue papers; the computer's where it is left out.
+    """
     try:
-        status = proofbath.main(arguments, prog_name="proofbath", standalone_mode=False)
+        status = proofbath.main(arguments, prog_name="proofbath", standalone_mode=False, obj=utc)
     except ProofbathError as error:
         for fault in error.faults:
             click.echo(fault, err=True)

@@ -14,6 +14,7 @@ from proofbath.cli.night_report import read_night, remarks, starts_table
 from proofbath.cli.output import console, print_json
 from proofbath.curve.batch_trust import batch_findings
 from proofbath.curve.result import Warned
+from proofbath.errors import HeatOnError
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 from proofbath.workshop.night_files import write_json, write_night
@@ -58,7 +59,12 @@ def _tell(
 
 
 def exit_status(outcome: Outcome) -> int:
-    """Return 0 for a night that was done, 3 for one that ended before its plan did."""
+    """Return 0 for a night that was done, 3 for one that ended before its plan did.
+
+    4 where something still heated, or might have, behind it.
+    """
+    if outcome.heated:
+        return HeatOnError.exit_status
     return 0 if outcome.status == "done" else 3
 
 
@@ -69,6 +75,7 @@ def _found(
         "run": outcome.run_id,
         "status": outcome.status,
         "reason": outcome.reason,
+        "heated": list(outcome.heated),
         "batch": plan.batch,
         "unit_type": plan.unit_type.name,
         "findings": [{"code": warned.code, "text": warned.text} for warned in together],
@@ -94,3 +101,5 @@ def _print(
         shown.print(line, markup=False)
     ending = f": {outcome.reason}" if outcome.reason else ""
     shown.print(f"run {outcome.run_id} {outcome.status}{ending}; files are in {out}")
+    for text in outcome.heated:
+        shown.print(f"behind its end: {text}", style="bold red", markup=False)

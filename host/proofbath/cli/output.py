@@ -26,6 +26,13 @@ def progress_console() -> Console:
     return Console(stderr=True, highlight=False)
 
 
+def print_alarm(text: str) -> None:
+    """Print what a person must act on at once: in red, and with the terminal's bell."""
+    shown = progress_console()
+    shown.bell()
+    shown.print(text, style="bold red", markup=False)
+
+
 def print_cautions() -> None:
     """Print what must be read before a bench heats."""
     for text in NIGHT:

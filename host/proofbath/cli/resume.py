@@ -24,7 +24,7 @@ from proofbath.cli.night import (
 from proofbath.cli.night_outcome import JOURNAL, report_done, report_outcome
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.options import attended_option, clear_trip_option, json_option, out_option
-from proofbath.cli.output import print_cautions
+from proofbath.cli.output import print_alarm, print_cautions
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.store.journal import Journal
@@ -75,6 +75,7 @@ def command(
             clear=clear_trip,
             on_ready=partial(tell_ready, release),
             on_progress=tell,
+            on_alarm=print_alarm,
         )
     return report_outcome(outcome, out, as_json)
 
@@ -101,6 +102,7 @@ def _of_shop(
                 clear=clear_trip,
                 on_ready=partial(tell_ready, release),
                 on_progress=tell,
+                on_alarm=print_alarm,
             )
         with closing(Journal(shop.records.place)) as journal:
             plan = plan_of(journal.run(done.outcome.run_id))

@@ -17,7 +17,7 @@ from proofbath.bench.tune_picture import tuning_picture
 from proofbath.cli.night_outcome import JOURNAL
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.options import bench_option, clear_trip_option, json_option, out_option
-from proofbath.cli.output import console, print_json, progress_console
+from proofbath.cli.output import console, print_alarm, print_json, progress_console
 from proofbath.control.bath_model import BathModel
 from proofbath.errors import InputError
 from proofbath.files import read_toml
@@ -61,7 +61,12 @@ def command(bench_file: Path, out: Path, clear_trip: bool, dry: bool, as_json: b
     progress_console().print(CAUTIONS)
     with night_progress() as tell:
         tuning = bench_tune(
-            bench, out / JOURNAL, clear=clear_trip, on_ready=_tell_ready, on_progress=tell
+            bench,
+            out / JOURNAL,
+            clear=clear_trip,
+            on_ready=_tell_ready,
+            on_progress=tell,
+            on_alarm=print_alarm,
         )
     pictures = _write_pictures(out, tuning)
     found = _found(tuning, bench.bath_limit_c(), None if dry else bench_file)

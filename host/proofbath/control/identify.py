@@ -31,6 +31,11 @@ BINNING_S = 0.3
 """Standard uncertainty that bins of a second leave in a delay: 1 s over the root of 12."""
 MODEL_SHARE = 1e-3
 """Least relative standard uncertainty of any figure: no bath is its model more closely."""
+SCATTER_K = 0.04
+"""A stirred bath scatters by 0.01 to 0.02 K within half a minute (common practice, no source)."""
+SCATTER_S = 30
+HEAVY_DUTY = 0.4
+"""A covered bath needs less of its heater to keep warm (common practice, no source)."""
 _SPAN_K = 50.0
 _SPECIFICS = {
     "heat_capacity_j_per_k": (2e3, 9e5, 1e4),
@@ -72,7 +77,7 @@ def identify(record: HeatingRecord, nominal: BathModel) -> Identified:
     Raises RecordError where the record is no heating test or no such model fits it.
     """
     binned = _binned(record)
-    _check_span(binned)
+    _check_span(binned, nominal)
     names = [n for n in _SPECIFICS if n != "cooling_w_per_k" or np.any(binned.cooling > 0)]
     low, high, size = (np.array([_SPECIFICS[n][i] for n in names] + [end])
                        for i, end in enumerate((-10.0, 130.0, 1.0)))  # fmt: skip
@@ -92,7 +97,7 @@ def identify(record: HeatingRecord, nominal: BathModel) -> Identified:
         for name, value in zip(names, sigma, strict=False)
     }
     rms_k, worst_k = float(np.sqrt(np.mean(residual**2))), float(np.max(np.abs(residual)))
-    _check_fit(found, known, rms_k, worst_k)
+    _check_fit(found, known, rms_k, worst_k, _cause(binned, nominal.model_copy(update=found)))
     model = nominal.model_copy(update=found)
     return Identified(
         model, known, rms_k, worst_k, binned.t_s, binned.bath_c, binned.bath_c + residual
@@ -177,9 +182,38 @@ def _floor(name: str, value: float) -> float:
     return MODEL_SHARE / _SPAN_K if name == "capacity_growth_per_k" else MODEL_SHARE * abs(value)
 
 
-def _check_span(record: HeatingRecord) -> None:
+def _cause(record: HeatingRecord, model: BathModel) -> str:
+    """Return what spoils a record and what to do, as far as the record itself shows it."""
+    causes = []
+    mean = np.convolve(record.bath_c, np.full(SCATTER_S, 1.0 / SCATTER_S), mode="valid")
+    inside = record.bath_c[SCATTER_S // 2 : SCATTER_S // 2 + len(mean)]
+    # A rise is straight over half a minute; half a bin of it is taken off with the mean.
+    scatter_k = float(np.std((inside - mean) - np.mean(inside - mean)))
+    if scatter_k > SCATTER_K:
+        causes.append(
+            f"the reading scatters by {scatter_k:.2f} K within {SCATTER_S} s, a stirred bath by"
+            f" {SCATTER_K:.2f} K at most: look at the stirrer, its depth and the probe's place"
+        )
+    hottest_c = float(record.bath_c.max())
+    duty = model.steady_duty(hottest_c)
+    if duty > HEAVY_DUTY:
+        causes.append(
+            f"keeping {hottest_c:.0f} °C takes {100 * duty:.0f} % of the heater, a covered bath"
+            f" {100 * HEAVY_DUTY:.0f} % at most: put the lid on, wrap the bath"
+        )
+    return "; ".join(causes)
+
+
+def _check_span(record: HeatingRecord, nominal: BathModel) -> None:
     span_k = float(np.ptp(record.bath_c))
     on_s = float(record.heater_on_s[-1])
+    given_k = on_s * nominal.heater_w / nominal.heat_capacity_j_per_k
+    if on_s >= 60.0 and span_k < LEAST_SPAN_K <= given_k / 2.0:
+        raise RecordError(
+            f"tuning: the bath moved {span_k:.1f} K where {on_s:.0f} s of heat are good for"
+            f" {given_k:.0f} K, {LEAST_SPAN_K:.0f} K are needed; look for a dead heater or an open"
+            " lid, and at heater_w and fill in the bench file"
+        )
     if span_k < LEAST_SPAN_K or on_s < 60.0:
         raise RecordError(
             f"tuning: the bath moved {span_k:.1f} K with {on_s:.0f} s of heat,"
@@ -188,25 +222,25 @@ def _check_span(record: HeatingRecord) -> None:
 
 
 def _check_fit(
-    found: dict[str, float], known: dict[str, float], rms_k: float, worst_k: float
+    found: dict[str, float], known: dict[str, float], rms_k: float, worst_k: float, cause: str
 ) -> None:
+    remedy = cause or "keep lid, stirrer and draught as in a night"
     faults = []
     if rms_k > RMS_LIMIT_K or worst_k > WORST_LIMIT_K:
         faults.append(
             f"tuning: the record is off the model by {rms_k:.2f} K rms, {worst_k:.2f} K at worst,"
-            f" limits {RMS_LIMIT_K:.2f} and {WORST_LIMIT_K:.2f} K; keep lid, stirrer and draught"
-            " as in a night and run the test again"
+            f" limits {RMS_LIMIT_K:.2f} and {WORST_LIMIT_K:.2f} K; {remedy}; run the test again"
         )
     share = known["heat_capacity_j_per_k"] / found["heat_capacity_j_per_k"]
     if share > CAPACITY_LIMIT:
         faults.append(
             f"tuning: the heat capacity is known to {100 * share:.0f} % only, limit"
-            f" {100 * CAPACITY_LIMIT:.0f} %; run the whole heating test"
+            f" {100 * CAPACITY_LIMIT:.0f} %; {remedy}; run the whole test again"
         )
     if known["dead_time_s"] > DELAY_LIMIT_S:
         faults.append(
             f"tuning: the dead time is known to {known['dead_time_s']:.0f} s only, limit"
-            f" {DELAY_LIMIT_S:.0f} s; run the whole heating test"
+            f" {DELAY_LIMIT_S:.0f} s; {remedy}; run the whole test again"
         )
     if faults:
         raise RecordError(*faults)

@@ -13,19 +13,24 @@ from proofbath.curve.samples import Samples
 SMALLEST_SWING_K = 3.0
 TOP_BAND_K = 0.3
 SHORTEST_HOLD_S = 60.0
+UNSEEN_K, FALLS_ON_K = 0.3, 1.0
+"""A fall in which the bath moved unseen goes on where it falls by more than this behind the gap."""
 
 
 @dataclass(frozen=True)
 class Cycle:
     """Index ranges of one cycle in its samples; `end` is excluded, an absent part is empty.
 
-    rising = [first, top), hold = [top, fall), falling = [fall, end).
+    rising = [first, top), hold = [top, fall), falling = [fall, end).  Where the bath went on
+    unseen and then falls no more, the fall ends at the gap: the rest of it was not recorded.
     """
 
     first: int
     top: int
     fall: int
     end: int
+    cut: bool = False
+    """Whether the fall ends at such a gap."""
 
     @property
     def rises(self) -> bool:
@@ -65,7 +70,21 @@ def _cycle(samples: Samples, bath_c: Floats, low: int, high: int, after: int) ->
     fall = high + int(behind[0]) if len(behind) else after + 1
     if samples.t_s[fall - 1] - samples.t_s[top] < SHORTEST_HOLD_S:
         top = fall = high
-    return Cycle(low, top, fall, after + 1)
+    gap = _moved_unseen(samples, high, after)
+    if gap is None:
+        return Cycle(low, top, fall, after + 1)
+    fall = min(fall, gap)
+    return Cycle(low, min(top, fall), fall, gap, True)
+
+
+def _moved_unseen(samples: Samples, first: int, last: int) -> int | None:
+    """Return the first sample behind a gap in which a fall came to its end, None without one."""
+    bath_c = samples.bath_c[first : last + 1]
+    moved = np.abs(np.diff(bath_c)) > UNSEEN_K
+    for gap in np.flatnonzero((np.diff(samples.run[first : last + 1]) != 0) & moved) + 1:
+        if bath_c[gap] - bath_c[gap:].min() < FALLS_ON_K:
+            return first + int(gap)
+    return None
 
 
 def _smooth(values: Floats, interval_s: float) -> Floats:

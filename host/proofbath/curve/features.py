@@ -10,7 +10,14 @@ from typing import TypeVar
 import numpy as np
 
 from proofbath.curve.branches import Cycle
-from proofbath.curve.local import Crossing, changes_side, crossing, fit_line, lagged
+from proofbath.curve.local import (
+    GAP_AT_CROSSING,
+    Crossing,
+    changes_side,
+    crossing,
+    fit_line,
+    lagged,
+)
 from proofbath.curve.record import Floats
 from proofbath.curve.samples import Samples
 from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K, Zero, find_zero
@@ -166,7 +173,7 @@ def features_of(
     if zero is None:
         return CycleFeatures(cycle, rising, falling, None, reasons=reasons)
     up, down = Branch(rising, zero, True), Branch(falling, zero, False)
-    closing = reasons.keep("closing_c", down.event(wanted.threshold_mm))
+    closing = reasons.keep("closing_c", _closing(down, cycle, wanted))
     full = reasons.keep("full_lift_mm", _full_lift(samples, cycle, zero))
     back = reasons.keep("zero_return_mm", _zero_return(down, closing))
     rated = line_c = start = None
@@ -188,6 +195,13 @@ def features_of(
         back,
         reasons,
     )
+
+
+def _closing(down: Branch, cycle: Cycle, wanted: Wanted) -> Event | str:
+    found = down.event(wanted.threshold_mm)
+    if isinstance(found, str) and cycle.cut:
+        return f"{GAP_AT_CROSSING}: the bath went on unseen before the valve had closed"
+    return found
 
 
 def _own_zero(samples: Samples, cycle: Cycle, wanted: Wanted) -> Zero | str:

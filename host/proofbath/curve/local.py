@@ -13,6 +13,7 @@ from proofbath.curve.record import Floats
 SMOOTH_S = 5.0
 LONGEST_SIDE_S = 120.0
 FEWEST_FOR_CURVE = 6
+GAP_AT_CROSSING = "gap at the crossing"
 FEWEST_FOR_LINE = 3
 
 
@@ -97,7 +98,7 @@ def crossing(
     if split is None:
         return "the curve does not pass this lift"
     if run[split] != run[split - 1]:
-        return "the samples have a gap where the curve passes this lift"
+        return f"{GAP_AT_CROSSING}: the samples have a gap where the curve passes this lift"
     first, end = _window(t_s, y, run, split, (level - below, level + above))
     if end - first < FEWEST_FOR_LINE:
         return _chord(t_s, y, split, level)

@@ -10,6 +10,8 @@ class Stop:
     """End the run now: everything is given back, the bath cools by itself."""
 
     reason: str = "stopped by the operator"
+    by_signal: bool = False
+    """Whether the process itself is asked to end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,4 +29,9 @@ class Finish:
     """Leave out what is still to be recorded and go to the cool-down; without one, stop."""
 
 
-Act = Stop | Pause | Resume | Finish
+@dataclass(frozen=True, slots=True)
+class Leave:
+    """Watch the bench no longer, whose run has ended; a run under way is none to leave."""
+
+
+Act = Stop | Pause | Resume | Finish | Leave

@@ -6,9 +6,11 @@ import math
 from typing import NamedTuple
 
 from proofbath.errors import InputError
+from proofbath.run.duration import total_seconds
 from proofbath.run.faults import BenchFacts, plan_faults
 from proofbath.run.forecast import Deadlines, drop_to_fit, forecast, seconds_until
 from proofbath.run.in_turn import in_turn
+from proofbath.run.on_times import OnTimes, on_times
 from proofbath.run.plan import NightPlan
 from proofbath.run.profile import Leg, Loading, Ramp, Soak, resolve, wanted_c
 from proofbath.run.profiles import OPEN_C
@@ -17,6 +19,12 @@ __all__ = ["BenchFacts", "CheckedPlan", "check_plan"]
 
 EVAPORATION_COVER = 2.0
 """Evaporation is known to about 40 % (from memory): the fill covers it twice."""
+ABOVE_SWITCH_SHARE = 0.5
+"""Most of a bath that can stand above its level switch (common practice, no source)."""
+ASK_ABOVE_S = 14 * 3600.0
+"""A longer run is asked about: an evening and a night are less."""
+LONGEST_S = 36 * 3600.0
+"""A longer run is refused unless a person says that it is meant."""
 
 
 class CheckedPlan(NamedTuple):
@@ -31,6 +39,8 @@ class CheckedPlan(NamedTuple):
     """When the bath will be cold enough to be opened."""
     fill_above_switch_l: float
     """Coolant wanted above the level switch: twice what is expected to evaporate."""
+    on: OnTimes
+    """How long heater and elements will be on, and where the controller stops them."""
 
 
 def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
@@ -45,14 +55,68 @@ def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     legs, dropped = drop_to_fit(legs, facts.model, _deadlines(plan, facts), plan.may_drop)
     warnings = [f"cycle {cycle} is left out to be ready in time" for cycle in dropped]
     warnings += turns + _warnings(plan, legs, facts)
-    needs = forecast(legs, facts.model)
+    planned = planned_on(legs, tuple(warnings), facts)
+    faults = _fill_faults(planned.fill_above_switch_l, facts) + _on_faults(planned.on, facts)
+    if faults:
+        raise InputError(*faults)
+    return planned
+
+
+def planned_on(legs: tuple[Leg, ...], warnings: tuple[str, ...], facts: BenchFacts) -> CheckedPlan:
+    """Return legs as they will run on a bench, with their times and limits; nothing is refused."""
+    needs, on = forecast(legs, facts.model), on_times(legs, facts.model)
+    on = on._replace(
+        heater_limit_s=min(on.heater_limit_s, facts.heater_limit_s),
+        element_limit_s=tuple(min(s, facts.element_limit_s) for s in on.element_limit_s),
+    )
     fill_l = EVAPORATION_COVER * needs.evaporated_l
+    return CheckedPlan(legs, warnings, needs.total_s, needs.ready_s, needs.cold_s, fill_l, on)
+
+
+def duration_fault(checked: CheckedPlan) -> str:
+    """Return why a run is too long to be meant, or nothing."""
+    if checked.expected_s <= LONGEST_S:
+        return ""
+    return (
+        f"the plan takes {checked.expected_s / 3600:.1f} h, limit {LONGEST_S / 3600:.0f} h;"
+        " look at its rates and holds, or say --long if it is meant"
+    )
+
+
+def _fill_faults(fill_l: float, facts: BenchFacts) -> list[str]:
+    evaporated_l = fill_l / EVAPORATION_COVER
     if facts.above_switch_l is not None and facts.above_switch_l < fill_l:
-        raise InputError(
-            f"bath: {needs.evaporated_l:.1f} l will evaporate, {facts.above_switch_l:.1f} l stand"
+        return [
+            f"bath: {evaporated_l:.1f} l will evaporate, {facts.above_switch_l:.1f} l stand"
             f" above the level switch; fill to {fill_l:.1f} l above it"
+        ]
+    most_l = ABOVE_SWITCH_SHARE * facts.fill_l
+    if fill_l > most_l:
+        return [
+            f"bath: {evaporated_l:.1f} l will evaporate, which takes {fill_l:.1f} l above the level"
+            f" switch; a bath of {facts.fill_l:.1f} l (fill_l) has {most_l:.1f} l there at most;"
+            " shorten the plan or cover the bath"
+        ]
+    return []
+
+
+def _on_faults(on: OnTimes, facts: BenchFacts) -> list[str]:
+    faults = []
+    if on.heater_s > facts.heater_limit_s:
+        faults.append(
+            f"heater: the plan keeps it on for {on.heater_s / 3600:.1f} h by the bath's model,"
+            f" limit {facts.heater_limit_s / 3600:.1f} h (heater_on_limit_s in [limits]);"
+            " shorten the plan or raise the limit, to 14 h at most"
         )
-    return CheckedPlan(legs, tuple(warnings), needs.total_s, needs.ready_s, needs.cold_s, fill_l)
+    longest_s = max(on.element_s)
+    if longest_s > facts.element_limit_s:
+        station = on.element_s.index(longest_s) + 1
+        faults.append(
+            f"station {station}: its element is fed for {longest_s / 60:.0f} min at a stretch,"
+            f" limit {facts.element_limit_s / 60:.0f} min (element_on_limit_s in [limits]);"
+            " shorten its steps or raise the limit"
+        )
+    return faults
 
 
 def _loading(plan: NightPlan, facts: BenchFacts) -> Loading:
@@ -81,6 +145,9 @@ def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list
                 f"step {number}: clipped from {asked_c:.1f} to the"
                 f" bath's limit {leg.to_c:.1f} °C; what lies above will have no value"
             )
+    needed_s = total_seconds(legs, facts.model)
+    if needed_s > ASK_ABOVE_S:
+        warnings.append(f"the run takes {needed_s / 3600:.1f} h: more than a night")
     highest_c = max(leg.to_c for leg in legs)
     if highest_c < plan.unit_type.nominal_start_to_open_c:
         warnings.append(

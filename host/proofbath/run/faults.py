@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import MARGIN_K
+from proofbath.run.no_value import value_faults
 from proofbath.run.plan import NightPlan
 from proofbath.run.power import fed
 from proofbath.run.profile import Drive, Energise, Leg, PowerRamp, Ramp
@@ -30,6 +31,11 @@ class BenchFacts(NamedTuple):
     supply_a: float | None = None
     """Greatest current of a bench supply, which feeds one station at a time; None: there is none,
     each station has a channel of its own."""
+    fill_l: float = math.inf
+    """Coolant in the bath."""
+    heater_limit_s: int = 14 * 3600
+    """Longest heater-on time of a run, and of an element at a stretch, that the bench allows."""
+    element_limit_s: int = 4 * 3600
 
     @property
     def limit_c(self) -> float:
@@ -40,6 +46,7 @@ class BenchFacts(NamedTuple):
 def plan_faults(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list[str]:
     """Return all faults of a plan whose steps are resolved to `legs`; none means it may run."""
     faults = _loading_faults(plan, facts) + _stage_faults(plan, legs) + _power_faults(legs)
+    faults += value_faults(plan, legs)
     for number, leg in enumerate(legs, 1):
         faults += _leg_faults(number, leg, plan, facts)
     return faults + _rate_faults(legs, facts)

@@ -80,7 +80,8 @@ def _table() -> dict[tuple[Phase, Kind], Phase]:
     for phase in (Phase.STIRRING, Phase.PAUSED, *WORKING):
         table |= {(phase, kind): then for kind, then in _NEXT_STEP.items()}
         table[phase, Kind.GIVE_UP] = Phase.STOPPED
-    for phase in (Phase.PAUSED, *WORKING):
+    # A run that is gone on with may find the bath cold and nothing left.
+    for phase in (Phase.STIRRING, Phase.PAUSED, *WORKING):
         table[phase, Kind.NO_NEXT] = Phase.DONE
     # From a pause the phase of the step under way comes back by its NEXT row.
     # The first healthy sample starts the stirrer.

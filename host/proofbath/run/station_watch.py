@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 
 from proofbath.run.blocks import Block
 from proofbath.wire.table import STATIONS, StationFlag
+from proofbath.wire.watches import Watch
 
 ZERO_RETURN_MM = 0.05
 """A zero may differ by this between cycles (common practice, no source)."""
@@ -17,6 +19,11 @@ STILL_MOVED_K = 1.0
 """A gauge that reads the very same for two minutes while the bath moves this much is stuck."""
 PROBES_K = 0.3
 """Change of bath minus guard probe that is worth a warning."""
+LAGS_APART_S = 40.0
+"""So much the lags of two healthy probes may differ (common practice, no source): while the bath
+moves, that times its rate is no drift."""
+RATE_BLOCKS = 12
+"""A difference of lags dies away within three of them: the fastest rate of so long counts."""
 _PROBE_BLOCKS = 6
 _NO_FLAGS = (0,) * STATIONS
 
@@ -35,6 +42,8 @@ class StationWatch:
         self._still_from_c = [math.nan] * STATIONS
         self._probes_k: float | None = None
         self._apart = 0
+        self._apart_told = False
+        self._rates_k_per_s = deque[float](maxlen=RATE_BLOCKS)
 
     def flagged(self, flags: tuple[int, ...]) -> list[str]:
         """Take changed flags; return what is new, one text a station."""
@@ -43,7 +52,7 @@ class StationWatch:
             new = StationFlag(now & ~before)
             if new and self._loaded[i]:
                 names = ", ".join(flag.name.lower() for flag in new if flag.name)
-                said.append(f"station {i + 1}: {names}; it is fed no more, the others go on")
+                said.append(Watch.STATION_FLAGGED.say(station=i + 1, flags=names))
         self.flags = flags
         # The controller forgets its flags when a new LIVE begins; a fault of tonight stays one.
         self.may_feed = tuple(
@@ -69,8 +78,7 @@ class StationWatch:
             self._zero = (at_c, lifts)
             return []
         return [
-            f"station {i}: zero moved by {now - first:+.3f} mm since the first cycle, limit"
-            f" {ZERO_RETURN_MM:.2f} mm"
+            Watch.ZERO_MOVED.say(station=i, moved_mm=now - first, limit_mm=ZERO_RETURN_MM)
             for i, (closed, first, now) in enumerate(
                 zip(closed_mm, self._zero[1], lifts, strict=True), 1
             )
@@ -91,7 +99,7 @@ class StationWatch:
             long = self._still[i] >= STILL_BLOCKS and moved_k > STILL_MOVED_K
             if long and i not in self._stuck:
                 self._stuck.add(i)
-                said.append(f"station {i + 1}: gauge stands at {lift_mm:.3f} mm; is it stuck?")
+                said.append(Watch.GAUGE_STANDS_STILL.say(station=i + 1, lift_mm=lift_mm))
         return said
 
     def _probes(self, block: Block) -> list[str]:
@@ -101,10 +109,18 @@ class StationWatch:
         if self._probes_k is None:
             self._probes_k = apart_k
         change_k = apart_k - self._probes_k
-        self._apart = self._apart + 1 if abs(change_k) > PROBES_K else 0
-        if self._apart != _PROBE_BLOCKS:
+        limit_k = PROBES_K + LAGS_APART_S * self._fastest_k_per_s(block)
+        self._apart = self._apart + 1 if abs(change_k) > limit_k else 0
+        if abs(change_k) <= PROBES_K:
+            self._apart_told = False
+        if self._apart < _PROBE_BLOCKS or self._apart_told:
             return []
-        return [
-            f"bath minus guard probe changed by {change_k:+.2f} K since the start, limit"
-            f" {PROBES_K:.1f} K; check both probes at the ice point"
-        ]
+        self._apart_told = True
+        return [Watch.PROBES_CHANGED.say(change_k=change_k, limit_k=limit_k)]
+
+    def _fastest_k_per_s(self, block: Block) -> float:
+        last = self._last_block
+        if last is not None and not math.isnan(last.bath_c) and block.from_s == last.to_s:
+            passed_s = block.to_s - block.from_s
+            self._rates_k_per_s.append(abs(block.bath_c - last.bath_c) / passed_s)
+        return max(self._rates_k_per_s, default=0.0)

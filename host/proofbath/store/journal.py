@@ -2,6 +2,7 @@
 
 Each chunk carries a SHA-256 over the digest before it and its own rows and events; the first
 link is over the run's own texts.  A changed, lost or inserted chunk or event breaks the chain.
+What is recorded behind a run's end, while its bath cools, is chained too but not part of the run.
 """
 
 from __future__ import annotations
@@ -33,6 +34,8 @@ from proofbath.store.tables import (
 )
 from proofbath.wire.table import Sample
 
+CLOSED = "closed"
+"""Kind of the event that ends a run."""
 OPEN = "open"
 """Status of a run that was never closed: it is running, or its process was killed."""
 
@@ -104,11 +107,16 @@ class Journal:
                 f"{self._name}: run {run_id} was begun with an earlier version, whose samples hold"
                 " less; what it measured can be read, but begin a new night"
             )
-        digest = _first_link(_run_line(row).head)
-        last = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number.desc())
         with self._writing() as connection:
-            chunk = connection.execute(last.limit(1)).one_or_none()
             connection.execute(update(RUN).where(RUN.c.id == run_id).values(status=OPEN, reason=""))
+        return self.behind(run_id)
+
+    def behind(self, run_id: int) -> RunWriter:
+        """Return a writer for what comes after a run's last chunk; the run stays as it ended."""
+        digest = _first_link(self.run(run_id).head)
+        last = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number.desc())
+        with self._reading() as connection:
+            chunk = connection.execute(last.limit(1)).one_or_none()
         if chunk is None:
             return RunWriter(self, run_id, digest)
         return RunWriter(self, run_id, chunk.digest, chunk.number + 1)
@@ -142,6 +150,23 @@ class Journal:
         with self._reading() as connection:
             return [digest.hex() for digest in connection.execute(query).scalars()]
 
+    def seal(self, run_id: int) -> str:
+        """Return the link that closes a run, in hex; of an open run the last one.
+
+        What is recorded behind the end does not change it.
+        """
+        closed = select(EVENT.c.chunk_number).where(
+            EVENT.c.run_id == run_id, EVENT.c.kind == CLOSED
+        )
+        run = select(CHUNK.c.digest).where(CHUNK.c.run_id == run_id)
+        with self._reading() as connection:
+            if _run_line(self._row(connection, run_id)).status != OPEN:
+                end = connection.execute(closed.order_by(EVENT.c.id.desc()).limit(1)).scalar()
+                run = run if end is None else run.where(CHUNK.c.number == end)
+            last = run.order_by(CHUNK.c.number.desc()).limit(1)
+            digest: bytes = connection.execute(last).scalar_one()
+        return digest.hex()
+
     def verify_chain(self, run_id: int) -> int:
         """Return how many chunks a run has; raises RecordError at the first that was changed."""
         query = select(CHUNK).where(CHUNK.c.run_id == run_id).order_by(CHUNK.c.number)
@@ -153,14 +178,14 @@ class Journal:
             chunks = connection.execute(query).all()
         digest = _first_link(run.head)
         changed = f"{self._name}: run {run_id} was changed after it was written"
-        events: list[EventLine] = []
+        end: EventLine | None = None
         for number, chunk in enumerate(chunks):
             events = beside.pop(number, [])
+            end = next((e for e in reversed(events) if e.kind == CLOSED), end)
             digest = _link(digest, number, chunk.rows, events)
             if chunk.number != number or chunk.digest != digest:
                 raise RecordError(f"{changed}, first at chunk {number + 1}; use a backup")
-        end = _closing(events[-1].t_s, run.status, run.reason) if events else None
-        if beside or (run.status != OPEN and (end is None or events[-1] != end)):
+        if beside or (run.status != OPEN and not _closes(end, run)):
             raise RecordError(f"{changed}: its end is missing; use a backup")
         return len(chunks)
 
@@ -252,7 +277,11 @@ class RunWriter:
 
 
 def _closing(t_s: float, status: str, reason: str) -> EventLine:
-    return EventLine(t_s, "closed", f"{status}: {reason}")
+    return EventLine(t_s, CLOSED, f"{status}: {reason}")
+
+
+def _closes(end: EventLine | None, run: RunLine) -> bool:
+    return end is not None and end == _closing(end.t_s, run.status, run.reason)
 
 
 def _run_line(row: Row[Any]) -> RunLine:

@@ -81,7 +81,8 @@ class Follower:
                 first = self._next is None
                 if first:
                     self._begin(connection, rows)
-                changed = [row for row in rows if self._changed(row)]
+                newest = {row.bench: row.id for row in rows}
+                changed = [r for r in rows if self._changed(r, newest[r.bench] == r.id)]
                 news = [
                     self._news(connection, row, first and row.status != OPEN) for row in changed
                 ]
@@ -128,9 +129,12 @@ class Follower:
         query = select(RUN.c.id, RUN.c.bench, RUN.c.status, RUN.c.reason)
         return list(connection.execute(query.where(wanted).order_by(RUN.c.id)))
 
-    def _changed(self, row: Row[Any]) -> bool:
-        """A run just closed may be opened for a last word and closed again between two looks."""
-        if row.status == OPEN or self._status.get(row.id) != row.status:
+    def _changed(self, row: Row[Any], newest: bool) -> bool:
+        """A run just closed may be opened for a last word and closed again between two looks.
+
+        Behind a bench's newest run the bench may still be watched until it is cool.
+        """
+        if newest or row.status == OPEN or self._status.get(row.id) != row.status:
             self._again[row.id] = LOOKS_AFTER
             return True
         self._again[row.id] = self._again.get(row.id, 0) - 1

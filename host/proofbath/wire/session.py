@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from proofbath.errors import LineError
 from proofbath.wire.line import decode
@@ -18,8 +18,12 @@ from proofbath.wire.table import (
     Trip,
 )
 
+_Whole = TypeVar("_Whole", bound=Any)
+_HALF = (U32 + 1) // 2
 CLOCK_SLACK_MS = 500
-"""How far a sample's clock may stand from its sequence before the line is not believed."""
+"""How far a sample's clock may stand from its sequence before a second line must confirm it."""
+PASS_MOST_MS = 1000
+"""A pass of the controller that takes longer ends in a restart by its watchdog."""
 
 
 class Sampled(NamedTuple):
@@ -28,6 +32,27 @@ class Sampled(NamedTuple):
     sample: Sample
     time_ms: int
     missing: int
+    slip_ms: int = 0
+    """How far the clock left the sequence since the sample before; 0 in a healthy run."""
+
+
+def clock_slip_ms(steps: _Whole, clock_ms: _Whole) -> _Whole:
+    """Return how far a clock left the sequence, signed; `clock_ms` is the raw difference.
+
+    Takes whole numbers, one or an array of them.
+    """
+    slip_ms: _Whole = (clock_ms - steps * TICK_MS + _HALF) % (U32 + 1) - _HALF
+    return slip_ms
+
+
+def passed_ms(steps: int, clock_ms: int) -> int:
+    """Return the milliseconds between two samples of one boot, never fewer than 0.
+
+    The clock is right, as a late pass of the controller makes a late sample. Where no controller
+    that lives can have been so late, or the clock went back, the sequence is right.
+    """
+    time_ms = steps * TICK_MS + clock_slip_ms(steps, clock_ms)
+    return time_ms if 0 < time_ms <= steps * PASS_MOST_MS + CLOCK_SLACK_MS else steps * TICK_MS
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +103,8 @@ class Session:
         self._boot_id: int | None = None
         self._rumoured_boot_id: int | None = None
         self._last: Sample | None = None
+        self._doubted: Sample | None = None
+        """The newest sample whose clock disagrees with its sequence; one that fits it is proof."""
         self._time_ms = 0
 
     def feed(self, data: bytes) -> list[Event]:
@@ -117,23 +144,36 @@ class Session:
             self._rumoured_boot_id = boot_id
             return []
         self._boot_id, self._rumoured_boot_id, self._last = boot_id, None, None
+        self._doubted = None
         return [] if first else [Rebooted(boot_id)]
 
     def _sample(self, sample: Sample) -> list[Event]:
         events = self._boot(sample.boot_id)
         if sample.boot_id != self._boot_id:
             return [Garbled(f"boot {sample.boot_id} is not confirmed by a second line")]
-        if self._last is None:
-            self._last, missing = sample, 0
+        last, doubted = self._last, self._doubted
+        missing = slip_ms = 0
+        if last is None:
             self._time_ms = sample.device_ms
         else:
-            steps = sample.sequence - self._last.sequence
+            steps = sample.sequence - last.sequence
             if steps <= 0:
                 return [Garbled(f"sample {sample.sequence} is not newer")]
-            passed_ms = (sample.device_ms - self._last.device_ms) % (U32 + 1)
-            if abs(passed_ms - steps * TICK_MS) > CLOCK_SLACK_MS:
-                return [Garbled(f"sample {sample.sequence} disagrees with its clock")]
-            self._time_ms += passed_ms
-            self._last, missing = sample, steps - 1
-        events.append(Sampled(sample, self._time_ms, missing))
+            clock_ms = sample.device_ms - last.device_ms
+            if not _agree(last, sample):
+                if doubted is None or not _agree(doubted, sample):
+                    self._doubted = sample
+                    return [Garbled(f"sample {sample.sequence} disagrees with its clock")]
+                slip_ms = clock_slip_ms(steps, clock_ms)
+            self._time_ms += passed_ms(steps, clock_ms)
+            missing = steps - 1
+        self._last, self._doubted = sample, None
+        events.append(Sampled(sample, self._time_ms, missing, slip_ms))
         return events
+
+
+def _agree(before: Sample, then: Sample) -> bool:
+    """Whether a sample is newer than another, by its clock as by its sequence."""
+    steps = then.sequence - before.sequence
+    slip_ms = clock_slip_ms(steps, then.device_ms - before.device_ms)
+    return steps > 0 and abs(slip_ms) <= CLOCK_SLACK_MS

@@ -74,7 +74,7 @@ class Blocks:
             line = self._journal.run(number)
         except RecordError as error:
             return list(error.faults)
-        if self._journal.digests(number)[-1] != run.run_digest:
+        if self._journal.seal(number) != run.run_digest:
             return [f"run {number}: was gone on with since it was kept; keep it again"]
         found = []
         if run.status != "done":

@@ -41,7 +41,7 @@ def keep_run(shop: Shop, run_id: int, stamp: Stamp, files: bool = True) -> RunRe
         loadings = loadings_of(journal, run_id)
         if not loadings:
             raise InputError(f"run {run_id}: names no loadings; it was not begun from the workshop")
-        digest = journal.digests(run_id)[-1]
+        digest = journal.seal(run_id)
         kept = shop.records.current(StationRun, run_id=run_id)
         if kept and all(run.entry.run_digest == digest for run in kept):
             return None
@@ -83,7 +83,7 @@ def _is_missing(journal: Journal, line: RunLine, kept: StationRun | None) -> boo
     """Whether a closed run is not on record as it is; one that was done is never gone on with."""
     if kept is None:
         return bool(loadings_of(journal, line.run_id))
-    return kept.status != "done" and kept.run_digest != journal.digests(line.run_id)[-1]
+    return kept.status != "done" and kept.run_digest != journal.seal(line.run_id)
 
 
 def _keep(

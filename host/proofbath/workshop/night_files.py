@@ -25,7 +25,11 @@ def make_folder(out: Path) -> None:
 
 
 def write_night(out: Path, reports: Sequence[UnitReport]) -> None:
-    """Write each unit's curve as CSV and the batch's pictures into a folder."""
+    """Write each unit's curve as CSV and the batch's pictures into a folder, made where need be.
+
+    Raises InputError when it cannot be.
+    """
+    make_folder(out)
     for report in reports:
         (out / "curves" / f"{report.serial}.csv").write_text(to_csv(report.record))
     records, results = [r.record for r in reports], [r.result for r in reports]

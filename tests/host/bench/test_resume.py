@@ -20,7 +20,7 @@ from proofbath.bench.resume import Gap, ResumePoint, resume_night, resume_point
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.errors import BenchFaultError, ProofbathError, RecordError
 from proofbath.run.note import Note
-from proofbath.run.profile import Hold, Leg, Ramp, Soak
+from proofbath.run.profile import Energise, Hold, Leg, Ramp, Soak
 from proofbath.store.journal import Journal
 from proofbath.virtual.bench import VirtualBench
 from proofbath.wire.table import BootCause
@@ -172,9 +172,23 @@ def test_a_falling_branch_goes_on_as_the_bath_only_fell(
 ) -> None:
     with pytest.raises(HostGoneError):
         begin(Vanishing(bench, below_c=42.8), journal)
+    # 2 W/K on 31 kJ/K cool the bath by 0.08 K a minute: still above the 42.5 °C it falls to.
+    pass_time(bench, 60)
+    assert go_on(bench, journal).status == "done"
+    assert resumed(journal).startswith("at step 3: bath")
+
+
+def test_a_fall_the_bath_has_behind_it_is_not_heated_up_to_again(
+    bench: VirtualBench, journal: Journal
+) -> None:
+    with pytest.raises(HostGoneError):
+        begin(Vanishing(bench, below_c=42.8), journal)
     pass_time(bench, 600)
     assert go_on(bench, journal).status == "done"
-    assert resumed(journal).startswith("at step 3: bath is still on its falling branch")
+    assert resumed(journal).startswith("at step 4: bath at 42.")
+    record = run_record(journal.samples(1), bench_file(WARM).calibration)
+    behind = record.bath_c[int(np.argmax(np.diff(record.t_s))) + 1 :]
+    assert behind.max() < behind[:20].mean() + 0.15, "it is held, not heated back to 42.5 °C"
 
 
 def test_the_record_of_a_resumed_run_is_one_with_a_gap(
@@ -230,17 +244,28 @@ def test_another_calibration_is_refused(bench: VirtualBench, journal: Journal) -
         go_on(bench, journal, described=other)
 
 
-def leg(step: Any) -> Leg:
-    return Leg(step, 80.0)
+def legs_of(*steps: Any) -> tuple[Leg, ...]:
+    """Each with its temperature, a hold with the one before it."""
+    at_c, legs = 0.0, []
+    for step in steps:
+        at_c = getattr(step, "to_c", at_c)
+        legs.append(Leg(step, at_c))
+    return tuple(legs)
 
 
-RECORDED = (
-    leg(Soak(to_c=70, cycle=1)),
-    leg(Ramp(to_c=97, rate_k_per_min=1, cycle=1)),
-    leg(Hold(for_s=300, cycle=1)),
-    leg(Ramp(to_c=70, rate_k_per_min=1, cycle=1)),
-    leg(Soak(to_c=70, cycle=2)),
-    leg(Ramp(to_c=44, rate_k_per_min="attainable", purpose="cool-down")),
+RECORDED = legs_of(
+    Soak(to_c=70, cycle=1),
+    Ramp(to_c=97, rate_k_per_min=1, cycle=1),
+    Hold(for_s=300, cycle=1),
+    Ramp(to_c=70, rate_k_per_min=1, cycle=1),
+    Soak(to_c=70, cycle=2),
+    Ramp(to_c=44, rate_k_per_min="attainable", purpose="cool-down"),
+)
+POWERED = legs_of(
+    Soak(to_c=70, cycle=1),
+    Ramp(to_c=97, rate_k_per_min=1, cycle=1),
+    Ramp(to_c=80, rate_k_per_min=1, cycle=1),
+    Energise(element_a=0.5, cycle=1),
 )
 
 
@@ -255,10 +280,14 @@ RECORDED = (
         (2, "level", 97.0, 96.8, 0.2, (2, None)),
         (2, "level", 97.0, 96.0, 1.0, (0, 1)),
         (3, "falling", 85.0, 80.0, 5.0, (3, None)),
-        (3, "falling", 85.0, 60.0, 30.0, (3, None)),
+        (3, "falling", 85.0, 70.1, 30.0, (3, None)),
+        # Falls to 70 °C, and the bath is colder: on with the soak, which heats by itself.
+        (3, "falling", 85.0, 70.0, 30.0, (4, None)),
+        (3, "falling", 85.0, 20.0, 70.0, (4, None)),
         (3, "falling", 85.0, 85.5, 0.1, (0, 1)),
         (4, "falling", 70.0, 60.0, 10.0, (4, None)),
-        (5, "falling", 60.0, 30.0, 30.0, (5, None)),
+        (5, "falling", 60.0, 50.0, 30.0, (5, None)),
+        (5, "falling", 60.0, 30.0, 30.0, (6, None)),
         (5, "falling", 60.0, 60.5, 0.1, (5, None)),
     ],
 )
@@ -274,6 +303,12 @@ def test_a_run_goes_on_where_its_branch_allows(
     notes.append(Note(1.0, "step_begin", "", leg=at, branch=branch))
     found = resume_point(RECORDED, notes, Gap(lost_c, now_c, could_fall_k))
     assert (found.leg, found.spoiled_cycle) == point
+
+
+def test_currents_on_a_bath_that_was_missed_need_their_cycle_again() -> None:
+    notes = [Note(1.0, "step_begin", "", leg=2, branch="falling")]
+    found = resume_point(POWERED, notes, Gap(90.0, 60.0, 30.0))
+    assert (found.leg, found.spoiled_cycle) == (0, 1)
 
 
 def test_a_run_that_had_not_begun_begins() -> None:

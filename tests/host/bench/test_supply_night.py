@@ -158,7 +158,7 @@ def test_a_supply_that_fails_stops_the_night_with_everything_off(
     assert bench.bench.get("output.heater") == bench.bench.get("output.element_feed") == 0
     assert not fake.on
     line = Journal(tmp_path / "night.db").run(1)
-    assert (line.status, line.reason) == tuple(outcome[1:])
+    assert (line.status, line.reason) == (outcome.status, outcome.reason)
 
 
 def test_a_supply_that_does_not_go_off_is_never_a_night_done(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
@@ -120,6 +121,71 @@ def test_a_night_that_tripped_is_gone_on_with_as_one_run(night: Night) -> None:
     said = night.run("--clear-trip", "--json", verb="resume")
     found = json.loads(said.out)
     assert (said.status, found["run"], found["status"]) == (0, 1, "done")
+
+
+def test_a_journal_copied_without_its_curves_is_gone_on_with(night: Night) -> None:
+    healthy = night.bench
+    night.bench += '\n[[virtual.fault]]\nkind = "emergency_stop"\nat_s = 200.0\n'
+    assert night.run("--clear-trip").status == 3
+    night.bench = healthy
+    shutil.rmtree(night.folder / "out/curves")
+    said = night.run("--clear-trip", "--json", verb="resume")
+    assert (said.status, json.loads(said.out)["status"]) == (0, "done")
+    assert len(list((night.folder / "out/curves").glob("*.csv"))) == 6
+
+
+def test_heat_that_goes_on_behind_a_trip_is_said_with_status_4(night: Night) -> None:
+    night.bench += (
+        '\n[[virtual.fault]]\nkind = "contactor_welded"\nat_s = 60.0\n'
+        '\n[[virtual.fault]]\nkind = "heater_welded"\nat_s = 200.0\n'
+    )
+    said = night.run("--clear-trip", "--json")
+    found = json.loads(said.out)
+    assert (said.status, found["status"]) == (4, "tripped")
+    assert found["reason"] == "controller tripped: heater_welded"
+    assert any(text.startswith("THE HEAT IS STILL ON: pull Q1") for text in found["heated"])
+    assert "THE HEAT IS STILL ON: pull Q1" in said.err
+    # The bench is given back: nobody is told "in use" who comes to look.
+    assert night.run("--json", verb="check").status == 3
+
+
+HOURS = """
+[[step]]
+kind = "hold"
+for_s = 72000.0
+cycle = 1
+"""
+
+
+def test_a_night_longer_than_14_h_needs_a_yes_and_one_beyond_36_h_is_refused(night: Night) -> None:
+    night.plan += HOURS
+    said = night.run("--clear-trip")
+    assert (said.status, said.out) == (2, "")
+    assert said.err == "the night takes 20.1 h, more than 14 h; say --yes if it is meant\n"
+    said = night.run("--only-check")
+    assert said.status == 0
+    assert "warning: the run takes 20.1 h: more than a night" in said.out
+    night.plan += HOURS
+    for options in (("--only-check",), ("--clear-trip", "--yes")):
+        said = night.run(*options)
+        assert (said.status, said.out) == (2, "")
+        assert "the plan takes 40.1 h, limit 36 h" in said.err
+    assert night.run("--only-check", "--long").status == 0
+
+
+def test_the_limits_a_plan_brings_are_shown_before_heat(night: Night) -> None:
+    said = night.run("--only-check", "--json")
+    on = json.loads(said.out)["on"]
+    # 32.2 kJ/K by 11 K over 1500 W are 4 min; the controller stops it after some half an hour.
+    assert 200 < on["heater_s"] < 400
+    assert 1800 + 2 * 200 < on["heater_limit_s"] < 1800 + 2 * 400 + 60
+    assert on["element_limit_s"] == [0] * 6
+    said = night.run("--only-check")
+    assert "the heater will be on for 0:0" in said.out
+    night.bench += "\n[limits]\nheater_on_limit_s = 100\n"
+    said = night.run("--only-check")
+    assert said.status == 2
+    assert "heater_on_limit_s in [limits]" in said.err
 
 
 def test_there_is_nothing_to_resume_in_an_empty_folder(night: Night) -> None:

@@ -121,3 +121,37 @@ def test_a_record_of_a_few_seconds_or_out_of_order_is_refused() -> None:
         identify(HeatingRecord(*(part[:100] for part in record)), WORKSHOP)
     with pytest.raises(RecordError, match="in order of time"):
         identify(record._replace(t_s=record.t_s[::-1].copy()), WORKSHOP)
+
+
+def test_poor_stirring_is_named_where_it_is_the_cause() -> None:
+    """Eddies of 0.15 K that last about 10 s, as a probe of 6 s shows them."""
+    record = heating_test(WORKSHOP)
+    draw = np.random.default_rng(7).standard_normal(len(record.t_s))
+    keep = float(np.exp(-0.1 / 10.0))
+    eddies = np.empty(len(draw))
+    now = 0.0
+    for n, kick in enumerate(draw.tolist()):
+        now = keep * now + np.sqrt(1 - keep**2) * kick
+        eddies[n] = 0.15 * now
+    with pytest.raises(RecordError, match=r"scatters by 0\.\d\d K within 30 s") as caught:
+        identify(record._replace(bath_c=record.bath_c + eddies), WORKSHOP)
+    assert all("look at the stirrer" in fault for fault in caught.value.faults)
+    assert "% of the heater" not in str(caught.value)
+
+
+def test_heavy_loss_is_named_where_it_is_the_cause() -> None:
+    """A bath without its lid, in a draught that comes and goes."""
+    lossy = WORKSHOP.model_copy(update={"loss_w_per_k": 9.0, "evaporation_w_at_90c": 300.0})
+    record = heating_test(lossy)
+    draught_k = 0.25 * np.sin(2 * np.pi * record.t_s / 700.0)
+    with pytest.raises(RecordError, match="% of the heater, a covered bath 40 %") as caught:
+        identify(record._replace(bath_c=record.bath_c + draught_k), nominal(lossy))
+    assert "put the lid on" in str(caught.value)
+    assert "scatters" not in str(caught.value)
+
+
+def test_a_whole_test_on_a_bath_that_hardly_moves_is_not_told_to_be_run_whole() -> None:
+    record = heating_test(WORKSHOP)
+    cool = record.bath_c[0] + 0.2 * (record.bath_c - record.bath_c[0])
+    with pytest.raises(RecordError, match="look for a dead heater or an open lid"):
+        identify(record._replace(bath_c=cool), WORKSHOP)

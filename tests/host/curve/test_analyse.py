@@ -157,6 +157,49 @@ def test_a_gap_at_the_start_is_said_and_not_bridged() -> None:
     assert value(result, "closing_c") == pytest.approx(unit.closing_c(0.1), abs=0.05)
 
 
+def cold_morning(lost_c: float) -> tuple[CurveRecord, StraightUnit]:
+    """Two cycles; the first fall is lost from `lost_c` on, and the next rise is from a cold bath.
+
+    Gauge and fixture creep by 0.7 mm more down there than the closed part near the start tells.
+    """
+    unit = StraightUnit()
+    bath_c = ramps(
+        (40, 0), (70, 5), (70, 300), (95, 1), (95, 300), (20, 1), (70, 5), (70, 300),
+        (95, 0.5), (95, 300), (70, 0.5), (70, 120),
+    )  # fmt: skip
+    record = record_of(bath_c, unit.lift_mm(bath_c))
+    creep_mm = 0.7 * np.clip((65.0 - record.bath_c) / 45.0, 0.0, None)
+    top, cold = int(np.argmax(record.bath_c > 94.9)), int(np.argmin(record.bath_c))
+    falling = np.arange(len(bath_c)) > top + 3300
+    lost = falling & (record.bath_c < lost_c) & (np.arange(len(bath_c)) < cold)
+    kept = ~lost
+    return CurveRecord(
+        record.t_s[kept], record.bath_c[kept], (record.lift_mm + creep_mm)[kept]
+    ), unit
+
+
+def test_a_bath_that_went_cold_unseen_says_nothing_of_the_unit() -> None:
+    record, unit = cold_morning(lost_c=84.0)
+    result = analyse(record, rated_lift_mm=5)
+    assert {w.code for w in result.warnings} <= {"gaps", "no_bench_budget"}
+    first, second = result.cycles
+    assert first.closing_c is None
+    assert (first.reasons["closing_c"]).startswith("gap at the crossing")
+    assert first.zero_return_mm is None
+    assert second.closing_c is not None
+    assert value(result, "closing_c") == pytest.approx(unit.closing_c(0.1), abs=0.06)
+    assert value(result, "start_to_open_c") == pytest.approx(unit.start_c(0.1), abs=0.06)
+
+
+def test_a_fall_that_goes_on_behind_a_gap_keeps_its_closing() -> None:
+    unit, bath_c = StraightUnit(), ramps((60, 0), (95, 1), (95, 300), (60, 0.5))
+    record = record_of(bath_c, unit.lift_mm(bath_c))
+    kept = (record.t_s < 2700) | (record.t_s > 3000)
+    assert 88.0 < record.bath_c[~kept].min() < 92.0
+    holed = CurveRecord(record.t_s[kept], record.bath_c[kept], record.lift_mm[kept])
+    assert value(analyse(holed), "closing_c") == pytest.approx(unit.closing_c(0.1), abs=0.05)
+
+
 @pytest.mark.parametrize(
     "bath_c",
     [ramps((70, 0), (95, 1)), ramps((95, 0), (95, 60), (70, 1)), ramps((85, 0), (85, 900))],

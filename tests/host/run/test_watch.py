@@ -236,6 +236,34 @@ def test_probes_that_drift_apart_slowly_are_told_once() -> None:
     assert 720 <= told.t_s - began_s <= 820
 
 
+def test_probes_of_unlike_lag_are_no_drift_while_the_bath_moves() -> None:
+    """A guard probe slower by 34 s stands 34 s times the rate behind: 0.6 K at 1 K/min."""
+    night = Night(HOT, bath_c=86.0)
+    lagging_c = 86.0
+    widest_k = 0.0
+    while night.sequencer.phase is not Phase.DONE:
+        bath_c = night.bench.bath.probe_c
+        lagging_c += (bath_c - lagging_c) * 0.1 / 34.0
+        night.bench.guard_offset_k = lagging_c - bath_c
+        widest_k = max(widest_k, abs(night.bench.guard_offset_k))
+        night.tick()
+    assert widest_k > 0.5
+    assert not night.warned()
+
+
+def test_a_drift_beyond_lag_times_rate_is_told_while_the_bath_moves() -> None:
+    night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
+    for _ in range(600):
+        night.tick()
+    # At 1 K/min 40 s are 0.67 K, and 0.3 K on top.
+    night.bench.guard_offset_k = 1.2
+    for _ in range(1200):
+        night.tick()
+    assert night.sequencer.phase is Phase.RAMPING
+    (told,) = night.warned()
+    assert "guard probe changed by -1." in told.text
+
+
 def test_a_gauge_out_of_range_costs_its_own_station_one_alarm() -> None:
     night = Night(HOT, bath_c=86.0).until(Phase.RAMPING)
     night.bench.station_flags = (0, StationFlag.GAUGE_FAULT, 0, 0, 0, 0)

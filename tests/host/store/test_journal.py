@@ -66,6 +66,41 @@ def test_a_run_comes_back_as_it_was_written(journal: Journal) -> None:
     assert (line.head, line.status, line.reason) == (HEAD, "done", "profile complete")
 
 
+def test_what_is_recorded_behind_an_end_leaves_the_run_as_it_ended(journal: Journal) -> None:
+    run_id = write_run(journal).run_id
+    journal.reopen(run_id).close(0.6, "tripped", "level_low")
+    seal = journal.seal(run_id)
+    assert seal == journal.digests(run_id)[-1]
+    behind = journal.behind(run_id)
+    behind.append(sample(sequence=9))
+    behind.note(0.9, "alarm", "still on")
+    behind.commit()
+    assert (journal.run(run_id).status, journal.run(run_id).reason) == ("tripped", "level_low")
+    assert journal.verify_chain(run_id) == len(journal.digests(run_id)) == 5
+    assert journal.seal(run_id) == seal != journal.digests(run_id)[-1]
+    assert journal.samples(run_id)["sequence"][-1] == 9
+    # Gone on with, it has another end.
+    again = journal.reopen(run_id)
+    assert journal.seal(run_id) == journal.digests(run_id)[-1]
+    again.append(sample(sequence=12))
+    again.close(1.2, "done", "")
+    assert journal.verify_chain(run_id) == 6
+    assert journal.seal(run_id) == journal.digests(run_id)[-1] != seal
+
+
+def test_a_change_behind_an_end_is_found(journal: Journal) -> None:
+    run_id = write_run(journal).run_id
+    journal.reopen(run_id).close(0.6, "tripped", "level_low")
+    for n in (8, 9):
+        behind = journal.behind(run_id)
+        behind.note(0.1 * n, "alarm", "still on")
+        behind.commit()
+    with sqlite3.connect(journal.path) as database:
+        database.execute("UPDATE event SET text = 'all off' WHERE t_s > 0.75 AND t_s < 0.85")
+    with pytest.raises(RecordError, match="was changed after it was written, first at chunk 5"):
+        journal.verify_chain(run_id)
+
+
 def test_runs_do_not_mix(journal: Journal) -> None:
     first, second = write_run(journal, 1), write_run(journal, 2)
     assert len(journal.samples(first.run_id)) == 2

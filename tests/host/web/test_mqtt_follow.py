@@ -13,7 +13,7 @@ from host.web.committed import Night
 from proofbath.errors import RecordError
 from proofbath.store.journal import Journal
 from proofbath.store.tables import Place, open_engine
-from proofbath.web.benches_follow import Follower
+from proofbath.web.benches_follow import LOOKS_AFTER, Follower
 from proofbath.web.benches_now import Benches
 from proofbath.wire.table import TripReason
 
@@ -46,6 +46,22 @@ def test_every_sample_of_runs_side_by_side_comes_once(journal: Journal, follower
     assert {n.status for n in follower.look()} == {"done"}
     assert [*got.values()] == [[*range(60)]] * 2
     assert follower.look() == []
+
+
+def test_a_bench_watched_behind_its_run_is_followed_however_long(
+    journal: Journal, follower: Follower
+) -> None:
+    night = Night(journal)
+    night.write_second()
+    night.end()
+    run_id = follower.look()[0].run_id
+    for _ in range(LOOKS_AFTER + 5):
+        assert follower.look() == []
+    behind = journal.behind(run_id)
+    behind.note(1.5, "alarm", "still on")
+    behind.commit()
+    (found,) = follower.look()
+    assert (found.status, [told.event.text for told in found.events]) == ("done", ["still on"])
 
 
 def test_a_run_that_became_visible_late_is_told_whole(journal: Journal, follower: Follower) -> None:
