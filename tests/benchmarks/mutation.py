@@ -43,7 +43,7 @@ from proofbath.wire.table import (
 
 Bytes = npt.NDArray[np.uint8]
 Spoil = Callable[[bytes, int, np.random.Generator], list[bytes]]
-PER_TICK = 3
+PER_TICK = 16
 SETTLE_TICKS = 60
 BATCH = 100_000
 DUTY, CODE = 40, 200

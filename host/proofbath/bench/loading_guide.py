@@ -42,8 +42,8 @@ from proofbath.wire.table import STATIONS, Identity, State
 
 PRESS_PATIENCE_S = 60.0
 FED_S = 2.0
-STIRRED_S = value_of("stirred_ms") / 1000 + 3.0
-"""The controller feeds no element before the stirrer has turned so long; its spin-up on top."""
+STIRRED_S = value_of("stirred_ms") / 1000 + 2.0
+"""The controller feeds no element before; the stirrer takes a second to turn."""
 SETTLED_S = 0.7
 SPARE_K = 5.0
 """The controller trips this far above the bath while the heaters are measured."""
@@ -150,7 +150,7 @@ class _Guide:
         clear_trip(link, identity, calibration, clear)
         feeding = Attendant(link, self._converter, limits)
         try:
-            self._fed(NO_CURRENT, STIRRED_S, feeding)
+            self._feed(feeding, STIRRED_S, NO_CURRENT)
             for place in places:
                 for check in self._measure(place, feeding):
                     self._take(place.station, check)
@@ -164,7 +164,7 @@ class _Guide:
     def _measure(self, place: LoadedStation, feeding: Attendant) -> list[Check]:
         currents = list(NO_CURRENT)
         currents[place.station - 1] = TEST_A
-        readings = self._fed(tuple(currents), FED_S, feeding)
+        readings = self._feed(feeding, FED_S, tuple(currents))
         fed = [r for r in readings if r.t_s - readings[0].t_s >= SETTLED_S]
         unit_type = self._plan.type_at(place)
         assert unit_type is not None, "a blank has no heater"
@@ -173,9 +173,11 @@ class _Guide:
             check_no_other_current(place.station, self._stations, fed),
         ]
 
-    def _fed(self, currents: tuple[float, ...], for_s: float, feeding: Attendant) -> list[Reading]:
+    def _feed(
+        self, feeding: Attendant, seconds: float, currents: tuple[float, ...]
+    ) -> list[Reading]:
         demand = Demand(0.0, True, False, currents)
-        readings = feeding.watch(lambda r: r.state is State.TRIPPED, for_s, demand)
+        readings = feeding.watch(lambda r: r.state is State.TRIPPED, seconds, demand)
         if readings and readings[-1].state is State.TRIPPED:
             reason = readings[-1].trip_reason.name.lower().replace("_", " ")
             raise BenchFaultError(f"controller tripped: {reason}; remove the cause and load again")

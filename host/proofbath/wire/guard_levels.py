@@ -60,8 +60,7 @@ LEVELS = (
     _level("probe_highest_mc", 160_000, "hotter is no plausible bath", *PROBE_FAULTS),
     _level(
         "guard_threshold_mc", -15_000,
-        "the low threshold of the guard probe's converter; by it one is known from the other, "
-        "whose threshold is probe_lowest_mc",
+        "low threshold of the guard probe's converter, by which it is known from the bath probe's",
         T.PART_READ_BACK,
     ),
     _level("leads_ms", 1_000, "between two cycles that look for broken leads", *PROBE_FAULTS),
