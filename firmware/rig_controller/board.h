@@ -18,6 +18,9 @@ constexpr uint8_t stations = 2;
 constexpr wire::Board kind = wire::Board::native;
 constexpr uint8_t stations = 6;
 #endif
+// Received bytes that a pass of the loop may take: a demand whole, and no flood makes it long. At the
+// line's rate 12 come in the millisecond of a pass, 130 while a scan lasts; a native pass is 25 ms.
+constexpr uint16_t bytes_a_pass = kind == wire::Board::native ? 25 * 80 : 80;
 static_assert(stations <= wire::stations, "the wire carries no more stations");
 
 // Reference resistors of the RTD converters, which turn every sum of a probe into ohm.

@@ -16,8 +16,6 @@ static_assert(sizeof(Controller) < 1050 + 60 * board::stations ||
                   board::kind == wire::Board::native,
               "the smallest board has 2 KB of RAM");
 
-constexpr uint8_t bytes_a_pass = 80;
-
 void trip_if_caused(Controller& c, uint32_t now_ms) {
   const Cause cause = c.guard.take_cause();
   if (cause.reason != TripReason::none) state_trip(c, cause, now_ms);
@@ -104,10 +102,8 @@ void lease(Controller& c, uint32_t now_ms) {
   c.flow.done(Duty::lease);
 }
 
-// Takes so many bytes a pass that a demand is read whole and no flood makes the pass long: at the
-// line's rate 12 come in the millisecond of a pass, 130 while a scan lasts.
 void receive(Controller& c, uint32_t now_ms) {
-  uint8_t bytes = bytes_a_pass;
+  uint16_t bytes = board::bytes_a_pass;
   c.received.drain(bytes);
   while (c.received.complete() && !(c.pending & pending_replies)) {
     command_handle(c, now_ms);

@@ -34,7 +34,7 @@ constexpr uint16_t gauge_ceiling_code = 4075;
 constexpr int32_t probe_lowest_mc = -20000;
 // Hotter is no plausible bath.
 constexpr uint32_t probe_highest_mc = 160000;
-// The low threshold of the guard probe's converter; by it one is known from the other, whose threshold is probe_lowest_mc.
+// Low threshold of the guard probe's converter, by which it is known from the bath probe's.
 constexpr int32_t guard_threshold_mc = -15000;
 // Between two cycles that look for broken leads.
 constexpr uint16_t leads_ms = 1000;

@@ -42,7 +42,7 @@ void write_check(char* out, uint16_t crc) {
 
 }  // namespace
 
-void LineBuffer::drain(uint8_t& most) {
+void LineBuffer::drain(uint16_t& most) {
   for (; !complete_ && most; --most) {
     const int16_t byte = board::serial_read();
     if (byte < 0) return;

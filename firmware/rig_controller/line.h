@@ -19,7 +19,7 @@ class LineBuffer {
  public:
   // Takes waiting bytes until a line is complete, `most` of them at most; leaves there how many
   // more it may take.
-  void drain(uint8_t& most);
+  void drain(uint16_t& most);
   bool complete() const { return complete_; }
   void clear();
   const char* text() const { return text_; }

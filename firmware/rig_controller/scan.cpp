@@ -26,7 +26,7 @@ void scan_add(Sums& sums, LineBuffer& line) {
   add_probe(board::Chip::bath_rtd, sums.bath, sums.bath_fault);
   add_probe(board::Chip::guard_rtd, sums.guard, sums.guard_fault);
   for (uint8_t s = 0; s < board::stations; ++s) {
-    uint8_t bytes = bytes_between_channels;
+    uint16_t bytes = bytes_between_channels;
     line.drain(bytes);
     sums.lift[s] += adc_read(board::Chip::lift_adc, s);
     sums.current[s] += adc_read(board::Chip::current_adc, s);

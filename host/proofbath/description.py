@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
+from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -17,6 +18,9 @@ class Described(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, validate_default=True, allow_inf_nan=False
     )
+
+    def read_from(self, path: Path) -> None:
+        """Take note of the file it was read from; most descriptions need not know."""
 
 
 _D = TypeVar("_D", bound=Described)

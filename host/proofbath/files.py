@@ -30,4 +30,6 @@ def read_text(path: Path) -> str:
 
 def read_toml(path: Path, model: type[_D]) -> _D:
     """Return the model a TOML file describes; raises InputError listing every fault."""
-    return parse_toml(read_text(path), model, str(path))
+    described = parse_toml(read_text(path), model, str(path))
+    described.read_from(path)
+    return described

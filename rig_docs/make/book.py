@@ -13,6 +13,7 @@ from functools import partial
 from pathlib import Path
 
 import design
+import hazard_tables
 import worked_example
 from draw_bath import bath, station
 from draw_chain import chain
@@ -74,7 +75,23 @@ def proofs() -> str:
 
 BLOCKS: dict[str, dict[str, Callable[[], str]]] = {
     "design_calculations.md": {name: partial(design.table_text, name) for name in design.TABLES},
-    "safety.md": {"proofs": proofs},
+    "safety.md": {
+        "proofs": proofs,
+        "hazards": hazard_tables.hazards,
+        "guards": hazard_tables.guards,
+    },
+    "trips.md": {
+        "repairs": hazard_tables.repairs,
+        "trips": hazard_tables.trips,
+        "flags": hazard_tables.flags,
+        "stops": hazard_tables.stops,
+        "ends": hazard_tables.run_ends,
+    },
+    "warnings.md": {
+        "told": hazard_tables.told,
+        "ended": hazard_tables.ended,
+        "behind": hazard_tables.behind,
+    },
     "method.md": {
         "name": lambda: f"> {METHOD}",
         "cycles": worked_example.cycles_text,

@@ -7,7 +7,7 @@ from sheet import LARGE, PLAIN, SMALL, Path, Sheet
 
 def low_voltage() -> str:
     """Return the drawing of controller and measuring parts."""
-    s = Sheet("2 of 6", "Low-voltage side", "5 V from G3; pins of the controller: pin_map.md.")
+    s = Sheet("2 of 6", "Low-voltage side", "5 V from G3; RTD converters 3.3 V. Pins: pin_map.md.")
     s.text(14, 17, "Measuring and control: nothing here may reach mains", LARGE, bold=True)
     _controller(s)
     _bus(s)
@@ -36,7 +36,7 @@ def _controller(s: Sheet) -> None:
         (66, "data out"),
         (72, "data in"),
         (100, "5 inputs"),
-        (116, "5 outputs"),
+        (116, "6 outputs"),
         (132, "station switch 1 to 6"),
         (150, "serial port"),
     ):
@@ -47,7 +47,11 @@ def _controller(s: Sheet) -> None:
             "contacts, sheet 3: emergency_stop_closed, level_ok,\n"
             "contactor_open, heater_live, stirrer_turning",
         ),
-        (116, "drivers, sheet 3: contactor, heater, element_feed,\nstirrer, cooling"),
+        (
+            116,
+            "drivers, sheet 3: contactor, heater, element_feed,\n"
+            "stirrer, cooling, horn (not on the small board)",
+        ),
         (132, "station switches, sheet 4"),
         (150, "isolator, then the host"),
     ):
@@ -66,8 +70,8 @@ def _bus(s: Sheet) -> None:
     s.line((90, 47), (270, 47))
     s.text(94, 45.5, "selects 0 to 5", SMALL)
     parts = (
-        (112, "0  RTD\nconverter\nbath"),
-        (140, "1  RTD\nconverter\nguard"),
+        (112, "0  RTD\n3.3 V, bath"),
+        (140, "1  RTD\n3.3 V, guard"),
         (168, "2  ADC\nlift"),
         (196, "3  ADC\ncurrent"),
         (224, "4  ADC\nvoltage"),
@@ -79,6 +83,8 @@ def _bus(s: Sheet) -> None:
         s.dot(x + 11, 47)
         s.line((x + 11, 65), (x + 11, 69))
         s.dot(x + 11, 69)
+    s.box(109, 49.2, 56, 17.6, dash="1.5 1", fill="none")
+    s.text(110, 36, "3.3 V behind a regulator; level\nshifters in, buffers out: wiring.md", SMALL)
     s.text(
         182,
         36,
@@ -91,7 +97,7 @@ def _bus(s: Sheet) -> None:
 
 def _probes(s: Sheet) -> None:
     s.text(150, 80, "One of two probes: platinum, 100 ohm, 4 wires", PLAIN, bold=True)
-    s.labelled(150, 84, 24, 30, "RTD\nconverter\n\nRref\n400 ohm\n0.1 %")
+    s.labelled(150, 84, 24, 30, "RTD\nconverter\n3.3 V\n\nRref 400\n(or 430) ohm\n0.1 %")
     for y, words in ((88, "F+"), (95, "S+"), (103, "S-"), (110, "F-")):
         s.line((174, y), (212, y))
         s.text(176, y - 1, words, SMALL)

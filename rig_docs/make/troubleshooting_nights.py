@@ -96,6 +96,11 @@ def fault(
     return VirtualFault(kind=kind, station=station, at_s=at_s, until_s=LONG_S, size=size)
 
 
+def _serial(unit_type: UnitType, station: int) -> str:
+    """Return the serial of the unit that hangs at a station."""
+    return f"{'H103' if unit_type is HERON_103 else 'T82'}-{100 + station}"
+
+
 @cache
 def _bench(name: str) -> tuple[BenchFile, tuple[dict[str, Any], ...], UnitType]:
     """Return the bench with its faults, the steps of the night, and the units' type."""
@@ -104,7 +109,7 @@ def _bench(name: str) -> tuple[BenchFile, tuple[dict[str, Any], ...], UnitType]:
     powered = unit_type is HERON_103
     units = [
         VirtualUnit(
-            serial=f"{unit_type.name}-{100 + n}",
+            serial=_serial(unit_type, n),
             station=n,
             melting_c=111.0 if powered else 90.0 + 0.3 * (n % 3),
             heater_ohm=15.0 if powered else 0.0,
@@ -177,8 +182,7 @@ def night(name: str) -> Night:
             "stage": "trial",
             "unit_type": unit_type.model_dump(),
             "station": [
-                {"station": n, "serial": f"{unit_type.name}-{100 + n}"}
-                for n in range(1, HEALTHY + 1)
+                {"station": n, "serial": _serial(unit_type, n)} for n in range(1, HEALTHY + 1)
             ],
             "step": list(steps),
         }

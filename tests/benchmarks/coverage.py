@@ -30,7 +30,7 @@ from proofbath.virtual.native import unit_response
 from proofbath.virtual.population import draw_probe, draw_station, draw_unit
 
 Floats = npt.NDArray[np.float64]
-TYPE_UNIT = VirtualUnit(serial="Teal-82", station=1, heater_ohm=0.0)
+TYPE_UNIT = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)
 RATED_LIFT_MM, HYSTERESIS_LIFT_MM = 8.0, 4.0
 LIFT_STEP_MM = 20.0 / 16380
 # What the bench knows of itself: the spreads that tests/benchmarks draws its benches with.

@@ -79,7 +79,7 @@ def night_of(seed: int) -> tuple[BenchFile, NightPlan]:
     bench = ferry_bench(seed)
     plan = ferry_plan(bench)
     if seed % 2:
-        unit = VirtualUnit(serial="Heron-103", station=1, melting_c=111.0)
+        unit = VirtualUnit(serial="H103-MODEL", station=1, melting_c=111.0)
         virtual = draw_bench(seed, unit, bath=bench.virtual.bath if bench.virtual else None)
         bench = bench.model_copy(update={"virtual": virtual})
         stations = [LoadedStation(station=u.station, serial=u.serial) for u in virtual.unit]

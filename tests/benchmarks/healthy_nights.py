@@ -33,8 +33,8 @@ from proofbath.virtual.population import draw_bench
 from proofbath.wire.table import StationFlag, TripReason
 
 PROCESSES = 2
-PLAIN = VirtualUnit(serial="Teal-82", station=1, heater_ohm=0.0)
-ASSISTED = VirtualUnit(serial="Heron-103", station=1, melting_c=111.0)
+PLAIN = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)
+ASSISTED = VirtualUnit(serial="H103-MODEL", station=1, melting_c=111.0)
 
 
 class NightRecord(NamedTuple):

@@ -95,7 +95,7 @@ def live_bench(seed: int) -> tuple[VirtualBench, Link]:
     section = VirtualSection(
         seed=seed,
         bath=VirtualBath(evaporation_w_per_m2=0.0),
-        unit=(VirtualUnit(serial="Heron-103", station=1),),
+        unit=(VirtualUnit(serial="H103-MODEL", station=1),),
     )
     bench = VirtualBench(section)
     link = Link(VirtualPort(bench))

@@ -91,7 +91,7 @@ def draw_type(rng: np.random.Generator, wax_share: tuple[float, float]) -> Virtu
     """Return a shop's type: another wax in another cup that opens at the same nominal."""
     wax_mg = 1300.0 * rng.uniform(*wax_share)
     model = VirtualUnit(
-        serial="Teal-82",
+        serial="T82-MODEL",
         station=1,
         heater_ohm=0.0,
         wax_mg=wax_mg,

@@ -64,7 +64,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     rng, bench = np.random.default_rng(options.seed), ferry_bench(options.seed)
-    model = VirtualUnit(serial="Teal-82", station=1, heater_ohm=0.0)
+    model = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)
     units = {serial: draw_unit(rng, model, serial, 1) for serial in SERIALS}
     with tempfile.TemporaryDirectory(prefix="pb") as name:
         folder = Path(name)

@@ -71,7 +71,7 @@ def draw(rng: np.random.Generator, shells: int = 3) -> VirtualUnit:
     """Draw a heater-assisted unit of shells with a growing film."""
     growth = float(rng.uniform(0.002, 0.004))
     kind = VirtualUnit(
-        serial="Heron-103", station=1, melting_c=111.0, film_growth_per_k=growth, shells=shells
+        serial="H103-MODEL", station=1, melting_c=111.0, film_growth_per_k=growth, shells=shells
     )
     return draw_unit(rng, kind, "H103-1", 1)
 

@@ -129,12 +129,12 @@ TEST(element_waits_for_three_seconds_of_stirring_and_goes_off_with_it) {
 
 TEST(each_pass_takes_a_bounded_number_of_bytes) {
   Rig rig;
-  const std::string flood(2000, '\n');
+  const std::string flood(9000, '\n');
   rig.say_raw(flood);
   const auto left = [&rig] { return rig.board.received.size() - rig.board.received_at; };
-  for (size_t before = left(); left() > 700; before = left()) {
+  for (size_t before = left(); left() > 3000; before = left()) {
     rig.pass();
-    CHECK(before - left() <= 80 + 6 * 64);
+    CHECK(before - left() <= size_t(board::bytes_a_pass + 6 * 64));
   }
 }
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import pytest
 
 from firmware.bench import OFF, TICK_S, USUAL, Bench, probe_sum
+from firmware.refusals import REFUSALS
 from proofbath.wire.table import (
     BootCause,
     Clear,
@@ -19,6 +20,7 @@ from proofbath.wire.table import (
     Output,
     Refused,
     RefusedReason,
+    Sample,
     State,
     StationFlag,
     StopReason,
@@ -257,7 +259,13 @@ def test_look_at_the_leads_hides_no_sample_and_finds_nothing_in_health(bench: Be
 
 
 KNOWN_BATH = USUAL._replace(heat_rise_sum=590, heat_loss_duty=150, heat_delay_s=21)
-"""1.5 kW in 31.9 kJ/K are 4.7 K in 100 s, at 126 counts a kelvin; dead time 5, heater 10, probe 6 s."""
+"""1.5 kW in 31.9 kJ/K are 4.7 K in 100 s of 126 counts each; dead time 5, heater 10, probe 6 s."""
+
+
+def first_ready(bench: Bench, most_s: float) -> tuple[int, Sample]:
+    """Heat fully until LIVE ends; returns how many ticks that took and the sample."""
+    held = enumerate(bench.hold(most_s, duty=1000), start=1)
+    return next((n, sample) for n, sample in held if sample.state == State.READY)
 
 
 def stops_unseen_heat(bench: Bench, *kinds: str) -> None:
@@ -267,9 +275,7 @@ def stops_unseen_heat(bench: Bench, *kinds: str) -> None:
         pass
     for kind in kinds:
         bench.fault(kind, 0)
-    for n, sample in enumerate(bench.hold(130.0, duty=1000), start=1):
-        if sample.state == State.READY:
-            break
+    n, sample = first_ready(bench, 130.0)
     assert 600 <= n <= 1100
     assert sample.stop_reason == StopReason.HEAT_UNSEEN
     assert sample.trip_reason == TripReason.NONE
@@ -281,8 +287,7 @@ def stops_unseen_heat(bench: Bench, *kinds: str) -> None:
     for _ in range(15):
         bench.tick()
     bench.tick(KNOWN_BATH)
-    for sample in bench.hold(1.0):
-        pass
+    sample = list(bench.hold(1.0))[-1]
     assert sample.state == State.LIVE
     assert sample.stop_reason == StopReason.NONE
 
@@ -309,9 +314,7 @@ def test_heat_is_not_judged_while_the_valve_is_open_and_six_minutes_after(bench:
         pass
     for kind in ("bath_probe_stuck", "guard_probe_stuck"):
         bench.fault(kind, 0)
-    for n, sample in enumerate(bench.hold(500.0, duty=1000), start=1):
-        if sample.state == State.READY:
-            break
+    n, sample = first_ready(bench, 500.0)
     assert sample.stop_reason == StopReason.HEAT_UNSEEN
     assert 3600 + 600 <= n <= 3600 + 1100
 
@@ -337,8 +340,7 @@ def flags_hot_core(bench: Bench, kind: str, size: float) -> None:
             break
     assert sample.station_flags == (0, StationFlag.ELEMENT_HOT, 0, 0, 0, 0)
     assert bench.get("unit.2.core_c") < 140.0
-    for sample in bench.hold(60.0, element_code=(1000,) * 6):
-        pass
+    sample = list(bench.hold(60.0, element_code=(1000,) * 6))[-1]
     assert sample.station_flags == (0, StationFlag.ELEMENT_HOT, 0, 0, 0, 0)
     assert bench.get("output.station_switch.2") == 0
 
@@ -470,3 +472,11 @@ def test_healthy_hours_raise_no_alarm(native_library: ctypes.CDLL, room_c: float
     assert bench.sample.state == State.READY
     bench.tick(Hello(1))
     assert bench.last(Identity).trip_number == 1
+
+
+@pytest.mark.parametrize("reason", REFUSALS)
+def test_what_is_not_to_be_done_is_refused_with_its_reason(
+    bench: Bench, reason: RefusedReason
+) -> None:
+    bench.tick(REFUSALS[reason](bench))
+    assert bench.last(Refused).reason == reason

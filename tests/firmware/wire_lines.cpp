@@ -135,7 +135,7 @@ TEST(line_in_pieces_is_one_line) {
     rig.say_raw(std::string(1, c));
     if (rig.c.scans == 3) rig.tick();
     rig.board.make_current();
-    uint8_t one = 1;
+    uint16_t one = 1;
     rig.c.received.drain(one);
   }
   rig.pass();

@@ -124,6 +124,7 @@ def bodies(api: Api) -> dict[tuple[str, str], dict[str, Any]]:
             "plan": PLAN,
             "cautions_read": True,
             "loaded": "by me",
+            "code": "0000",
         },
         ("POST", f"/api/calibration/touched?name={QUAY}"): {
             "what": "probe",

@@ -214,7 +214,7 @@ def test_electrical_figures_by_hand(design: ModuleType) -> None:
 
 
 def test_probe_figures_from_the_standards_table(design: ModuleType) -> None:
-    """Resistances of IEC 60751:2008, table 1; codes are R / 400 ohm x 4 x 32768."""
+    """Resistances of IEC 60751:2022, table 1; codes are R / 400 ohm x 4 x 32768."""
     for at_c, ohm in ((0, 100.0), (82, 131.66), (100, 138.51), (125, 147.95)):
         row = f"at {at_c} °C"
         assert number(design, "probe", row) == pytest.approx(ohm, abs=0.006)

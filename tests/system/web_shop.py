@@ -61,6 +61,8 @@ class Served(NamedTuple):
 
     address: str
     folder: Path
+    runtime: Path
+    """Where locks and control sockets of its benches are, for programs beside it."""
 
 
 def furnish(folder: Path, seed: int = 3) -> Path:
@@ -128,7 +130,7 @@ def served(shop_file: Path, speed: int = SPEED) -> Iterator[Served]:
                 assert process.stdout
                 line = process.stdout.readline()
                 assert line.startswith("serving "), line
-                yield Served(line.split()[1].rstrip(";/"), shop_file.parent)
+                yield Served(line.split()[1].rstrip(";/"), shop_file.parent, Path(runtime))
             finally:
                 stop_runs(shop_file, Path(runtime, "proofbath"))
                 process.send_signal(signal.SIGTERM)

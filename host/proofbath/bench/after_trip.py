@@ -49,13 +49,21 @@ class CoolingWatch:
     """One watch; `run` returns what still heated."""
 
     def __init__(
-        self, link: Link, writer: RunWriter, converter: Converter, watch: Watch, bounds: Bounds
+        self,
+        link: Link,
+        writer: RunWriter,
+        converter: Converter,
+        watch: Watch,
+        bounds: Bounds,
+        ended: str = Phase.TRIPPED.value,
     ) -> None:
+        """`ended` says how the run ended."""
         self._link = link
         self._writer = writer
         self._converter = converter
         self._watch = watch
         self._bounds = bounds
+        self._ended = ended
         self._after = AfterTrip()
         self._first_s = self._t_s = self._alarm_s = math.nan
         self._heard_s = link.port.now_s()
@@ -152,7 +160,11 @@ class CoolingWatch:
             return  # tried again with the next; the run itself is closed
         if self._reading is not None:
             progress = Progress(1.0, 0.0, -1, LABEL)
-            self._watch.on_progress(Progressed(self._reading, LABEL, progress))
+            alarm = self._heated[-1] if self._heats and self._heated else ""
+            now = Progressed(
+                self._reading, LABEL, progress, self._writer.run_id, self._ended, alarm=alarm
+            )
+            self._watch.on_progress(now)
 
 
 def leaves(act: Act) -> bool:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 from proofbath.bench.control_socket import BUSY, NobodyThereError, command
 from proofbath.bench.description import VIRTUAL_PORT, BenchFile
 from proofbath.bench.link import Link
-from proofbath.bench.lock import BenchLock, file_name, runtime_folder
+from proofbath.bench.lock import BenchLock, file_name, lock_holder, runtime_folder
 from proofbath.bench.port import Port
 from proofbath.bench.serial_port import SerialPort
 from proofbath.bench.simulator_port import PREFIX, open_simulator
@@ -23,10 +24,14 @@ LEAVING_LOOKS = 50
 
 
 def bench_key(bench: BenchFile) -> str:
-    """Return what tells a bench from others on this computer."""
+    """Return what tells a bench from others on this computer.
+
+    A real one is where its controller is, a simulated one is its file: two workshops may have
+    virtual benches of one name.  One that was never in a file is known by its name.
+    """
     port = bench.bench.port
     if simulated(bench):
-        return f"{port.partition(':')[0]} {bench.bench.name}"
+        return f"{port.partition(':')[0]} {bench.file or bench.bench.name}"
     return port if "://" in port else os.path.realpath(port)
 
 
@@ -38,6 +43,20 @@ def simulated(bench: BenchFile) -> bool:
 def control_path(bench: BenchFile, folder: Path | None = None) -> Path:
     """Return where the process that runs a bench listens for commands."""
     return (folder or runtime_folder()) / f"{file_name(bench_key(bench))}.sock"
+
+
+def bench_holder(bench: BenchFile, folder: Path | None = None) -> int | None:
+    """Return the number of the process of this computer that holds a bench, None for nobody."""
+    return lock_holder(bench_key(bench), folder or runtime_folder())
+
+
+def bench_last_taken(bench: BenchFile, folder: Path | None = None) -> datetime | None:
+    """Return when a process of this computer last took a bench, None where none is known to."""
+    path = (folder or runtime_folder()) / f"{file_name(bench_key(bench))}.lock"
+    try:
+        return datetime.fromtimestamp(path.stat().st_mtime, UTC)
+    except OSError:
+        return None
 
 
 @contextmanager

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.limits import LimitsSection
@@ -68,6 +69,16 @@ class BenchFile(Described):
     tuned: Tuned | None = None
     """What the last heating test found; None before the first."""
     virtual: VirtualSection | None = None
+    _file: Path | None = PrivateAttr(default=None)
+
+    @property
+    def file(self) -> Path | None:
+        """Real path of the file it was read from; None for one that was never in a file."""
+        return self._file
+
+    def read_from(self, path: Path) -> None:
+        """Take note of the file it was read from: it tells virtual benches of one name apart."""
+        self._file = path.resolve()
 
     @model_validator(mode="after")
     def _virtual_is_described(self) -> BenchFile:

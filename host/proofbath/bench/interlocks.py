@@ -10,6 +10,7 @@ from enum import Enum
 from typing import NamedTuple
 
 from proofbath.run.reading import Reading
+from proofbath.wire.hazards import Proof
 from proofbath.wire.table import Input, Output, StationFlag, TripReason
 
 
@@ -35,7 +36,7 @@ class Lowered(Enum):
 class Row(NamedTuple):
     """One interlock proven by a trip."""
 
-    name: str
+    name: Proof
     title: str
     setup: Setup
     act: str
@@ -56,7 +57,7 @@ class Row(NamedTuple):
 class StationRow(NamedTuple):
     """One interlock of a single station proven by its flag, the others going on."""
 
-    name: str
+    name: Proof
     title: str
     setup: Setup
     act: str
@@ -76,64 +77,64 @@ def _shows(flag: Input, while_not: Output) -> Callable[[Reading], bool]:
 
 TRIPS = (
     Row(
-        "emergency stop", "Emergency stop", Setup.STIRRED,
+        Proof.EMERGENCY_STOP, "Emergency stop", Setup.STIRRED,
         "Press the emergency stop.", "Release the emergency stop.",
         TripReason.EMERGENCY_STOP, 0.3, _lacks(Input.EMERGENCY_STOP_CLOSED),
     ),
     Row(
-        "level", "Level switch", Setup.STIRRED,
+        Proof.LEVEL, "Level switch", Setup.STIRRED,
         "Lift the level switch out of the liquid, or push its float down.", "Put it back.",
         TripReason.LEVEL_LOW, 1.5, _lacks(Input.LEVEL_OK),
     ),
     Row(
-        "stirrer", "Stirrer", Setup.STIRRED,
+        Proof.STIRRER, "Stirrer", Setup.STIRRED,
         "Switch the stirrer off at its drive; never reach into it.", "Switch it on again.",
         TripReason.STIRRER_STOPPED, 2.5,
         lambda r: bool(r.outputs & Output.STIRRER) and not r.inputs & Input.STIRRER_TURNING,
     ),
     Row(
-        "bath probe", "Bath probe unplugged", Setup.STIRRED,
+        Proof.BATH_PROBE, "Bath probe unplugged", Setup.STIRRED,
         "Unplug the bath probe.", "Plug it in again.",
         TripReason.BATH_PROBE_FAULT, 0.6, lambda r: r.bath_c != r.bath_c,
     ),
     Row(
-        "guard probe", "Guard probe unplugged", Setup.STIRRED,
+        Proof.GUARD_PROBE, "Guard probe unplugged", Setup.STIRRED,
         "Unplug the guard probe.", "Plug it in again.",
         TripReason.GUARD_PROBE_FAULT, 0.6, lambda r: r.guard_c != r.guard_c,
     ),
     Row(
-        "probes apart", "Probes that disagree", Setup.STIRRED,
+        Proof.PROBES_APART, "Probes that disagree", Setup.STIRRED,
         "Hold the guard probe in a cup of water at least 10 K warmer or colder than the bath.",
         "Put the guard probe back.",
         TripReason.PROBES_DISAGREE, 4.0, lambda r: abs(r.bath_c - r.guard_c) > 4.1,
     ),
     Row(
-        "mirror unplugged", "Contactor's mirror contact unplugged", Setup.REST,
+        Proof.MIRROR_UNPLUGGED, "Contactor's mirror contact unplugged", Setup.REST,
         "Unplug the mirror contact of the contactor (low-voltage side).", "Plug it in again.",
         TripReason.CONTACTOR_MIRROR, 1.0, _lacks(Input.CONTACTOR_OPEN),
         tampered=Input.CONTACTOR_OPEN,
     ),
     Row(
-        "mirror bridged", "Contactor that does not close", Setup.STIRRED,
+        Proof.MIRROR_BRIDGED, "Contactor that does not close", Setup.STIRRED,
         "Bridge the mirror contact with its test link (low-voltage side).", "Take the link out.",
         TripReason.CONTACTOR_MIRROR, 1.0,
         lambda r: bool(r.inputs & Input.CONTACTOR_OPEN and r.outputs & Output.CONTACTOR),
         tampered=Input.CONTACTOR_OPEN,
     ),
     Row(
-        "welded relay", "Welded heater relay", Setup.STIRRED,
+        Proof.WELDED_RELAY, "Welded heater relay", Setup.STIRRED,
         "Close the test link of the heater sense (low-voltage side).", "Open the link.",
         TripReason.HEATER_WELDED, 0.6, _shows(Input.HEATER_LIVE, Output.HEATER),
         tampered=Input.HEATER_LIVE,
     ),
     Row(
-        "heater open", "Heater that takes no current", Setup.HEATED,
+        Proof.HEATER_OPEN, "Heater that takes no current", Setup.HEATED,
         "Switch the bath heater off at its own isolator.", "Switch it on again.",
         TripReason.HEATER_OPEN, 1.2,
         lambda r: bool(r.outputs & Output.HEATER) and not r.inputs & Input.HEATER_LIVE,
     ),
     Row(
-        "mains lost", "Mains lost, controller alive", Setup.HEATED,
+        Proof.MAINS_LOST, "Mains lost, controller alive", Setup.HEATED,
         "Switch off the bench's mains; leave the controller's own supply on.",
         "Switch the mains on again.",
         TripReason.CONTACTOR_MIRROR, 2.5,
@@ -141,19 +142,19 @@ TRIPS = (
         or_else=(TripReason.HEATER_OPEN, TripReason.STIRRER_STOPPED),
     ),
     Row(
-        "bath limit", "Over-temperature at the bath probe", Setup.HEATED,
+        Proof.BATH_LIMIT, "Over-temperature at the bath probe", Setup.HEATED,
         "", "", TripReason.BATH_OVER_LIMIT, 0.6, lambda r: False, Lowered.BATH,
     ),
     Row(
-        "guard limit", "Over-temperature at the guard probe", Setup.HEATED,
+        Proof.GUARD_LIMIT, "Over-temperature at the guard probe", Setup.HEATED,
         "", "", TripReason.GUARD_OVER_LIMIT, 0.6, lambda r: False, Lowered.GUARD,
     ),
     Row(
-        "climb", "Climb too fast", Setup.HEATED,
+        Proof.CLIMB, "Climb too fast", Setup.HEATED,
         "", "", TripReason.CLIMB_TOO_FAST, 0.6, lambda r: False, Lowered.CLIMB,
     ),
     Row(
-        "heater time", "Heater on too long", Setup.HEATED,
+        Proof.HEATER_TIME, "Heater on too long", Setup.HEATED,
         "", "", TripReason.HEATER_ON_LIMIT, 0.6, lambda r: False, Lowered.HEATER_ON,
     ),
 )  # fmt: skip
@@ -161,31 +162,31 @@ TRIPS = (
 
 AT_STATION = (
     StationRow(
-        "element open", "element open", Setup.FED,
+        Proof.ELEMENT_OPEN, "element open", Setup.FED,
         "Unplug the dummy load at station {n}.", "Plug it in again.", StationFlag.ELEMENT_OPEN,
     ),
     StationRow(
-        "element short", "element short", Setup.FED,
+        Proof.ELEMENT_SHORT, "element short", Setup.FED,
         "Bridge the dummy load at station {n}.", "Take the bridge out.", StationFlag.ELEMENT_SHORT,
     ),
     StationRow(
-        "element over", "current past the channel", Setup.FED,
+        Proof.ELEMENT_OVER, "current past the channel", Setup.FED,
         "Close the bypass link at station {n} (0.3 to 0.5 A past its channel).", "Open the link.",
         StationFlag.ELEMENT_OVER, TripReason.ELEMENT_FEED_STUCK,
     ),
     StationRow(
-        "gauge", "gauge unplugged", Setup.STIRRED,
+        Proof.GAUGE, "gauge unplugged", Setup.STIRRED,
         "Unplug the lift gauge at station {n}.", "Plug it in again.", StationFlag.GAUGE_FAULT,
     ),
 )  # fmt: skip
 
-STATION_OFF = "station off"
-LEASE, CABLE, CUT_OUT, POWER = "lease", "cable pulled", "cut-out", "power failure"
+STATION_OFF = Proof.STATION_OFF
+LEASE, CABLE, CUT_OUT, POWER = Proof.LEASE, Proof.CABLE, Proof.CUT_OUT, Proof.POWER
 DECLARED = {
-    "residual current": "Does the residual-current device trip by its test button?",
-    "wiring": "Has a licensed electrician measured earth and isolation of this bench?",
-    "cut-out wiring": "Is the cut-out hard-wired in the contactor's coil, with its own sensor?",
-    "local rules": "Do local rules allow this bench to heat while nobody is there?",
+    Proof.RESIDUAL_CURRENT: "Does the residual-current device trip by its test button?",
+    Proof.WIRING: "Has a licensed electrician measured earth and isolation of this bench?",
+    Proof.CUT_OUT_WIRING: "Is the cut-out hard-wired in the contactor's coil, with its own sensor?",
+    Proof.LOCAL_RULES: "Do local rules allow this bench to heat while nobody is there?",
 }
 """What no sample shows; a person answers for it."""
 
@@ -197,7 +198,7 @@ def station_name(name: str, station: int) -> str:
 
 def wanted_rows(stations: Iterable[int]) -> list[str]:
     """Return the names of all rows a complete proof has, for the stations in use."""
-    names = [*DECLARED, *(row.name for row in TRIPS), LEASE]
+    names: list[str] = [*DECLARED, *(row.name for row in TRIPS), LEASE]
     for n in stations:
         names += [station_name(row.name, n) for row in AT_STATION]
         names.append(station_name(STATION_OFF, n))

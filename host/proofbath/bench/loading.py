@@ -23,7 +23,7 @@ TEST_A = 0.08
 INTAKE_OHM = 0.5
 TYPE_SHARE = 0.10
 """A heater may differ from intake by the one (contacts, leads, 60 K), from its type by the other
-(14 to 16 ohm where 15 are stated: a service manual's figures)."""
+(common practice, no source)."""
 
 
 def check_serial(place: LoadedStation, said: str) -> Check:

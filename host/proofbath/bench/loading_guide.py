@@ -38,10 +38,13 @@ from proofbath.errors import BenchFaultError, InputError
 from proofbath.run.plan import LoadedStation, NightPlan
 from proofbath.run.profiles import OPEN_C
 from proofbath.run.reading import NO_CURRENT, Demand, Reading
+from proofbath.wire.guard_levels import value_of
 from proofbath.wire.table import STATIONS, Identity, State
 
 PRESS_PATIENCE_S = 60.0
 FED_S = 2.0
+STIRRED_S = value_of("stirred_ms") / 1000 + 2.0
+"""The controller feeds no element before; the stirrer takes a second to turn."""
 SETTLED_S = 0.7
 SPARE_K = 5.0
 """The controller trips this far above the bath while the heaters are measured."""
@@ -149,6 +152,7 @@ class _Guide:
         clear_trip(link, identity, calibration, clear)
         feeding = Attendant(link, self._converter, limits)
         try:
+            self._feed(feeding, STIRRED_S, NO_CURRENT)
             for place in places:
                 for check in self._measure(place, feeding):
                     self._take(place.station, check)
@@ -162,11 +166,7 @@ class _Guide:
     def _measure(self, place: LoadedStation, feeding: Attendant) -> list[Check]:
         currents = list(NO_CURRENT)
         currents[place.station - 1] = TEST_A
-        demand = Demand(0.0, True, False, tuple(currents))
-        readings = feeding.watch(lambda r: r.state is State.TRIPPED, FED_S, demand)
-        if readings and readings[-1].state is State.TRIPPED:
-            reason = readings[-1].trip_reason.name.lower().replace("_", " ")
-            raise BenchFaultError(f"controller tripped: {reason}; remove the cause and load again")
+        readings = self._feed(feeding, FED_S, tuple(currents))
         fed = [r for r in readings if r.t_s - readings[0].t_s >= SETTLED_S]
         unit_type = self._plan.type_at(place)
         assert unit_type is not None, "a blank has no heater"
@@ -174,6 +174,16 @@ class _Guide:
             check_heater(place, unit_type, fed),
             check_no_other_current(place.station, self._stations, fed),
         ]
+
+    def _feed(
+        self, feeding: Attendant, seconds: float, currents: tuple[float, ...]
+    ) -> list[Reading]:
+        demand = Demand(0.0, True, False, currents)
+        readings = feeding.watch(lambda r: r.state is State.TRIPPED, seconds, demand)
+        if readings and readings[-1].state is State.TRIPPED:
+            reason = readings[-1].trip_reason.name.lower().replace("_", " ")
+            raise BenchFaultError(f"controller tripped: {reason}; remove the cause and load again")
+        return readings
 
     def _has_heater(self, place: LoadedStation) -> bool:
         unit_type = self._plan.type_at(place)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import sys
@@ -14,6 +15,9 @@ from proofbath.errors import BenchFaultError
 
 if sys.platform != "win32":
     import fcntl
+
+LONGEST_NAME = 60
+LOCKS = Path("/proc/locks")
 
 
 LOOK_EVERY_S = 0.1
@@ -34,8 +38,36 @@ def runtime_folder() -> Path:
 
 
 def file_name(key: str) -> str:
-    """Return a file name that stands for a bench's key."""
-    return re.sub(r"[^A-Za-z0-9]+", "-", key).strip("-")[-60:]
+    """Return a file name that stands for a bench's key.
+
+    Of a key that names a file only the first word stays, with a digest that keeps it apart from
+    others: a socket's whole path has room for a hundred characters.
+    """
+    name = re.sub(r"[^A-Za-z0-9]+", "-", key).strip("-")
+    word, _, path = key.partition(" ")
+    if len(name) <= LONGEST_NAME and not path.startswith("/"):
+        return name
+    digest = hashlib.sha256(key.encode()).hexdigest()[:12]
+    return f"{word if path.startswith('/') else name[-LONGEST_NAME // 2 :].strip('-')}-{digest}"
+
+
+def lock_holder(key: str, folder: Path) -> int | None:
+    """Return the number of the process that holds the lock of `key`, None where none is seen.
+
+    It is read from the kernel's list: trying the lock would refuse whoever starts just then.
+    Only systems with /proc/locks tell.
+    """
+    try:
+        path = folder / f"{file_name(key)}.lock"
+        inode = path.stat().st_ino
+        lines = LOCKS.read_text().splitlines()
+    except OSError:
+        return None
+    for line in lines:
+        _number, kind, *rest = line.split()
+        if kind == "FLOCK" and rest[3].rpartition(":")[2] == str(inode):
+            return int(rest[2])
+    return None
 
 
 class BenchLock:

@@ -19,7 +19,7 @@ from proofbath.bench.passes import MEASURED
 from proofbath.bench.preflight import Check, check_rest, mean_of, readings_at_rest
 from proofbath.bench.ready import NOTHING_LOADED, Ready, StationLimits, ready_bench
 from proofbath.bench.release import attended_in
-from proofbath.bench.start import check_identity, greet, trip_text
+from proofbath.bench.start import check_identity, check_reference, greet, trip_text
 from proofbath.bench.supply_feed import SupplyFeed, current_source
 from proofbath.bench.tuned import tuning_doubts
 from proofbath.control.boiling import MARGIN_K
@@ -51,6 +51,14 @@ class Progressed(NamedTuple):
     reading: Reading
     phase: str
     progress: Progress
+    run_id: int = 0
+    """Number of the run in its journal."""
+    doing: str = ""
+    """What the machine does: heating, holding, cooling and so on."""
+    paused_s: float = 0.0
+    """How long the run has been paused; 0 while it is not."""
+    alarm: str = ""
+    """What still heats behind a run that has ended; empty for nothing."""
 
 
 class Watch(NamedTuple):
@@ -94,6 +102,10 @@ def bench_facts(bench: BenchFile) -> BenchFacts:
     )
 
 
+LATCHED = "latched trip"
+"""What the pre-flight calls a trip that stands."""
+
+
 def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[Check]:
     """Return the pre-flight of a bench at rest for its `loaded` stations, without heating.
 
@@ -101,9 +113,10 @@ def check_bench(link: Link, bench: BenchFile, loaded: tuple[int, ...]) -> list[C
     """
     identity = greet(link)
     check_identity(identity, bench.board(), bench.bench.serial_number, max(loaded, default=0))
+    check_reference(identity, bench.calibration)
     tripped = identity.state == State.TRIPPED
     trip = Check(
-        "latched trip",
+        LATCHED,
         not tripped,
         trip_text(identity, bench.calibration) if tripped else "none",
         "none",
@@ -208,7 +221,16 @@ def carry(
         writer.note(0.0, "supply", source.identity)
 
     def tell(reading: Reading) -> None:
-        watch.on_progress(Progressed(reading, sequencer.phase.value, sequencer.progress()))
+        watch.on_progress(
+            Progressed(
+                reading,
+                sequencer.phase.value,
+                sequencer.progress(),
+                writer.run_id,
+                sequencer.doing.value,
+                sequencer.paused_s,
+            )
+        )
 
     def tell_note(note: Note) -> None:
         watch.on_note(writer.run_id, note)

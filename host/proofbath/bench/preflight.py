@@ -12,6 +12,7 @@ from typing import NamedTuple
 from proofbath.bench.convert import Converter
 from proofbath.bench.link import Link
 from proofbath.errors import BenchFaultError
+from proofbath.run.input_words import WORDS, state_of
 from proofbath.run.reading import Reading
 from proofbath.wire.session import Event, Sampled
 from proofbath.wire.table import Input, StationFlag
@@ -24,10 +25,10 @@ APART_K = 1.0
 RESTING_A = 0.02
 DISK_SPARE_BYTES = 100_000_000
 _INPUTS = (
-    (Input.LEVEL_OK, True, "bath level", "fill the bath to its line"),
-    (Input.EMERGENCY_STOP_CLOSED, True, "emergency stop", "release the emergency stop"),
-    (Input.HEATER_LIVE, False, "heater current at rest", "isolate the bench: its relay is welded"),
-    (Input.CONTACTOR_OPEN, True, "contactor at rest", "isolate the bench: its contactor sticks"),
+    (Input.LEVEL_OK, True, "fill the bath to its line"),
+    (Input.EMERGENCY_STOP_CLOSED, True, "release the emergency stop"),
+    (Input.HEATER_LIVE, False, "isolate the bench: its relay is welded"),
+    (Input.CONTACTOR_OPEN, True, "isolate the bench: its contactor sticks"),
 )
 
 
@@ -126,10 +127,14 @@ def _agreement(apart_k: float) -> Check:
     )
 
 
-def _input(inputs: int, flag: Input, wanted: bool, name: str, remedy: str) -> Check:
-    words = {True: "closed", False: "open"}
-    measured = bool(inputs & flag)
-    return Check(name, measured == wanted, words[measured], words[wanted], remedy)
+def _input(inputs: int, flag: Input, wanted: bool, remedy: str) -> Check:
+    return Check(
+        WORDS[flag].thing,
+        bool(inputs & flag) == wanted,
+        state_of(inputs, flag),
+        state_of(flag if wanted else 0, flag),
+        remedy,
+    )
 
 
 def _station(readings: Sequence[Reading], station: int) -> list[Check]:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from math import isfinite
 from pathlib import Path
 from types import FrameType
 
@@ -26,12 +24,13 @@ from proofbath.bench.notify import Notifier
 from proofbath.bench.ready import Ready
 from proofbath.bench.record import times_ms
 from proofbath.bench.resume import resume_night
+from proofbath.bench.status import Status
 from proofbath.bench.tune import Tuning, check_heating_test, read_tuning, run_heating_test
 from proofbath.errors import HeatOnError
 from proofbath.run.acts import Act, Stop
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import OPEN, Journal, RunLine
-from proofbath.store.tables import Place
+from proofbath.store.tables import Place, place_key
 
 KILLED = "killed"
 _SIGNALS = tuple(
@@ -170,11 +169,13 @@ def _told(
 class _Held:
     """A bench held by this process: for a run, then to watch it."""
 
-    def __init__(self, bench: BenchFile, link: Link, journal: Journal, watch: Watch) -> None:
+    def __init__(
+        self, bench: BenchFile, link: Link, journal: Journal, watch: Watch, status: Status
+    ) -> None:
         self.link = link
         self.journal = journal
         self.watch = watch._replace(on_progress=self._tell)
-        self.status = "{}"
+        self.status = status
         self._bench = bench
         self._on_progress = watch.on_progress
         self._cooling: CoolingWatch | None = None
@@ -196,21 +197,22 @@ class _Held:
             Converter(self._bench.calibration),
             self.watch,
             SIMULATED if simulated(self._bench) else Bounds(),
+            outcome.status,
         )
         return cooling.run()
 
     def _tell(self, now: Progressed) -> None:
-        self.status = status_text(now)
+        self.status.take(now)
         self._on_progress(now)
 
 
 @contextmanager
 def _process(bench: BenchFile, place: Place, watch: Watch, folder: Path | None) -> Iterator[_Held]:
     with connected(bench, folder) as link, closing(Journal(place)) as journal:
-        held = _Held(bench, link, journal, watch)
+        held = _Held(bench, link, journal, watch, Status(place_key(place)))
         path = control_path(bench, folder)
         with (
-            closing(ControlSocket(path, watch.acts, lambda: held.status, held.standing)),
+            closing(ControlSocket(path, watch.acts, held.status.text, held.standing)),
             _stopped_by_signals(watch.acts),
         ):
             close_killed(journal, bench.bench.name)
@@ -229,29 +231,6 @@ def close_killed(journal: Journal, bench_name: str) -> list[RunLine]:
         reason = "its process ended without a word; the controller's lease switched it off"
         journal.reopen(run.run_id).close(t_s, KILLED, reason)
     return killed
-
-
-def status_text(now: Progressed) -> str:
-    """Return one line of JSON that tells how a run stands."""
-    reading = now.reading
-    return json.dumps(
-        {
-            "phase": now.phase,
-            "step": now.progress.label,
-            "fraction": round(now.progress.fraction, 4),
-            "left_s": _known(now.progress.left_s),
-            "t_s": reading.t_s,
-            "bath_c": _known(reading.bath_c),
-            "guard_c": _known(reading.guard_c),
-            "duty": reading.duty,
-            "lift_mm": [_known(lift) for lift in reading.lift_mm],
-            "element_a": [_known(current) for current in reading.element_a],
-        }
-    )
-
-
-def _known(value: float) -> float | None:
-    return round(value, 4) if isfinite(value) else None
 
 
 @contextmanager

@@ -29,9 +29,18 @@ from proofbath.wire.table import (
 GREETING_PATIENCE_S = 10.0
 """Opening a port resets many boards; a boot and its start-up checks take a few seconds."""
 ANSWER_PATIENCE_S = 3.0
-REFERENCE_SHARE = 0.01
+REFERENCE_WITHIN = 0.01
 LEASE_PATIENCE_S = 6.0
 """An earlier host's lease (3 s at most) and the contactor's second after it."""
+
+
+class LatchedTripError(BenchFaultError):
+    """A trip is latched and nobody has said that it may be cleared; `shown` tells it."""
+
+    def __init__(self, shown: str, reason: TripReason) -> None:
+        super().__init__(f"{shown}; find and remove the cause, then start with --clear-trip")
+        self.shown = shown
+        self.reason = reason
 
 
 def greet(link: Link) -> Identity:
@@ -92,17 +101,17 @@ def check_identity(
 
 
 def check_reference(identity: Identity, calibration: Calibration) -> None:
-    """Refuse heat where the controller's ceilings are for other reference resistors than a probe's.
+    """Refuse a calibration whose reference resistors are not those the controller was built for.
 
-    A ceiling in raw counts is right for one resistor; raises MismatchError.
+    Its ceilings in °C hold for these alone; raises MismatchError.
     """
-    built_ohm = float(identity.reference_ohm)
+    built_ohm = identity.reference_ohm
     faults = [
-        f"{name} probe: the calibration's reference resistor is {probe.reference_ohm:.1f} ohm, the"
-        f" controller's ceilings are for {built_ohm:.0f} ohm, limit {100 * REFERENCE_SHARE:.0f} %;"
-        " correct the calibration, or build the firmware with REFERENCE_OHM as it is fitted"
+        f"{name} probe: reference resistor {probe.reference_ohm:g} ohm in the calibration, the "
+        f"firmware is built for {built_ohm} ohm, 1 % allowed; correct it, or build the "
+        f"firmware with make REFERENCE_OHM={probe.reference_ohm:.0f}"
         for name, probe in (("bath", calibration.bath), ("guard", calibration.guard))
-        if abs(probe.reference_ohm / built_ohm - 1.0) > REFERENCE_SHARE
+        if abs(probe.reference_ohm - built_ohm) > REFERENCE_WITHIN * built_ohm
     ]
     if faults:
         raise MismatchError(*faults)
@@ -158,7 +167,7 @@ def clear_trip(link: Link, identity: Identity, calibration: Calibration, asked: 
         return
     shown = trip_text(identity, calibration)
     if not asked:
-        raise BenchFaultError(f"{shown}; find and remove the cause, then start with --clear-trip")
+        raise LatchedTripError(shown, TripReason(identity.trip_reason))
 
     def answers(event: Event) -> bool:
         refused = isinstance(event, Refused) and event.word == Word.CLEAR

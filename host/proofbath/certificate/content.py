@@ -24,6 +24,7 @@ from proofbath.certificate.parties import Customer, Person, Unit, Workshop
 from proofbath.certificate.results import Result
 from proofbath.certificate.text import Digest, Line, Number
 from proofbath.description import Described
+from proofbath.proof.cautions import RETARGETING
 from proofbath.proof.decision import Outcome
 
 STATEMENTS = (
@@ -33,6 +34,7 @@ STATEMENTS = (
     " standard is claimed.",
     "All values are no-flow values at delivery. Flow and pressure difference shift the opening in"
     " an engine; nothing is said about service life.",
+    RETARGETING,
     "The expanded uncertainty U is the standard uncertainty times k, for a coverage of about 95 %.",
 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib import import_module, metadata
 
 import click
@@ -72,10 +72,13 @@ def _where_to_look(error: click.ClickException) -> str:
     return f"See {context.command_path if context else 'proofbath'} --help."
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line (by default the process's own) and leave with its exit status."""
+def main(arguments: Sequence[str] | None = None, utc: Callable[[], str] | None = None) -> None:
+    """Run the command line (by default the process's own) and leave with its exit status.
+
+    `utc` is the clock of verbs that issue papers; the computer's where it is left out.
+    """
     try:
-        status = proofbath.main(arguments, prog_name="proofbath", standalone_mode=False)
+        status = proofbath.main(arguments, prog_name="proofbath", standalone_mode=False, obj=utc)
     except ProofbathError as error:
         for fault in error.faults:
             click.echo(fault, err=True)

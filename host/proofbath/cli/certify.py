@@ -8,10 +8,9 @@ from pathlib import Path
 
 import click
 
-from proofbath.bench.clock import utc_text
 from proofbath.certificate.keys import fingerprint, public_keys
 from proofbath.cli.certify_tables import certified_json, certified_lines, issued_json, issued_lines
-from proofbath.cli.options import json_option
+from proofbath.cli.options import json_option, utc_now
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.errors import InputError
@@ -46,7 +45,7 @@ def issue(batch: str, by: str, shop_file: Path, passphrase_file: Path | None, as
     Exit status 1 where a unit has none: each comes with the reason. Do as it says and call again;
     nothing is certified twice.
     """
-    phrase, at = _passphrase(passphrase_file), utc_text()
+    phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
         units = papers.certify(shop, batch, by, at, _day(at), phrase)
     if as_json:
@@ -74,7 +73,7 @@ def withdraw(
     as_json: bool,
 ) -> None:
     """Withdraw certificate NUMBER by a document to hand to the customer."""
-    phrase, at = _passphrase(passphrase_file), utc_text()
+    phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
         pdf = papers.withdraw(shop, number, reason, by, at, _day(at), phrase, what_to_do)
     _tell_pdf(pdf, as_json)
@@ -98,7 +97,7 @@ def replace(
     as_json: bool,
 ) -> None:
     """Issue another certificate in the place of NUMBER, from what is on record now."""
-    phrase, at = _passphrase(passphrase_file), utc_text()
+    phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
         unit = papers.replace(shop, number, reason, changes, by, at, _day(at), phrase)
     assert unit.pdf is not None
@@ -115,7 +114,7 @@ def summary(
     batch: str, by: str, shop_file: Path, passphrase_file: Path | None, as_json: bool
 ) -> None:
     """Issue the summary of BATCH: every unit, certified or not, with its curve."""
-    phrase, at = _passphrase(passphrase_file), utc_text()
+    phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
         pdf = batch_papers.batch_summary(shop, batch, by, at, _day(at), phrase)
     _tell_pdf(pdf, as_json)
@@ -142,7 +141,7 @@ def compare(
     serial: str, by: str, shop_file: Path, passphrase_file: Path | None, as_json: bool
 ) -> None:
     """Compare unit SERIAL as it came back with how it left, on one page."""
-    phrase, at = _passphrase(passphrase_file), utc_text()
+    phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
         changes = comparison.changes_between(
             shop.records, comparison.two_measurements(shop.records, serial)
@@ -172,7 +171,7 @@ def recompute(
 
     The earlier results stay on record; replace or withdraw the certificates afterwards.
     """
-    at = utc_text()
+    at = utc_now()
     day = on.date() if on else _day(at)
     with open_shop(shop_file) as shop:
         found = recompute_run(shop, run, day, reason, shop.stamp(by, at))
@@ -216,7 +215,7 @@ def key(
 
     The first call makes key 1; a passphrase given then, or when rotating, locks the key.
     """
-    phrase, at = _passphrase(passphrase_file), utc_text()
+    phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
         used = signing_key(shop, by, at, phrase, rotate)
         known = {number: fingerprint(public) for number, public in public_keys(shop.keys).items()}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import NamedTuple
@@ -12,12 +13,13 @@ import click
 from proofbath.bench.clock import seconds_of_day, utc_text
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import bench_in_force
-from proofbath.bench.night import check_night
+from proofbath.bench.night import Progressed, check_night
 from proofbath.bench.process import bench_night
 from proofbath.bench.ready import Ready
 from proofbath.bench.release import Release, release_attendance, release_loading
 from proofbath.cli.night_outcome import JOURNAL, report_done, report_outcome
 from proofbath.cli.night_progress import night_progress
+from proofbath.cli.night_verdict import verdict_in
 from proofbath.cli.options import attended_option, clear_trip_option, json_option, out_option
 from proofbath.cli.output import (
     console,
@@ -69,6 +71,13 @@ night_by_option = click.option("--by", help="Who starts it: a person on record; 
     help="Leave the guided loading out; WORD says why or who, and is kept with the run.",
 )
 @click.option(
+    "--verdict",
+    "verdict_file",
+    type=click.Path(path_type=Path),
+    hidden=True,
+    help="Write one line of JSON into this file as soon as the run has begun or is refused.",
+)
+@click.option(
     "--only-check",
     is_flag=True,
     help="Check the plan against the bench file and stop; nothing is heated.",
@@ -87,6 +96,7 @@ def command(
     clear_trip: bool,
     attended: bool,
     loaded: str,
+    verdict_file: Path | None,
     only_check: bool,
     yes: bool,
     is_long: bool,
@@ -105,15 +115,20 @@ def command(
     and results on record, files in its folder of nights; --out then only names the folder of the
     guided loading.
     """
-    plan = read_toml(plan_file, NightPlan)
-    asked = Asked(plan, out, clear_trip, attended, loaded, only_check, yes, is_long, as_json)
-    if shop_file is not None:
-        return _shop_night(asked, shop_file, bench_word, by)
-    if bench_word is None:
-        raise click.UsageError("name the bench's file with --bench, or the workshop's with --shop.")
-    if by is not None:
-        raise click.UsageError("--by belongs to a night of the workshop: add --shop.")
-    return _folder_night(asked, Path(bench_word))
+    with verdict_in(verdict_file) as begun:
+        plan = read_toml(plan_file, NightPlan)
+        asked = Asked(
+            plan, out, clear_trip, attended, loaded, only_check, yes, is_long, as_json, begun
+        )
+        if shop_file is not None:
+            return _shop_night(asked, shop_file, bench_word, by)
+        if bench_word is None:
+            raise click.UsageError(
+                "name the bench's file with --bench, or the workshop's with --shop."
+            )
+        if by is not None:
+            raise click.UsageError("--by belongs to a night of the workshop: add --shop.")
+        return _folder_night(asked, Path(bench_word))
 
 
 class Asked(NamedTuple):
@@ -128,6 +143,17 @@ class Asked(NamedTuple):
     yes: bool
     is_long: bool
     as_json: bool
+    begun: Callable[[], None]
+    """To be called once the run is under way."""
+
+    def telling(self, tell: Callable[[Progressed], None]) -> Callable[[Progressed], None]:
+        """Return what tells of a run's progress, and once of its begin."""
+
+        def progressed(now: Progressed) -> None:
+            self.begun()
+            tell(now)
+
+        return progressed
 
 
 def _folder_night(asked: Asked, bench_file: Path) -> int:
@@ -147,7 +173,7 @@ def _folder_night(asked: Asked, bench_file: Path) -> int:
             out / JOURNAL,
             clear=asked.clear_trip,
             on_ready=partial(tell_ready, release),
-            on_progress=tell,
+            on_progress=asked.telling(tell),
             on_alarm=print_alarm,
             remarks=remarks,
         )
@@ -184,7 +210,7 @@ def _shop_night(asked: Asked, shop_file: Path, bench_word: str | None, by: str |
                 at,
                 clear=asked.clear_trip,
                 on_ready=partial(tell_ready, release),
-                on_progress=tell,
+                on_progress=asked.telling(tell),
                 on_alarm=print_alarm,
                 remarks=remarks,
             )

@@ -8,7 +8,15 @@ from pathlib import Path
 import click
 from click.decorators import FC
 
+from proofbath.bench.clock import utc_text
 from proofbath.cli.shop_options import IN_FOLDER, only_bench_here
+
+
+def utc_now() -> str:
+    """Return the time of a call by the clock `main` was given, as ISO 8601 UTC."""
+    clock: Callable[[], str] = click.get_current_context().obj or utc_text
+    return clock()
+
 
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object instead of text."

@@ -11,14 +11,11 @@ from rich.table import Table
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import shop_option
+from proofbath.proof.cautions import RETARGETING, REWORK
 from proofbath.proof.rework import Advice, Predicted
 from proofbath.workshop.advice import UnitAdvice, advice_for
 from proofbath.workshop.shop import open_shop
 
-CAUTION = (
-    "Let units cool below 45 °C first: hot wax and oil burn. Springs are under load. After every"
-    " change measure before the next one."
-)
 HEADINGS = ("unit", "measured", "accepted", "advice", "then opens at", "lift", "inside", "cost")
 
 
@@ -38,7 +35,7 @@ def command(name: str, shop_file: Path, as_json: bool) -> None:
     with open_shop(shop_file) as shop:
         advised = advice_for(shop.records, name)
     if as_json:
-        print_json({"units": [one.to_json() for one in advised]})
+        print_json({"units": [one.to_json() for one in advised], "caution": RETARGETING})
         return
     table = Table()
     for heading in HEADINGS:
@@ -51,7 +48,8 @@ def command(name: str, shop_file: Path, as_json: bool) -> None:
     for line in _lines(advised):
         shown.print(line, markup=False, soft_wrap=True)
     if any(one.advice and one.advice.change for one in advised):
-        shown.print(CAUTION, markup=False, soft_wrap=True)
+        shown.print(REWORK, markup=False, soft_wrap=True)
+    shown.print(RETARGETING, markup=False, soft_wrap=True)
 
 
 def _cells(one: UnitAdvice) -> list[str]:

@@ -66,7 +66,7 @@ def command(
     from proofbath.web.mqtt import mqtt_service
 
     with _opened(shop_file, virtual, speed) as found:
-        settings = _settings(found.file.serve, host, port)
+        settings = _settings(found.file.serve, host, port, virtual)
         shop = replace(found, file=found.file.model_copy(update={"serve": settings}))
         mqtt_service(shop)  # refuses here what it cannot tell, not when the pages have started
         app = make_app(shop, virtual_speed=speed if virtual else None)
@@ -137,9 +137,13 @@ def _opened(shop_file: Path, virtual: bool, speed: float) -> Iterator[Shop]:
             yield shop
 
 
-def _settings(of_file: ServeSettings, host: str | None, port: int | None) -> ServeSettings:
+def _settings(
+    of_file: ServeSettings, host: str | None, port: int | None, virtual: bool
+) -> ServeSettings:
     given = {"host": host, "port": port}
-    told = {name: value for name, value in given.items() if value is not None}
+    told: dict[str, object] = {name: value for name, value in given.items() if value is not None}
+    if virtual and "code_on_virtual_benches" not in of_file.model_fields_set:
+        told["code_on_virtual_benches"] = False
     try:
         return ServeSettings.model_validate(of_file.model_dump() | told)
     except ValidationError as error:

@@ -13,6 +13,7 @@ from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.files import read_text
+from proofbath.proof.cautions import COLD_ONLY
 from proofbath.workshop.service import (
     ChosenTarget,
     KeptLog,
@@ -73,7 +74,7 @@ def add(
     if as_json:
         print_json({"serial": serial, **found.to_json()})
         return
-    for line in finding_lines(found.to_json()):
+    for line in (*finding_lines(found.to_json()), COLD_ONLY):
         console().print(line, markup=False, soft_wrap=True)
 
 
@@ -92,24 +93,32 @@ def show(serial: str, shop_file: Path, as_json: bool) -> None:
         console().print(f"{log.logged}, {log.engine}, fitted {log.fitted}:", markup=False)
         for line in finding_lines(log.findings):
             console().print(f"  {line}", markup=False, soft_wrap=True)
-    for line in unit_lines(found):
+    for line in (*unit_lines(found), COLD_ONLY):
         console().print(line, markup=False, soft_wrap=True)
 
 
 @command.command()
 @click.argument("type_name", metavar="TYPE")
 @click.argument("wanted_c", metavar="WANTED_C", type=float)
+@click.option(
+    "--cap-kpa",
+    type=float,
+    default=0.0,
+    help="Pressure above the air's at which the cooling system's cap opens; 0 when left out: an"
+    " open system.",
+)
 @shop_option
 @json_option
-def target(type_name: str, wanted_c: float, shop_file: Path, as_json: bool) -> None:
+def target(type_name: str, wanted_c: float, cap_kpa: float, shop_file: Path, as_json: bool) -> None:
     """Give the start-to-open to set on the bench for a wanted running temperature.
 
-    From the usual offset between bench and engine as learnt from the type's logs.
+    From the usual offset between bench and engine as learnt from the type's logs. Refused beyond
+    the type's cap, and within 3 K of where water boils under the cooling system's cap.
 
     Example:  proofbath service target Teal-82 86
     """
     with open_shop(shop_file) as shop:
-        found = choose_target(shop.records, type_name, wanted_c)
+        found = choose_target(shop, type_name, wanted_c, cap_kpa)
     if as_json:
         print_json(_target_json(found))
         return
@@ -119,7 +128,9 @@ def target(type_name: str, wanted_c: float, shop_file: Path, as_json: bool) -> N
         f" {found.target.expanded_u_k:.1f} K, k 2) for {wanted_c:g} °C in the engine",
         f"offset {offset.mean_k:+.2f} K, its standard uncertainty {offset.u_mean_k:.2f} K,"
         f" {offset.between_k:.2f} K between engines; units with logs: {offset.units}",
+        f"taken: {found.cooling.in_words()}, which boils at {found.cooling.boiling_c():.1f} °C",
         *found.remarks,
+        found.caution,
     )
     for line in lines:
         console().print(line, markup=False, soft_wrap=True)
@@ -145,5 +156,8 @@ def _target_json(found: ChosenTarget) -> dict[str, Any]:
         "expanded_uncertainty": found.target.expanded_u_k,
         "offset": found.offset.offset._asdict(),
         "offsets_k": dict(found.offset.seen),
+        "cooling": found.cooling.model_dump(mode="json"),
+        "boiling_c": found.cooling.boiling_c(),
         "remarks": list(found.remarks),
+        "caution": found.caution,
     }

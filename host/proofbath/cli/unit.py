@@ -13,6 +13,7 @@ from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.cli.unit_tables import print_history, unit_list_table
 from proofbath.files import read_toml
+from proofbath.proof.cautions import RETARGETING
 from proofbath.store.kinds import Unit
 from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.intake import TypeFile, add_unit, newest_type, put_type, set_reference
@@ -119,7 +120,9 @@ def type_command(file: Path, by: str, shop_file: Path, as_json: bool) -> None:
         number = put_type(shop, type_file, shop.stamp(by, utc_text()))
         version = newest_type(shop.records, name).entry.version
     text = f"type {name}: version {version} is on record"
-    _told(as_json, text, name=name, version=version, number=number)
+    _told(as_json, text, name=name, version=version, number=number, caution=RETARGETING)
+    if not as_json:
+        console().print(RETARGETING, markup=False, soft_wrap=True)
 
 
 @command.command()

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from proofbath.run.profiles import OPEN_C
 from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS, TICK_MS, Input, Output
+from proofbath.wire.watches import Watch
 
 MAIN_ISOLATOR = "Q1"
 """Its name in the bench book: it takes heater, contactor and element supply off the mains."""
@@ -91,25 +92,23 @@ class AfterTrip:
         inputs, outputs = reading.inputs, reading.outputs
         signs = {}
         if inputs & Input.HEATER_LIVE and not outputs & Output.HEATER:
-            signs["heater"] = _heat("the heater takes current with its relay off")
+            signs["heater"] = _heat(Watch.HEATER_STILL_LIVE.say())
         if not inputs & Input.CONTACTOR_OPEN and not outputs & Output.CONTACTOR:
             signs["contactor"] = StillOn(
                 f"THE CONTACTOR IS NOT SEEN TO OPEN: pull {MAIN_ISOLATOR}",
-                "K1 was told to open and its mirror contact says closed; the relay K2 alone may"
-                " keep the heat off",
+                Watch.CONTACTOR_STILL_CLOSED.say(),
             )
         if not outputs & Output.ELEMENT_FEED:
             fed = [n for n in range(STATIONS) if reading.element_a[n] >= ELEMENT_A]
             signs |= {
                 f"element {n + 1}": _heat(
-                    f"the element at station {n + 1} takes {reading.element_a[n]:.2f} A with the"
-                    " feed off"
+                    Watch.ELEMENT_STILL_FED.say(station=n + 1, current_a=reading.element_a[n])
                 )
                 for n in fed
             }
         driven = [name for flag, name in _DRIVEN.items() if outputs & flag]
         if driven and reading.t_s - self._began_s >= OFF_WITHIN_S:
-            text = f"the controller still switches {' and '.join(driven)} on, and nobody asks it to"
+            text = Watch.OUTPUTS_STILL_ON.say(outputs=" and ".join(driven))
             signs["outputs"] = _heat(text)
         return signs
 
@@ -117,10 +116,7 @@ class AfterTrip:
         climbs_k = max(probe.climbed_k for probe in self._probes)
         if climbs_k <= CLIMB_K:
             return {}
-        text = (
-            f"the bath climbed by {climbs_k:.1f} K to {self.bath_c:.1f} °C with everything off,"
-            f" limit {CLIMB_K:.1f} K"
-        )
+        text = Watch.BATH_STILL_CLIMBS.say(climb_k=climbs_k, bath_c=self.bath_c, limit_k=CLIMB_K)
         return {"climb": _heat(text)}
 
 

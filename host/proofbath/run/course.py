@@ -25,6 +25,7 @@ from proofbath.run.states import WORKING, Kind, Phase
 from proofbath.run.station_watch import StationWatch
 from proofbath.run.story import Story
 from proofbath.wire.table import StationFlag
+from proofbath.wire.watches import Watch
 
 CEILING_K = 0.3
 """After an over-stroke the bath stays this far below where the controller gives no more heat."""
@@ -110,6 +111,17 @@ class Course:
         story, run = self._story, self._run
         return story.phase is Phase.GUARDING and isinstance(run, Guarding) and run.gives_back
 
+    @property
+    def toward_c(self) -> float:
+        """Temperature in °C that the leg under way goes to; NaN where it is not controlled."""
+        leg = self._legs[self._story.leg]
+        return math.nan if isinstance(leg.step, Drive) else leg.to_c
+
+    @property
+    def paused_s(self) -> float:
+        """How long ago the last pause began."""
+        return self._reading.t_s - self._paused_s
+
     def progress(self) -> Progress:
         """Return how far the run is."""
         run = self._run
@@ -151,9 +163,10 @@ class Course:
         elif run.failure:
             self._story.happen(Kind.GIVE_UP, run.failure)
         elif reading.t_s - run.began_s > self._leg_limit_s:
-            text = (
-                f"step {self._story.leg + 1} is not over after {self._leg_limit_s / 60.0:.0f} min,"
-                f" bath at {self._story.bath_c:.1f} °C; check heater, lid and bath model"
+            text = Watch.STEP_NOT_OVER.say(
+                step=self._story.leg + 1,
+                limit_min=self._leg_limit_s / 60.0,
+                bath_c=self._story.bath_c,
             )
             self._story.happen(Kind.GIVE_UP, text)
 
@@ -197,16 +210,12 @@ class Course:
         for text in self._stations.take(block):
             story.say("alarm", text)
         if self.times.is_late(block.to_s):
-            text = "the run takes much longer than planned; cooling or heat has changed"
-            story.say("late", text)
+            story.say("late", Watch.RUN_LATE.say())
         why = self._heat.take(block, self._run.cooling)
         if story.phase is Phase.DRIVING:
             why = ""
         if block.bath_c > self._hottest_c and self._reading.duty > 0.0:
-            why = (
-                f"bath at {block.bath_c:.1f} °C is heated beyond {self._hottest_c:.1f} °C, the most"
-                " the plan allows; look for heat that does not come from the bench"
-            )
+            why = Watch.BATH_BEYOND_PLAN.say(bath_c=block.bath_c, most_c=self._hottest_c)
         why = self._inputs.take(self._reading) or why
         if why and not story.ended:
             story.happen(Kind.GIVE_UP, why)
@@ -229,7 +238,7 @@ class Course:
             for leg in self._legs
         )
         if isinstance(run.step, Ramp) and rising:
-            run.warning = "a unit is over its stroke: the rise ends here"
+            run.warning = Watch.RISE_ENDED.say()
             while story.leg + 1 < len(self._legs) and beyond[story.leg + 1]:
                 story.leg += 1
             self._finish_leg()

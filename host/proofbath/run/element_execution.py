@@ -11,6 +11,7 @@ from proofbath.run.profile import ElementCheck, ElementGuard, Leg
 from proofbath.run.reading import NO_CURRENT, Reading
 from proofbath.run.states import Kind
 from proofbath.wire.table import State
+from proofbath.wire.watches import Watch
 
 FLOWS = 0.9
 """Share of the current asked from which it counts as flowing."""
@@ -119,8 +120,5 @@ class Guarding(Execution[ElementGuard]):
     def over(self, reading: Reading) -> bool:
         """Over when the controller guards by them and is live again."""
         if self.gives_back and reading.t_s - self.began_s > GUARD_PATIENCE_S:
-            self.failure = (
-                f"controller does not take the elements' limits within {GUARD_PATIENCE_S:.0f} s;"
-                " start again, and replace the controller if it happens again"
-            )
+            self.failure = Watch.GUARD_NOT_TAKEN.say(patience_s=GUARD_PATIENCE_S)
         return not self.gives_back and reading.state is State.LIVE

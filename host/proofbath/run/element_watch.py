@@ -6,6 +6,7 @@ from proofbath.run.elements import Elements
 from proofbath.run.power import JUDGED_A
 from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS
+from proofbath.wire.watches import Watch
 
 SUFFERED_C = 150.0
 """Beyond this wax and sleeve may have suffered (common practice, no source)."""
@@ -43,8 +44,4 @@ class ElementWatch:
         if not core_c > SUFFERED_C:
             return []
         self._said.add(station)
-        return [
-            f"station {station}: its element was at about {core_c:.0f} °C; over {SUFFERED_C:.0f} °C"
-            " wax and sleeve may have suffered; note it on the unit, and do not send it out"
-            " without a new measurement"
-        ]
+        return [Watch.ELEMENT_SUFFERED.say(station=station, core_c=core_c, limit_c=SUFFERED_C)]

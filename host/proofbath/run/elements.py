@@ -20,6 +20,7 @@ from proofbath.run.element_check import (
     dry,
 )
 from proofbath.wire.table import STATIONS
+from proofbath.wire.watches import Watch
 
 NO_GUARD = (0,) * STATIONS
 
@@ -106,11 +107,7 @@ class Elements:
         if not why or station in self._barred:
             return []
         self._barred.add(station)
-        text = (
-            f"station {station}: element is dry or its wax is gone: {why};"
-            " it is not fed in this run, the others go on; take it out and look"
-        )
-        return [("alarm", text)]
+        return [("alarm", Watch.ELEMENT_DRY.say(station=station, why=why))]
 
     def _judge(self, station: int) -> list[tuple[str, str]]:
         self._judged.add(station)
@@ -120,14 +117,9 @@ class Elements:
         if not doubt:
             return self._bar_dry(station, self.coefficient(station).per_k)
         if self._attended:
-            text = f"station {station}: {doubt}; stay with it while its element is fed"
-            return [("warning", text)]
+            return [("warning", Watch.ELEMENT_ATTENDED.say(station=station, why=doubt))]
         self._barred.add(station)
-        text = (
-            f"station {station}: {doubt}; it is not fed while nobody stays,"
-            " the others go on; measure it on an attended run"
-        )
-        return [("alarm", text)]
+        return [("alarm", Watch.ELEMENT_ALONE.say(station=station, why=doubt))]
 
     def _doubt(self, station: int) -> str:
         """Why an element cannot be called wet and guarded; empty where it can be judged."""

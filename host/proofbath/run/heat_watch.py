@@ -7,6 +7,7 @@ from collections import deque
 
 from proofbath.control.bath_model import BathModel
 from proofbath.run.blocks import BLOCK_S, Block
+from proofbath.wire.watches import Watch
 
 WINDOW_BLOCKS = 30
 MISSING_SHARE = 0.4
@@ -64,9 +65,8 @@ class HeatWatch:
         change = capacity / self._first_capacity - 1.0
         if abs(change) <= DRIFT_SHARE:
             return ""
-        return (
-            f"heat capacity changed by {100 * change:+.0f} % since the first rise, limit"
-            f" {100 * DRIFT_SHARE:.0f} %; look at the level of the bath"
+        return Watch.CAPACITY_CHANGED.say(
+            change_percent=100 * change, limit_percent=100 * DRIFT_SHARE
         )
 
     def _forget(self) -> None:
@@ -87,11 +87,8 @@ class HeatWatch:
         heat_k = heater_j / capacity
         if heat_k < _LEAST_HEAT_K or missing_k <= MISSING_K + MISSING_SHARE * heat_k:
             return ""
-        return (
-            f"heat does not reach the bath: rose {rose_k:.1f} K in"
-            f" {WINDOW_BLOCKS * BLOCK_S / 60:.0f} min where {expected_k:.1f} K belong to the heat"
-            " given; look for a dead heater, an open lid, a boiling bath, or tune the bath anew"
-        )
+        window_min = WINDOW_BLOCKS * BLOCK_S / 60
+        return Watch.HEAT_MISSING.say(rose_k=rose_k, window_min=window_min, expected_k=expected_k)
 
 
 class _Rise:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from proofbath.run.reading import Reading
 from proofbath.wire.table import Input, Output, State
+from proofbath.wire.watches import Watch
 
 BLOCKS = 2
 _MUST_BE = (
@@ -31,9 +32,7 @@ class InputWatch:
         self._wrong = wrong
         if not wrong or self._count < BLOCKS:
             return ""
-        return (
-            f"{wrong} and the controller does not trip; isolate the bench, replace the controller"
-        )
+        return Watch.CONTROLLER_DOES_NOT_TRIP.say(wrong=wrong)
 
 
 def _wrong(reading: Reading) -> str:

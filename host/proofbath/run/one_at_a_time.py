@@ -13,6 +13,7 @@ from typing import NamedTuple
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.run.reading import NO_CURRENT
 from proofbath.wire.table import STATIONS
+from proofbath.wire.watches import Watch
 
 KEEP_CLOSED_A = 0.05
 """Set-point that closes a station's switch, yet too small for the controller to judge."""
@@ -90,11 +91,13 @@ class Feeder:
         if self.contact in (Contact.CLOSING, Contact.FED) and station != self.station:
             self._go(Contact.FALLING, t_s)
         if self.contact is Contact.FALLING and t_s - self._since_s > FALL_PATIENCE_S:
-            raise BenchFaultError(
-                f"supply: still {supply.current_a:.3f} A at station {self.station} "
-                f"{FALL_PATIENCE_S:g} s after 0 A was asked, limit {RESIDUE_A:g} A; "
-                "give back the bench and switch the supply off by hand"
+            text = Watch.SUPPLY_STUCK.say(
+                current_a=supply.current_a,
+                station=self.station,
+                patience_s=FALL_PATIENCE_S,
+                limit_a=RESIDUE_A,
             )
+            raise BenchFaultError(text)
         return self._feed(current_a)
 
     def _go(self, contact: Contact, t_s: float) -> None:

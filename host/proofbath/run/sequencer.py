@@ -8,6 +8,7 @@ from proofbath.control.bath_model import BathModel
 from proofbath.control.gains import Gains
 from proofbath.run.acts import Act, Finish, Pause, Resume, Stop
 from proofbath.run.course import Course
+from proofbath.run.doing import Doing, doing
 from proofbath.run.elements import Elements, GuardInForce
 from proofbath.run.note import Note
 from proofbath.run.profile import Leg
@@ -17,6 +18,7 @@ from proofbath.run.states import END, WORKING, Kind, Phase
 from proofbath.run.story import Story
 from proofbath.wire.session import Disconnected, LinkSilent, Rebooted
 from proofbath.wire.table import TICK_MS, Input, State, StopReason
+from proofbath.wire.watches import Watch
 
 __all__ = ["Event", "Progress", "Sequencer", "Stop"]
 
@@ -27,10 +29,6 @@ SILENCE_LIMIT = 10
 DEAF_LIMIT_S = 120.0
 """A controller that stays ready this long although it is asked to go live ends the run."""
 
-HEAT_UNSEEN = (
-    "heat does not reach the probes: lid open, boiling, or probes stuck; look at lid, level and"
-    " both probes before any heat"
-)
 Event = Reading | LinkSilent | Disconnected | Rebooted | GuardInForce | Act
 _SAMPLE_KIND = {State.TRIPPED: Kind.TRIP, State.READY: Kind.READY, State.LIVE: Kind.LIVE}
 _KIND_BY_NUMBER = tuple(_SAMPLE_KIND[state] for state in sorted(State))
@@ -94,6 +92,19 @@ class Sequencer:
         given back; None where there is nothing to write.  `GuardInForce` answers it."""
         return self._elements.guard if self._begun and self._course.gives_back else None
 
+    @property
+    def doing(self) -> Doing:
+        """What the machine does, in a word for people."""
+        if not self._begun:
+            return doing(self.phase, math.nan, math.nan)
+        return doing(self.phase, self._course.toward_c, self._story.bath_c)
+
+    @property
+    def paused_s(self) -> float:
+        """How long the run has been paused, in s of the controller's clock; 0 while it is not."""
+        paused = self._begun and self.phase is Phase.PAUSED
+        return self._course.paused_s if paused else 0.0
+
     def step(self, event: Event) -> Demand | None:
         """Take one event; return the demand that answers it, None where nothing is to be sent."""
         if isinstance(event, Reading):
@@ -103,10 +114,9 @@ class Sequencer:
         elif isinstance(event, GuardInForce):
             self._elements.in_force = event.per_k
         elif isinstance(event, Disconnected):
-            self._story.happen(Kind.GONE, f"link lost: {event.reason}")
+            self._story.happen(Kind.GONE, Watch.LINK_LOST.say(why=event.reason))
         elif isinstance(event, Rebooted):
-            reason = "controller restarted; look at the bench before any heat"
-            self._story.happen(Kind.REBOOTED, reason)
+            self._story.happen(Kind.REBOOTED, Watch.CONTROLLER_RESTARTED.say())
         else:
             return self._act(event)
         return None
@@ -132,7 +142,7 @@ class Sequencer:
         story.t_s = reading.t_s
         self._silences = 0
         if kind is Kind.TRIP:
-            story.happen(kind, f"controller tripped: {reading.trip_reason.name.lower()}")
+            story.happen(kind, Watch.TRIPPED.say(reason=reading.trip_reason.name.lower()))
         else:
             story.happen(kind)
         if story.phase in END:
@@ -140,14 +150,13 @@ class Sequencer:
         if story.phase is Phase.STIRRING:
             return self._stir(reading)
         if self._unseen(reading):
-            story.happen(Kind.GIVE_UP, HEAT_UNSEEN)
+            story.happen(Kind.GIVE_UP, Watch.HEAT_UNSEEN.say())
             return RELEASE
         # READY here means the lease ran out: heat is off until a demand is taken again.
         if kind is Kind.LIVE:
             self._live_s = reading.t_s
         elif reading.t_s - self._live_s > DEAF_LIMIT_S:
-            text = f"controller takes no demand for {DEAF_LIMIT_S:.0f} s; check its refusals"
-            story.happen(Kind.GIVE_UP, text)
+            story.happen(Kind.GIVE_UP, Watch.DEMANDS_NOT_TAKEN.say(limit_s=DEAF_LIMIT_S))
             return RELEASE
         picks_up = self._interrupted and kind is Kind.LIVE and not math.isnan(reading.bath_c)
         self._interrupted = kind is Kind.READY or (self._interrupted and not picks_up)
@@ -168,8 +177,7 @@ class Sequencer:
         if not reading.inputs & Input.STIRRER_TURNING:
             self._turning_since_s = math.nan
             if reading.t_s - self._began_s > STIR_PATIENCE_S:
-                text = f"stirrer does not turn after {STIR_PATIENCE_S:.0f} s; check its drive"
-                story.happen(Kind.GIVE_UP, text)
+                story.happen(Kind.GIVE_UP, Watch.STIRRER_STANDS.say(patience_s=STIR_PATIENCE_S))
                 return RELEASE
         elif math.isnan(self._turning_since_s):
             self._turning_since_s = reading.t_s
@@ -183,7 +191,7 @@ class Sequencer:
         self._silences += 1
         self._interrupted = True
         if self._silences >= SILENCE_LIMIT:
-            self._story.happen(Kind.GONE, f"no sample for {SILENCE_LIMIT} s; check the cable")
+            self._story.happen(Kind.GONE, Watch.NO_SAMPLES.say(limit_s=SILENCE_LIMIT))
         else:
             self._story.happen(Kind.SILENT)
 

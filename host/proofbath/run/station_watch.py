@@ -7,6 +7,7 @@ from collections import deque
 
 from proofbath.run.blocks import Block
 from proofbath.wire.table import STATIONS, StationFlag
+from proofbath.wire.watches import Watch
 
 ZERO_RETURN_MM = 0.05
 """A zero may differ by this between cycles (common practice, no source)."""
@@ -51,7 +52,7 @@ class StationWatch:
             new = StationFlag(now & ~before)
             if new and self._loaded[i]:
                 names = ", ".join(flag.name.lower() for flag in new if flag.name)
-                said.append(f"station {i + 1}: {names}; it is fed no more, the others go on")
+                said.append(Watch.STATION_FLAGGED.say(station=i + 1, flags=names))
         self.flags = flags
         # The controller forgets its flags when a new LIVE begins; a fault of tonight stays one.
         self.may_feed = tuple(
@@ -77,8 +78,7 @@ class StationWatch:
             self._zero = (at_c, lifts)
             return []
         return [
-            f"station {i}: zero moved by {now - first:+.3f} mm since the first cycle, limit"
-            f" {ZERO_RETURN_MM:.2f} mm"
+            Watch.ZERO_MOVED.say(station=i, moved_mm=now - first, limit_mm=ZERO_RETURN_MM)
             for i, (closed, first, now) in enumerate(
                 zip(closed_mm, self._zero[1], lifts, strict=True), 1
             )
@@ -99,7 +99,7 @@ class StationWatch:
             long = self._still[i] >= STILL_BLOCKS and moved_k > STILL_MOVED_K
             if long and i not in self._stuck:
                 self._stuck.add(i)
-                said.append(f"station {i + 1}: gauge stands at {lift_mm:.3f} mm; is it stuck?")
+                said.append(Watch.GAUGE_STANDS_STILL.say(station=i + 1, lift_mm=lift_mm))
         return said
 
     def _probes(self, block: Block) -> list[str]:
@@ -116,10 +116,7 @@ class StationWatch:
         if self._apart < _PROBE_BLOCKS or self._apart_told:
             return []
         self._apart_told = True
-        return [
-            f"bath minus guard probe changed by {change_k:+.2f} K since the start, limit"
-            f" {limit_k:.2f} K; check both probes at the ice point"
-        ]
+        return [Watch.PROBES_CHANGED.say(change_k=change_k, limit_k=limit_k)]
 
     def _fastest_k_per_s(self, block: Block) -> float:
         last = self._last_block

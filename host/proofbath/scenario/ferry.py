@@ -28,7 +28,7 @@ def example_type(file: str) -> TypeFile:
 
 TEAL_82_TYPE = example_type("teal_82_type.toml")
 TEAL_82 = TEAL_82_TYPE.unit_type
-_MODEL_UNIT = VirtualUnit(serial="Teal-82", station=1, heater_ohm=0.0)
+_MODEL_UNIT = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)
 _REFERENCE_STATION = 6
 _BUDGET = BenchBudget(
     probe_k=0.05,

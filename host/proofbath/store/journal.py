@@ -101,8 +101,8 @@ class Journal:
         run whose samples have another layout than today's.
         """
         with self._reading() as connection:
-            row_text = self._row(connection, run_id).row_text
-        if row_text != ROW_TEXT:
+            row = self._row(connection, run_id)
+        if row.row_text != ROW_TEXT:
             raise RecordError(
                 f"{self._name}: run {run_id} was begun with an earlier version, whose samples hold"
                 " less; what it measured can be read, but begin a new night"

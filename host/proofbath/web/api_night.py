@@ -16,6 +16,7 @@ from proofbath.store.kinds import Line
 from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_bench import Said
 from proofbath.web.api_shapes import Shape
+from proofbath.web.at_bench import NeedsPresence
 from proofbath.web.deps import (
     CurrentFrame,
     CurrentShop,
@@ -86,6 +87,8 @@ class NightStart(Described):
     clear_trip: bool = False
     attended: bool = False
     loaded: Annotated[str, Field(max_length=200)] = ""
+    code: Annotated[str, Field(max_length=20)] = ""
+    """The four digits of `proofbath bench code`, read at the bench; a real one always asks."""
 
 
 class NightCheck(Described):
@@ -125,17 +128,20 @@ def start(
     request: Request,
     signed: Operator,
     stamp: CurrentStamp,
+    presence: NeedsPresence,
     night: NightStart,
 ) -> Said:
     """Start a planned night as its own process, held by who starts it.
 
-    The cautions of GET /api/start must have been read; the bench is checked again before heat.
+    The cautions of GET /api/start must have been read; the bench is checked again before heat,
+    and one that does not pass within 10 s is refused with the reason. A latched trip (power-on is
+    one) is cleared where clear_trip says that a person looked and removed its cause.
     """
     if not night.cautions_read:
         raise InputError("cautions: not acknowledged; read them and say cautions_read")
     loaded, by = " ".join(night.loaded.split()), signed.person.entry.name
     order = NightOrder(night.plan, night.bench, by, night.clear_trip, night.attended, loaded)
-    return Said(happened=begin_night(request, order, stamp))
+    return Said(happened=begin_night(request, order, stamp, presence, night.code))
 
 
 @router.post("/nights/keep")

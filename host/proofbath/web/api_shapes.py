@@ -164,7 +164,9 @@ class TargetView(Shape):
     expanded_uncertainty_k: float
     offset_k: float
     units_with_logs: int
+    boiling_c: float
     remarks: tuple[str, ...]
+    caution: str
 
 
 def advice_view(one: UnitAdvice) -> AdviceView:
@@ -215,7 +217,9 @@ def target_view(found: ChosenTarget) -> TargetView:
         expanded_uncertainty_k=found.target.expanded_u_k,
         offset_k=found.offset.offset.mean_k,
         units_with_logs=found.offset.offset.units,
+        boiling_c=found.cooling.boiling_c(),
         remarks=found.remarks,
+        caution=found.caution,
     )
 
 

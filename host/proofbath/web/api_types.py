@@ -78,11 +78,14 @@ def type_statistics(
 def bench_target(
     shop: CurrentShop,
     name: Annotated[str, Query(max_length=200)],
-    wanted_c: Annotated[float, Query(ge=40, le=120, description="°C in the engine")],
+    wanted_c: Annotated[float, Query(description="°C in the engine")],
+    cap_kpa: Annotated[
+        float, Query(description="kPa above the air's at which the cooling system's cap opens")
+    ] = 0.0,
 ) -> TargetView:
     """Return the start-to-open to set on the bench for a wanted running temperature."""
     known_type(shop, name)
-    return target_view(choose_target(shop.records, name, wanted_c))
+    return target_view(choose_target(shop, name, wanted_c, cap_kpa))
 
 
 @router.get("/types/statistics")

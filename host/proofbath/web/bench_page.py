@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from typing import Annotated, Any
 from urllib.parse import quote
@@ -186,7 +187,6 @@ def _shown(
         "bench": name,
         "speed": frame.virtual_speed or 1.0,
         "state": None,
-        "history": None,
         "operators": operators(frame.shop),
         "may_heat": "operator" in signed.rights,
         "may_take": bool({"operator", "administrator"} & {*signed.rights}),
@@ -194,11 +194,18 @@ def _shown(
     }
     if name:
         try:
-            begun = hub_of(request).source(name).begin(Window(1.0, 10))
-            context |= {"state": begun["state"], "history": begun["history"]}
+            state = hub_of(request).source(name).begin(Window(1.0, 10))["state"]
+            shown = state["standing"] in ("running", "stale", "lost", "ended")
+            trip = state["run"]["trip"] if shown else None
+            context |= {"state": state, "trip": trip, "made": _clock(frame.utc())}
         except ProofbathError as error:
             faults += error.faults
     return page(request, "bench.html", 422 if faults else 200, faults=faults, **context)
+
+
+def _clock(at: str) -> str:
+    """Return a time, ISO 8601, by the clock of this computer."""
+    return dt.datetime.fromisoformat(at).astimezone().strftime("%H:%M:%S")
 
 
 def _holders(request: Request) -> Holders:

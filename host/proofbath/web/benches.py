@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, closing
-from datetime import datetime, timedelta
-from typing import Literal
 
 from fastapi import APIRouter, FastAPI, Request
 from starlette.responses import HTMLResponse
 
 from proofbath.description import Described
 from proofbath.store.journal import OPEN
+from proofbath.store.tables import place_key
+from proofbath.web.bath_now import Look, bath_now, last_words, standing_of
 from proofbath.web.benches_follow import Follower
 from proofbath.web.benches_now import Benches, BenchNow
 from proofbath.web.benches_watch import Watch
 from proofbath.web.deps import Viewer
 from proofbath.web.frame import frame_of
+from proofbath.web.live_hub import asking
+from proofbath.web.live_standing import Sign, Standing
 from proofbath.web.logging_json import log_as_json
 from proofbath.web.systemd import notify, watchdog
 from proofbath.web.templating import page
@@ -46,8 +49,6 @@ async def _watching(app: FastAPI) -> AsyncIterator[None]:
 
 router = APIRouter(lifespan=_watching)
 
-Sign = Literal["good", "warn", "bad", "plain"]
-
 
 class BenchLine(Described):
     """One bench as listed."""
@@ -65,8 +66,15 @@ class BenchLine(Described):
     step: str
     """What the run does just now; empty when it is over."""
     bath_c: float | None
+    """Bath temperature of now; null where none is known that is younger than 3 s."""
+    last_bath_c: float | None
+    """The last that is known, however old."""
+    age_s: float | None
+    """How old that is, seconds."""
     heard: str
-    """When its newest sample was taken, UTC, ISO 8601; empty before the first."""
+    """When that was taken, UTC, ISO 8601; empty before the first."""
+    last: str
+    """The same in words."""
 
 
 @router.get("/api/benches", tags=["benches"])
@@ -86,53 +94,46 @@ def benches_of(app: FastAPI) -> Benches:
     watch: Watch | None = getattr(app.state, "watch", None)
     if watch is not None:
         return watch.benches
-    shop = app.state.frame.shop
-    benches = Benches(shop.bench_files())
-    with closing(Follower(shop.records.place)) as follower:
+    frame = app.state.frame
+    benches = Benches(frame.shop.bench_files(), frame.monotonic_s)
+    with closing(Follower(frame.shop.records.place)) as follower:
         benches.take(follower.look())
     return benches
 
 
 def _lines(request: Request) -> list[BenchLine]:
     frame, benches = frame_of(request), benches_of(request.app)
-    ours, now_s, at = frame.shop.bench_files(), benches.clock(), frame.utc()
-    return [_line(now, name in ours, now_s, at) for name, now in sorted(benches.now.items())]
+    ours = frame.shop.bench_files()
+    found = []
+    for name, now in sorted(benches.now.items()):
+        process = asking(frame.shop.bench(name), benches.clock)() if name in ours else None
+        look = Look(process, place_key(frame.shop.records.place), benches.clock(), frame.utc())
+        found.append(_line(now, name in ours, look))
+    return found
 
 
-def _line(now: BenchNow, ours: bool, now_s: float, at: str) -> BenchLine:
-    kind, words = standing(now, now_s)
-    step = now.step if now.status == OPEN else ""
-    bath_c = None if now.bath_c is None else round(now.bath_c, 1)
+def _line(now: BenchNow, ours: bool, look: Look) -> BenchLine:
+    bath, found = bath_now(now, look), standing_of(now, look)
     return BenchLine(
         name=now.name,
         ours=ours,
-        kind=kind,
-        words=words,
+        kind=found.sign,
+        words=in_words(now, found),
         run=now.run_id,
         batch=now.batch or "",
-        step=step,
-        bath_c=bath_c,
-        heard=min(heard_at(now), at),  # a bench faster than life has a clock far ahead
+        step=now.step if now.status == OPEN else "",
+        bath_c=None if bath.bath_c is None else round(bath.bath_c, 1),
+        last_bath_c=None if bath.last_c is None else round(bath.last_c, 1),
+        age_s=None if math.isinf(bath.age_s) else round(bath.age_s, 1),
+        heard=bath.sampled,
+        last=last_words(bath),
     )
 
 
-def standing(now: BenchNow, now_s: float) -> tuple[Sign, str]:
-    """Return the sign and the words for how a bench stands."""
-    if now.trip is not None:
-        return "bad", f"tripped: {now.trip.replace('_', ' ')}"
-    if now.status == OPEN:
-        if now.fresh(now_s):
-            return "good", "running"
-        return "warn", "no new data: look at the bench itself"
-    if now.run_id is None:
-        return "plain", "no run yet"
-    reason = f": {now.reason}" if now.reason else ""
-    return ("plain" if now.status == "done" else "warn"), f"{now.status}{reason}"
-
-
-def heard_at(now: BenchNow) -> str:
-    """Return when the newest sample was taken by the controller's clock since the run began."""
-    if now.head is None or now.t_s is None or now.first_s is None or now.t_s < now.first_s:
-        return ""  # before the first sample, or the controller's clock began anew
-    began = datetime.fromisoformat(now.head.started)
-    return (began + timedelta(seconds=now.t_s - now.first_s)).isoformat(timespec="seconds")
+def in_words(now: BenchNow, found: Standing) -> str:
+    """Return what a bench does, and why it ended where it did."""
+    if found.word == "ended" and now.trip is not None:
+        return f"tripped: {now.trip}".replace("_", " ")
+    if found.word == "ended" and now.reason and now.status != "done":
+        return f"{found.doing}: {now.reason}".replace("_", " ")
+    return found.doing

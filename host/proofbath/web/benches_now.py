@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import ValidationError
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.clock import Clock, monotonic_s
+from proofbath.bench.description import BenchFile
 from proofbath.bench.notes import NOTE_CODES, note_in
 from proofbath.bench.record import run_record
 from proofbath.store.journal import OPEN, EventLine, RunHead
 from proofbath.web.benches_follow import News, batch_and_stage
+from proofbath.web.present import Sampled, seen, speed_of
 from proofbath.wire.table import State, TripReason
 
-FRESH_S = 5.0
-"""A run without a new chunk for so long is not heard of: chunks come once a second."""
 LATE_TICKS = 2
 """A demand in force that answers a sample more ticks ago is late; one tick is the rule."""
 
@@ -41,7 +43,8 @@ class BenchNow:
     bath_c: float | None = None
     guard_c: float | None = None
     duty: float | None = None
-    heard_s: float | None = None
+    not_before_s: float | None = None
+    """A look at which the newest sample was not there yet; None where it was at the first."""
     batch: str | None = None
     stage: str | None = None
     samples: int = 0
@@ -51,11 +54,24 @@ class BenchNow:
     """How many runs ended, by status."""
     _ended: set[tuple[int, str]] = field(default_factory=set)
     _calibration: Calibration | None = None
+    _speed: float = math.inf
 
     def fresh(self, now_s: float) -> bool:
-        """Whether samples of an open run arrive just now."""
-        heard = self.heard_s is not None and now_s - self.heard_s <= FRESH_S
-        return self.status == OPEN and heard
+        """Whether its newest sample is present, by what is committed alone."""
+        sampled = self.sampled()
+        return sampled is not None and seen(sampled.by_clock_s(now_s), self.status == OPEN).present
+
+    def sampled(self) -> Sampled | None:
+        """Return when its newest sample was taken, None before the first.
+
+        That is not known either where the controller's clock began anew.
+        """
+        if self.head is None or self.t_s is None or self.first_s is None:
+            return None
+        passed_s = self.t_s - self.first_s
+        if passed_s < 0:
+            return None
+        return Sampled(self.head.started, passed_s, self._speed, self.not_before_s)
 
     def count(self, news: News) -> None:
         """Count what is new of one of its runs."""
@@ -66,8 +82,11 @@ class BenchNow:
         self.late_ticks += late_ticks(news.rows)
         self.gaps += sum(told.event.kind == "gap" for told in news.events)
 
-    def take(self, news: News, now_s: float) -> None:
-        """Take what is new of its newest run; older ones change nothing."""
+    def take(self, news: News, not_before_s: float | None) -> None:
+        """Take what is new of its newest run; older ones change nothing.
+
+        `not_before_s` is the look before this one, None at the first.
+        """
         if self.run_id is not None and news.run_id < self.run_id:
             return
         if news.run_id != self.run_id:
@@ -78,7 +97,7 @@ class BenchNow:
                 self.step = note_in(told.event).text
         if len(news.rows):
             self._show(news.rows[-1:])
-            self.heard_s = now_s
+            self.not_before_s = not_before_s
 
     def calibration(self) -> Calibration:
         """Return the calibration of the newest run."""
@@ -91,8 +110,10 @@ class BenchNow:
         self.run_id, self.head = news.run_id, news.head
         self.batch, self.stage = batch_and_stage(news.head)
         self.step, self._calibration = "", None
+        self._speed = _speed(news.head)
         self.controller = self.trip = None
-        self.t_s = self.first_s = self.bath_c = self.guard_c = self.duty = self.heard_s = None
+        self.t_s = self.first_s = self.bath_c = self.guard_c = self.duty = None
+        self.not_before_s = None
 
     def _show(self, newest: NDArray[Any]) -> None:
         row = newest[0]
@@ -111,16 +132,27 @@ class Benches:
     def __init__(self, names: Iterable[str] = (), clock: Clock = monotonic_s) -> None:
         self.clock = clock
         self.now: dict[str, BenchNow] = {name: BenchNow(name) for name in names}
-        self._counting = False
+        self._looked_s: float | None = None
 
-    def take(self, all_news: Iterable[News]) -> None:
-        """Take what is new of all benches, oldest runs first; the first look is not counted."""
+    def take(self, all_news: Iterable[News], looked_s: float | None = None) -> None:
+        """Take what is new of all benches, oldest runs first; the first look is not counted.
+
+        `looked_s` says when the look began; by default now.
+        """
+        before_s, self._looked_s = self._looked_s, self.clock() if looked_s is None else looked_s
         for news in all_news:
             bench = self.now.setdefault(news.head.bench, BenchNow(news.head.bench))
-            bench.take(news, self.clock())
-            if self._counting:
+            bench.take(news, before_s)
+            if before_s is not None:
                 bench.count(news)
-        self._counting = True
+
+
+def _speed(head: RunHead) -> float:
+    """How much faster than life a run's bench is; infinite where its file cannot be read."""
+    try:
+        return speed_of(BenchFile.model_validate_json(head.bench_text))
+    except ValidationError:
+        return math.inf
 
 
 def late_ticks(rows: NDArray[Any]) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import structlog
@@ -17,14 +18,23 @@ from proofbath.workshop.shop import Shop
 
 EVERY_S = 0.5
 """Between two looks; chunks are committed once a second."""
+Rest = Callable[[], Awaitable[None]]
 _log = structlog.get_logger("proofbath.benches")
+
+
+async def _until_the_next_look() -> None:
+    await asyncio.sleep(EVERY_S)
 
 
 class Watch:
     """How all benches stand, and what the broker is told of them."""
 
-    def __init__(self, shop: Shop) -> None:
-        """Raises InputError where the broker's section cannot be carried out."""
+    def __init__(self, shop: Shop, rest: Rest = _until_the_next_look) -> None:
+        """`rest` passes the time between two looks.
+
+        Raises InputError where the broker's section cannot be carried out.
+        """
+        self._rest = rest
         self.benches = Benches(shop.bench_files())
         self.mqtt = mqtt_service(shop)
         self.failures = 0
@@ -46,7 +56,8 @@ class Watch:
 
     def look(self) -> None:
         """Look once and pass on what is new; raises RecordError."""
-        self._pass_on(self._follower.look())
+        looked_s = self.benches.clock()
+        self._pass_on(self._follower.look(), looked_s)
         if self.mqtt:
             self.mqtt.tell(self._results.look())
 
@@ -65,16 +76,17 @@ class Watch:
                 except Exception as error:  # the last line of defence: pages and looks go on
                     self.failures, self.fault = self.failures + 1, f"benches: {error}"
                     _log.exception("benches cannot be followed")
-                await asyncio.sleep(EVERY_S)
+                await self._rest()
 
     async def _look(self) -> None:
         loop = asyncio.get_running_loop()
-        self._pass_on(await loop.run_in_executor(self._reader, self._follower.look))
+        looked_s = self.benches.clock()
+        self._pass_on(await loop.run_in_executor(self._reader, self._follower.look), looked_s)
         if self.mqtt:
             self.mqtt.tell(await loop.run_in_executor(self._reader, self._results.look))
 
-    def _pass_on(self, news: list[News]) -> None:
-        self.benches.take(news)
+    def _pass_on(self, news: list[News], looked_s: float) -> None:
+        self.benches.take(news, looked_s)
         if self.mqtt:
             if not self.mqtt.told.runs():  # from now on; what begins later is told whole
                 newest, end = max(self._follower.ends().items(), default=(0, 0))

@@ -2,23 +2,41 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import subprocess
 import sys
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, NamedTuple
 
-from proofbath.errors import InputError
+from pydantic import ValidationError
+
+from proofbath.bench.after_trip import ENDED_EARLY
+from proofbath.bench.connect import bench_holder, control_path
+from proofbath.bench.control_socket import command
+from proofbath.bench.description import BenchFile
+from proofbath.description import Described
+from proofbath.errors import BenchFaultError, InputError, ProofbathError
 from proofbath.run.plan import NightPlan
+from proofbath.wire.table import TripReason
+from proofbath.wire.trip_words import TRIP_WORDS
 from proofbath.workshop.planning import plan_text
 from proofbath.workshop.shop import Shop
+from proofbath.workshop.start_verdict import read_verdict
 
 PLAN, SAID, TOLD = "plan.toml", "night-output.txt", "night-errors.txt"
-LINES_SHOWN = 12
+START, VERDICT = "start.json", "verdict.json"
+"""Files of a night's folder: what was ordered, and what its process said came of the start."""
+LOOK_S = 0.1
+"""Between two looks for a verdict."""
+PATIENCE_S = 10.0
+LOOK_BACK = 50
+"""Newest folders of nights that are looked through for a bench's last start."""
 NIGHT = (sys.executable, "-m", "proofbath", "night")
 
 
@@ -40,39 +58,62 @@ class NightOrder(NamedTuple):
         return options + ([f"--loaded-as-planned={self.loaded}"] if self.loaded else [])
 
 
+class StartNote(Described):
+    """A start as it is kept in its folder, so that pages that were started again know of it."""
+
+    bench: str
+    at: str
+    by: str
+    attended: bool
+    loaded: str
+    pid: int
+
+
 class Launched(NamedTuple):
-    """How a start stands; `lines` are what the process said of its end."""
+    """How a start stands: going on, done with a run that began, or failed before heat."""
 
     state: Literal["going", "done", "failed"]
     at: str
     folder: Path
     lines: tuple[str, ...] = ()
+    """Why it came to nothing."""
+    trip: str | None = None
+    """The latched trip that stands in the way, where that is why."""
+    begun: bool = False
+    """Whether its process has said that the run has begun."""
+    attended: bool = False
+    loaded: str = ""
 
 
 @dataclass
 class _Start:
-    process: subprocess.Popen[bytes]
-    at: str
+    note: StartNote
     folder: Path
+    process: subprocess.Popen[bytes] | None = None
+    """None for a start of an earlier life of these pages."""
 
 
 class Launcher:
-    """Remembers the last start on each bench; they outlive it."""
+    """Remembers the last start on each bench; they outlive it, and it reads them again."""
 
     def __init__(self, shop: Shop, verb: Sequence[str] = NIGHT) -> None:
+        self.patience_s = PATIENCE_S
+        """How long is waited for what comes of a start."""
         self._shop = shop
         self._verb = [*verb]
-        self._starts: dict[str, _Start] = {}
+        self._starts: dict[str, _Start | None] = {}
         self._lock = threading.Lock()
 
     def start(self, order: NightOrder, at: str) -> Path:
         """Start a night at a time (ISO 8601 UTC) and return the folder of its files.
 
-        Raises InputError while the last start on the bench still goes on.
+        Raises InputError while the last start on the bench still goes on; a process that only
+        watches its bench behind its run makes way.
         """
         with self._lock:
-            before = self._starts.get(order.bench)
-            if before is not None and before.process.poll() is None:
+            before = self._last(order.bench)
+            under_way = before is not None and self._exit(before) is None
+            if under_way and not only_watches(self._shop.bench(order.bench)):
                 raise InputError(
                     f"bench {order.bench}: a night is under way, or its results are still being"
                     " kept; stop it first, or wait a moment"
@@ -83,46 +124,131 @@ class Launcher:
             plan_file.write_text(plan_text(order.plan), encoding="utf-8")
             command = [
                 *self._verb, str(plan_file), "--bench", str(bench_file),
-                "--shop", str(self._shop.path), "--by", order.by, "--yes", *order.options(),
+                "--shop", str(self._shop.path), "--by", order.by, "--yes",
+                "--verdict", str(folder / VERDICT), *order.options(),
             ]  # fmt: skip
             process = _detached(command, self._shop.folder, folder)
-            self._starts[order.bench] = _Start(process, at, folder)
+            note = StartNote(
+                bench=order.bench,
+                at=at,
+                by=order.by,
+                attended=order.attended,
+                loaded=order.loaded,
+                pid=process.pid,
+            )
+            (folder / START).write_text(note.model_dump_json(), encoding="utf-8")
+            self._starts[order.bench] = _Start(note, folder, process)
             return folder
+
+    def verdict(self, bench: str) -> Launched | None:
+        """Return how the last start on a bench stands, once its process has said so.
+
+        After `patience_s` it is returned as it is then.  One that refuses has given its bench
+        back when this returns, so that the next start finds it free.
+        """
+        with self._lock:
+            start = self._last(bench)
+        if start is None or start.process is None:
+            return self.last(bench)
+        for _ in range(round(self.patience_s / LOOK_S)):
+            if read_verdict(start.folder / VERDICT) is not None:
+                break
+            with suppress(subprocess.TimeoutExpired):
+                start.process.wait(LOOK_S)
+                break
+        came = self._launched(start)
+        if came.state == "failed":
+            with suppress(subprocess.TimeoutExpired):
+                start.process.wait(self.patience_s)
+        return came
 
     def last(self, bench: str) -> Launched | None:
         """Return how the last start on a bench stands."""
         with self._lock:
-            start = self._starts.get(bench)
-            status = None if start is None else start.process.poll()
-        if start is None:
-            return None
-        if status is None:
-            return Launched("going", start.at, start.folder)
-        state: Literal["done", "failed"] = "failed" if status else "done"
-        return Launched(state, start.at, start.folder, last_lines(start.folder / TOLD))
+            start = self._last(bench)
+        return None if start is None else self._launched(start)
 
     def forget(self, bench: str) -> None:
         """Say no more of a start that has ended."""
         with self._lock:
-            start = self._starts.get(bench)
-            if start is not None and start.process.poll() is not None:
-                del self._starts[bench]
+            start = self._last(bench)
+            if start is not None and self._exit(start) is not None:
+                (start.folder / START).unlink(missing_ok=True)
+                self._starts[bench] = None
+
+    def _launched(self, start: _Start) -> Launched:
+        status, verdict = self._exit(start), read_verdict(start.folder / VERDICT)
+        begun = verdict is not None and verdict.verdict == "begun"
+        found = Launched("going", start.note.at, start.folder, begun=begun)
+        found = found._replace(attended=start.note.attended, loaded=start.note.loaded)
+        if verdict is not None and not begun:
+            return found._replace(state="failed", lines=verdict.faults, trip=verdict.trip)
+        if status is None or begun:  # how a run that has begun ends, its record says
+            return found if status is None else found._replace(state="done")
+        words = "its process ended without saying why; what it printed is kept in"
+        return found._replace(state="failed", lines=(f"{words} {start.folder.name}/{TOLD}",))
+
+    def _last(self, bench: str) -> _Start | None:
+        if bench not in self._starts:
+            self._starts[bench] = next(_kept(self._shop, bench), None)
+        return self._starts[bench]
+
+    def _exit(self, start: _Start) -> int | None:
+        """Return how a start's process ended; None while it goes on.
+
+        One of an earlier life goes on while it holds its bench; how it ended its verdict says.
+        """
+        if start.process is not None:
+            return start.process.poll()
+        try:
+            holder = bench_holder(self._shop.bench(start.note.bench))
+        except ProofbathError:
+            return 1
+        if holder == start.note.pid:
+            return None
+        verdict = read_verdict(start.folder / VERDICT)
+        return 0 if verdict is not None and verdict.verdict == "begun" else 1
 
 
-def last_lines(path: Path) -> tuple[str, ...]:
-    """Return the last lines a process wrote; none where there are none."""
+def only_watches(bench: BenchFile) -> bool:
+    """Whether the process that holds a bench has ended its run and only watches the bath."""
     try:
-        text = path.read_text(encoding="utf-8", errors="replace")
-    except OSError:
-        return ()
-    lines = [line.strip() for line in text.splitlines() if line.strip()]
-    return tuple(lines[-LINES_SHOWN:])
+        answer = json.loads(command(control_path(bench), "status"))
+    except BenchFaultError:
+        return False
+    return answer.get("doing") in ENDED_EARLY
+
+
+def reasons(came: Launched) -> tuple[str, ...]:
+    """Return why a start was refused, and what to do, one line each."""
+    if came.trip is None:
+        return came.lines
+    said = TRIP_WORDS[TripReason[came.trip.upper()]]
+    (shown,) = came.lines
+    return (f"{said.what[:1].upper()}{said.what[1:]} ({shown}). What to do: {said.remedy}.",)
+
+
+def _kept(shop: Shop, bench: str) -> Iterator[_Start]:
+    """Yield the starts on a bench that stand in the folder of nights, the newest first."""
+    if not shop.nights.is_dir():
+        return
+    folders = sorted((f for f in shop.nights.iterdir() if f.name[:14].isdigit()), reverse=True)
+    for folder in folders[:LOOK_BACK]:
+        with suppress(OSError, ValidationError):
+            note = StartNote.model_validate_json((folder / START).read_text(encoding="utf-8"))
+            if note.bench == bench:
+                yield _Start(note, folder)
 
 
 def _folder(shop: Shop, batch: str, at: str) -> Path:
+    """Make the folder of a night; a second one of the same second has a number of its own."""
     stamp = re.sub(r"[^0-9]", "", at)[:14]
     name = re.sub(r"[^A-Za-z0-9._-]+", "-", batch).strip(".-") or "night"
     folder = shop.nights / f"{stamp}-{name}"
+    for n in range(2, 100):
+        if not (folder / PLAN).exists():
+            break
+        folder = shop.nights / f"{stamp}-{name}-{n}"
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -12,7 +12,7 @@ from proofbath.errors import RecordError
 from proofbath.store.database import Database
 from proofbath.store.journal import EventLine, RunHead
 from proofbath.store.row import ROW, ROW_TEXT
-from proofbath.store.tables import CHUNK, EVENT, RUN, Place
+from proofbath.store.tables import CHUNK, EVENT, RUN, Place, place_key
 
 
 class RunState(NamedTuple):
@@ -49,6 +49,8 @@ class ChunkReader:
 
     def __init__(self, place: Place) -> None:
         self._database = Database(place)
+        self.key = place_key(place)
+        """Tells these records from others, as `Status` does."""
 
     def close(self) -> None:
         """Let go of the journal."""

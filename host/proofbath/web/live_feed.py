@@ -133,7 +133,8 @@ class Feed:
             self._beat_s = now_s
             state = await asyncio.to_thread(self._source.state)
             if trouble:
-                state |= {"standing": "stale", "words": trouble}
+                unknown = {"sign": "bad", "doing": "not known"}
+                state |= {"standing": "stale", "words": trouble, "machine": unknown}
             self._say(None, {"kind": "beat", "state": state})
         return not trouble
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 import numpy as np
@@ -22,8 +23,10 @@ from proofbath.store.journal import EventLine, RunHead
 from proofbath.web.history import BATH, SETPOINT, Calibrator, Floats, History, Track
 from proofbath.web.live_chunks import News, RunState
 from proofbath.web.live_setpoint import SetpointReplay
-from proofbath.web.live_words import TRIP_WORDS, flags_in_words, outputs_in_words
+from proofbath.web.live_words import outputs_in_words
+from proofbath.web.present import Sampled, speed_of
 from proofbath.wire.table import DUTY_FULL, STATIONS, State, StationFlag, TripReason
+from proofbath.wire.trip_words import TRIP_WORDS, flag_names
 
 EVENTS_SHOWN = 12
 _TOLD = frozenset({"warning", "alarm", "late", "cycle_spoiled", "run_end"})
@@ -52,10 +55,14 @@ class LiveRun:
         self._last: NDArray[Any] | None = None
         self._notes: list[Note] = []
         self._told: list[dict[str, Any]] = []
+        self._over = False
+        self.alarm = ""
+        """What stands since the run ended, such as heat that goes on."""
 
     def take(self, state: RunState, news: News) -> Track | None:
         """Take what was committed; return the new moments, None when there are none."""
         self.state = state
+        over = self._over  # behind its end a run asks for nothing
         notes = [note_in(event) for event in news.events if event.kind in NOTE_CODES]
         self._notes += [note for note in notes if note.code == "step_begin"]
         for event in news.events:
@@ -65,11 +72,37 @@ class LiveRun:
         if not len(news.rows):
             return None
         track = self._calibrator.track(news.rows)
-        if self._setpoint is not None:
+        if self._setpoint is not None and not over:
             track.values[:, SETPOINT] = self._follow(self._setpoint, track, news.rows, notes)
         self._last = news.rows[-1]
         self.history.add(track)
         return track
+
+    @property
+    def newest_s(self) -> float:
+        """The controller's clock at the newest moment; NaN before the first."""
+        return float(self.history.track().t_s[-1]) if self.history.count else math.nan
+
+    def newest(self) -> dict[str, Any]:
+        """Return the newest moment's numbers as `Track.to_json` gives columns."""
+        track = self.history.track()
+        columns = Track(track.t_s[-1:], track.values[-1:]).to_json()
+        return {
+            "bath_c": _only(columns["bath_c"]),
+            "setpoint_c": _only(columns["setpoint_c"]),
+            "lift_mm": [_only(column) for column in columns["lift_mm"]],
+            "element_a": [_only(column) for column in columns["element_a"]],
+        }
+
+    def sampled(self, not_before_s: float | None) -> Sampled | None:
+        """Return when the newest sample was taken, None before the first.
+
+        `not_before_s` is a look at which it was not there yet, None where it was at the first.
+        """
+        if not self.history.count:
+            return None
+        passed_s = self.newest_s - float(self.history.track().t_s[0])
+        return Sampled(self.head.started, passed_s, speed_of(self._bench), not_before_s)
 
     def describe(self) -> dict[str, Any]:
         """Return how the run stands, ready for JSON."""
@@ -113,6 +146,7 @@ class LiveRun:
         return np.concatenate([calm, replay.follow(track.t_s[at:], bath_c[at:], ())])
 
     def _tell(self, event: EventLine) -> None:
+        self._over, self.alarm = standing_alarm(event, self._over, self.alarm)
         if event.kind in _TOLD:
             text, kind = note_in(event).text, event.kind
         elif event.kind in _TOLD_PLAIN:
@@ -147,12 +181,26 @@ class LiveRun:
                 "station": n,
                 "serial": places[n].serial if n in places else "",
                 "role": places[n].role if n in places else "empty",
-                "flags": flags_in_words(int(row["station_flags"][n - 1]))
-                if row is not None
-                else [],
+                "flags": flag_names(int(row["station_flags"][n - 1])) if row is not None else [],
             }
             for n in range(1, STATIONS + 1)
         ]
+
+
+def standing_alarm(event: EventLine, over: bool, alarm: str) -> tuple[bool, str]:
+    """Return whether a run is over after an event, and what stands since then.
+
+    Behind the end an alarm says what still heats, a warning that it heats no more.
+    """
+    if event.kind in ("run_end", "resumed"):
+        return event.kind == "run_end", ""
+    if over and event.kind == "alarm":
+        return over, note_in(event).text
+    return over, "" if event.kind == "warning" else alarm
+
+
+def _only(column: list[float | None]) -> float | None:
+    return column[0] if column else None
 
 
 def _trip(row: NDArray[Any]) -> dict[str, str] | None:

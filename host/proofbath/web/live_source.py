@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-import json
 import threading
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from proofbath.bench.clock import Clock
+from proofbath.bench.clock import Clock, utc_text
 from proofbath.store.journal import OPEN
 from proofbath.web.history import Track, thinned
 from proofbath.web.live_chunks import ChunkReader
+from proofbath.web.live_figures import figures_now
 from proofbath.web.live_run import LiveRun
+from proofbath.web.live_standing import standing
+from proofbath.web.present import UNSEEN, Process, Seen, seen_in_run
 
-STALE_S = 3.0
-"""Chunks are committed every second; later than this is said."""
 ASK_EVERY_S = 1.0
 BUCKETS_MOST, BUCKETS_USUAL = 2000, 500
 MORE_BUCKETS = 20
 """An increment of a fast virtual bench is thinned to so many spans."""
 
-Ask = Callable[[], str | None]
-"""Asks the bench process how it stands: its JSON, None when no process answers."""
+Ask = Callable[[], Process | None]
+"""Asks what holds the bench how it stands; None when nothing holds it."""
 About = Callable[[dict[str, Any]], dict[str, Any]]
 """Adds to a state what is not in the journal."""
 
@@ -53,25 +53,29 @@ class LiveSource:
         ask: Ask,
         wall_s: Clock,
         about: About = lambda state: state,
+        utc: Callable[[], str] = utc_text,
     ) -> None:
         self._reader = reader
         self._bench = bench
         self._ask = ask
         self._wall_s = wall_s
         self._about = about
+        self._utc = utc
         self._lock = threading.Lock()
         self._run: LiveRun | None = None
         self._number = -1
-        self._looked = False
+        self._looked_s: float | None = None
+        self._not_before_s: float | None = None
+        """A look at which the newest sample was not there yet."""
         self._shown: tuple[tuple[int, int, Window], dict[str, Any]] | None = None
         """The last record shown: many screens ask for the same."""
-        self._news_s = self._asked_s = wall_s() - ASK_EVERY_S
-        self._answer: dict[str, Any] | None = None
+        self._asked_s = wall_s() - ASK_EVERY_S
+        self._process: Process | None = None
 
     def poll(self) -> Increment | None:
         """Read what is new; None when nothing is.  Raises RecordError."""
         with self._lock:
-            self._looked = True
+            before_s, self._looked_s = self._looked_s, self._wall_s()
             run_id = self._run.state.run_id if self._run else None
             look = self._reader.look(self._bench, run_id, self._number)
             if look.run is None:
@@ -82,9 +86,10 @@ class LiveSource:
             ended = look.run != self._run.state
             track = self._run.take(look.run, look.news)
             self._number = look.news.number
+            if track is not None:
+                self._not_before_s = before_s
             if track is None and look.head is None and not ended:
                 return None
-            self._news_s = self._wall_s()
             return Increment(self._run.history.count, track, look.head is not None)
 
     def begin(self, window: Window) -> dict[str, Any]:
@@ -92,7 +97,7 @@ class LiveSource:
 
         Raises RecordError where the journal was not read before and cannot be.
         """
-        if not self._looked:
+        if self._looked_s is None:
             self.poll()
         state = self.state()
         with self._lock:
@@ -109,17 +114,21 @@ class LiveSource:
         """Return how the bench stands, ready for JSON."""
         self._ask_again()
         with self._lock:
-            now_s = self._wall_s()
-            run = self._run.describe() if self._run else None
-            standing, words = self._standing(now_s - self._news_s)
+            now_s, process, run = self._wall_s(), self._process, self._run
+            ours = run is not None and process is not None and self._carries(process, run)
+            shown = UNSEEN if run is None else self._seen(run, process, ours, now_s)
+            found = standing(run.state if run else None, shown, process, ours)
             state = {
                 "bench": self._bench,
-                "standing": standing,
-                "words": words,
+                "standing": found.word,
+                "machine": {"sign": found.sign, "doing": found.doing},
+                "words": found.words,
+                "paused": process is not None and process.paused,
+                "alarm": (process.alarm() if process else "") or (run.alarm if run else ""),
                 "lines": (),
-                "age_s": round(max(0.0, now_s - self._news_s), 1),
-                "run": run,
-                "process": self._answer,
+                "now": figures_now(run, shown, process, now_s),
+                "run": run.describe() if run else None,
+                "process": None if process is None else dict(process.answer),
             }
         return self._about(state)
 
@@ -127,28 +136,17 @@ class LiveSource:
         now_s = self._wall_s()
         if now_s - self._asked_s >= ASK_EVERY_S:
             self._asked_s = now_s
-            said = self._ask()
-            self._answer = None if said is None else json.loads(said)
+            self._process = self._ask()
 
-    def _standing(self, age_s: float) -> tuple[str, str]:
-        run, answers = self._run, self._answer is not None
-        if run is None or run.state.status != OPEN:
-            if self._answer and age_s > STALE_S:
-                return "busy", "Another program runs this bench; its record is kept elsewhere."
-            if self._answer == {}:
-                return "starting", "A run is being started: the bench is checked before heat."
-            return ("idle", "No run on this bench yet.") if run is None else ("ended", _ended(run))
-        if not answers and age_s > STALE_S:
-            return "lost", (
-                "The process that ran this bench is gone, nothing controls it now. The controller "
-                "has switched everything off by itself when its lease ran out. Look at the bench; "
-                "then go on with: proofbath resume."
-            )
-        if age_s > STALE_S:
-            return "stale", (
-                f"No new data for {age_s:.0f} s. What is shown is old. Look at the bench itself."
-            )
-        return "running", "Live."
+    def _carries(self, process: Process, run: LiveRun) -> bool:
+        return process.carries(run.state.run_id, self._reader.key)
+
+    def _seen(self, run: LiveRun, process: Process | None, ours: bool, now_s: float) -> Seen:
+        sampled = run.sampled(self._not_before_s)
+        if sampled is None:
+            return UNSEEN
+        opened, t_s = run.state.status == OPEN, run.newest_s
+        return seen_in_run(sampled, opened, process, ours, t_s, now_s, self._utc())
 
 
 def windowed(track: Track, window: Window) -> Track:
@@ -157,11 +155,3 @@ def windowed(track: Track, window: Window) -> Track:
         first = int(np.searchsorted(track.t_s, track.t_s[-1] - window.last_s))
         track = Track(track.t_s[first:], track.values[first:])
     return thinned(track, max(1, min(window.buckets, BUCKETS_MOST)))
-
-
-def _ended(run: LiveRun) -> str:
-    reason = f": {run.state.reason}".replace("_", " ") if run.state.reason else ""
-    return (
-        f"The last run has ended, {run.state.status}{reason}. Shown is how it ended, not how the "
-        "bath is now: it scalds until it is seen to be below 45 °C."
-    )

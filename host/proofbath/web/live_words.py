@@ -1,138 +1,23 @@
-"""What the controller found, in words for the person at the bench, and what to do about it."""
+"""What a bench shows of itself, in words for the person who stands before it."""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from proofbath.run.input_words import heat_in_words, in_words
+from proofbath.wire.table import Input, Output
 
-from proofbath.wire.table import Input, Output, StationFlag, TripReason
-
-
-class Saying(NamedTuple):
-    """What happened and what to do."""
-
-    what: str
-    remedy: str
-
-
-ISOLATE = "isolate the bench from the mains before you touch it"
-LOOK_FIRST = "look at the whole bench before any heat"
-_CONTROLLER = f"{LOOK_FIRST}; if it happens again, replace the controller"
-
-TRIP_WORDS: dict[TripReason, Saying] = {
-    TripReason.POWER_ON: Saying(
-        "the controller was switched on", f"{LOOK_FIRST}, then start with the trip cleared"
-    ),
-    TripReason.BROWN_OUT: Saying(
-        "the controller's supply voltage fell", f"check its supply; {LOOK_FIRST}"
-    ),
-    TripReason.WATCHDOG: Saying("the controller hung and restarted itself", _CONTROLLER),
-    TripReason.UNKNOWN_BOOT: Saying("the controller restarted, why is not known", _CONTROLLER),
-    TripReason.LIMITS_MISSING: Saying(
-        "the controller has no limits to guard", "start again: a night writes them before heat"
-    ),
-    TripReason.BATH_OVER_LIMIT: Saying(
-        "the bath is hotter than the night's limit",
-        f"let it cool with the lid on; look for heat that stays on ({ISOLATE})",
-    ),
-    TripReason.GUARD_OVER_LIMIT: Saying(
-        "the guard probe reads more than the night's limit",
-        f"let the bath cool with the lid on; compare both probes ({ISOLATE})",
-    ),
-    TripReason.BATH_PROBE_FAULT: Saying(
-        "the bath probe gives no reading", "check its plug and wires"
-    ),
-    TripReason.GUARD_PROBE_FAULT: Saying(
-        "the guard probe gives no reading", "check its plug and wires"
-    ),
-    TripReason.PROBES_DISAGREE: Saying(
-        "bath probe and guard probe disagree",
-        "check that both hang in the stirred bath; check the probes at the ice point",
-    ),
-    TripReason.CLIMB_TOO_FAST: Saying(
-        "the bath climbs faster than it can when it is full",
-        f"check level, stirrer and both probes' places ({ISOLATE})",
-    ),
-    TripReason.HEATER_WELDED: Saying(
-        "the heater draws current although it is off",
-        f"{ISOLATE}: its relay is welded and must be replaced",
-    ),
-    TripReason.HEATER_OPEN: Saying(
-        "the heater takes no current although it is on",
-        f"check its isolator, fuse and element ({ISOLATE})",
-    ),
-    TripReason.CONTACTOR_MIRROR: Saying(
-        "the contactor is not where it was told to be",
-        f"check mains supply, cut-out and contactor ({ISOLATE})",
-    ),
-    TripReason.CLIMB_WHILE_OFF: Saying(
-        "the bath climbs with everything switched off",
-        f"{ISOLATE} at once and look for the heat",
-    ),
-    TripReason.LEVEL_LOW: Saying(
-        "the bath's level is low", "let it cool below 45 °C, fill it to its line, look for a leak"
-    ),
-    TripReason.STIRRER_STOPPED: Saying(
-        "the stirrer does not turn", "check its drive and whether something blocks it"
-    ),
-    TripReason.EMERGENCY_STOP: Saying(
-        "the emergency stop was pressed",
-        "ask who pressed it and why; release it when the cause is gone",
-    ),
-    TripReason.ELEMENT_FEED_STUCK: Saying(
-        "element current flows that nobody asked for",
-        f"{ISOLATE}: the element feed or a station switch does not open",
-    ),
-    TripReason.HEATER_ON_LIMIT: Saying(
-        "the heater was on longer than the night allows",
-        "check lid, level and the bath's figures; then plan the night anew",
-    ),
-    TripReason.PROGRAM_MEMORY: Saying("the controller's program memory is damaged", _CONTROLLER),
-    TripReason.PART_READ_BACK: Saying("a converter does not keep what it was told", _CONTROLLER),
-    TripReason.REFERENCE_CHANNEL: Saying("a converter's reference channel is off", _CONTROLLER),
-    TripReason.STACK_OVERRUN: Saying("the controller ran out of memory", _CONTROLLER),
-    TripReason.PROGRAM_FLOW: Saying("the controller's program went astray", _CONTROLLER),
-    TripReason.CLOCKS_DISAGREE: Saying("the controller's two clocks disagree", _CONTROLLER),
-    TripReason.OFF_FAILED: Saying(
-        "heat goes on though everything is switched off",
-        "Pull the main switch Q1 now, and unplug the supply of the elements."
-        " Keep away from the bath; a licensed electrician finds the welded contact.",
-    ),
-    TripReason.STIRRER_SENSE: Saying(
-        "the rotation sensor says turning though the stirrer is switched off",
-        "Look at the rotation sensor and its wire; it must read still when the stirrer stands.",
-    ),
-}
-
-FLAG_WORDS: dict[StationFlag, str] = {
-    StationFlag.ELEMENT_OVER: "more current than asked for",
-    StationFlag.ELEMENT_OPEN: "element open: no current flows",
-    StationFlag.ELEMENT_SHORT: "element shorted",
-    StationFlag.ELEMENT_TIME: "element fed longer than allowed",
-    StationFlag.GAUGE_FAULT: "gauge gives no reading",
-    StationFlag.OVER_STROKE: "lifted beyond its stroke",
-    StationFlag.ELEMENT_HOT: "element far hotter than the bath: dry, or its wax is gone",
-}
-
-_INPUT_WORDS = (
-    (Input.LEVEL_OK, False, "level low"),
-    (Input.STIRRER_TURNING, True, "stirrer turns"),
-    (Input.EMERGENCY_STOP_CLOSED, False, "emergency stop pressed"),
-    (Input.HEATER_LIVE, True, "heater draws current"),
-    (Input.CONTACTOR_OPEN, False, "contactor is closed"),
+_SHOWN_WHEN = (
+    (Input.LEVEL_OK, False),
+    (Input.STIRRER_TURNING, True),
+    (Input.EMERGENCY_STOP_CLOSED, False),
 )
 _OUTPUT_WORDS = (
-    (Output.CONTACTOR, "contactor told to close"),
     (Output.ELEMENT_FEED, "element feed on"),
     (Output.COOLING, "cooling on"),
 )
 
 
-def flags_in_words(flags: int) -> list[str]:
-    """Return what is wrong at a station."""
-    return [words for flag, words in FLAG_WORDS.items() if flags & flag]
-
-
 def outputs_in_words(inputs: int, outputs: int) -> list[str]:
     """Return what is switched on and what the bench shows of itself."""
-    shown = [words for flag, wanted, words in _INPUT_WORDS if bool(inputs & flag) == wanted]
+    shown = [in_words(inputs, flag) for flag, when in _SHOWN_WHEN if bool(inputs & flag) == when]
+    shown += heat_in_words(inputs)
     return shown + [words for flag, words in _OUTPUT_WORDS if outputs & flag]

@@ -95,14 +95,18 @@ Ask = Callable[[BenchNow], float | None]
 
 def bench_figures(benches: list[BenchNow], now_s: float) -> Iterator[Metric]:
     """Yield what is told of each bench."""
+
+    def present(value: Ask) -> Ask:
+        return lambda bench: value(bench) if bench.fresh(now_s) else None
+
     gauges: dict[str, tuple[str, Ask]] = {
         "running": ("1 while a run is open.", lambda b: b.status == OPEN),
-        "fresh": ("1 while samples of an open run arrive.", lambda b: b.fresh(now_s)),
+        "fresh": ("1 while the newest sample is present.", lambda b: b.fresh(now_s)),
         "tripped": ("1 while the newest sample has a trip.", lambda b: b.trip is not None),
         "run": ("Number of the newest run.", lambda b: b.run_id),
-        "bath_celsius": ("Bath temperature in the newest sample.", lambda b: b.bath_c),
-        "guard_celsius": ("Guard probe in the newest sample.", lambda b: b.guard_c),
-        "heater_duty_ratio": ("Bath heater's duty in the newest sample.", lambda b: b.duty),
+        "bath_celsius": ("Bath temperature, while present.", present(lambda b: b.bath_c)),
+        "guard_celsius": ("Guard probe, while present.", present(lambda b: b.guard_c)),
+        "heater_duty_ratio": ("Bath heater's duty, while present.", present(lambda b: b.duty)),
     }
     for name, (meaning, value) in gauges.items():
         gauge = GaugeMetricFamily(f"proofbath_bench_{name}", meaning, labels=["bench"])

@@ -45,7 +45,7 @@ class State(Described):
     reason: str
     """Why it ended."""
     fresh: bool
-    """Whether samples of it arrive just now."""
+    """Whether its newest sample is present: younger than 3 s, of an open run."""
     step: str
     """What the run does just now, in its plan's words."""
     controller: str | None
@@ -55,7 +55,9 @@ class State(Described):
     t_s: float | None
     """The controller's clock at the newest sample."""
     bath_c: float | None
-    """Bath temperature, °C."""
+    """Bath temperature of now, °C; null where the newest sample is not present."""
+    last_bath_c: float | None
+    """Bath temperature in the newest sample, °C, however old that is."""
     batch: str | None
     """Batch of the night; null for a heating test."""
     stage: str | None

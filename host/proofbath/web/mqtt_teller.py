@@ -54,7 +54,7 @@ class Teller:
         state = self._state(now, now_s)
         if self._said is None or self._said.run != state.run:
             self._identify(now)
-        moving = {"at": "", "t_s": None, "bath_c": None, "waiting": 0}
+        moving = {"at": "", "t_s": None, "bath_c": None, "last_bath_c": None, "waiting": 0}
         still = self._said and self._said.model_copy(update=moving)
         if (
             still != state.model_copy(update=moving)
@@ -104,7 +104,8 @@ class Teller:
             controller=now.controller,
             trip=now.trip,
             t_s=now.t_s,
-            bath_c=now.bath_c,
+            bath_c=now.bath_c if now.fresh(now_s) else None,
+            last_bath_c=now.bath_c,
             batch=now.batch,
             stage=now.stage,
             waiting=len(self.outbox),

@@ -6,25 +6,28 @@ import datetime as dt
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
-from typing import Literal
 from urllib.parse import urlencode
 
 from starlette.requests import HTTPConnection
 
 from proofbath.bench.cautions import NIGHT as CAUTIONS
+from proofbath.bench.connect import bench_last_taken
 from proofbath.bench.in_force import blocking_reasons
 from proofbath.bench.night import HEATING_TEST
 from proofbath.errors import ProofbathError
 from proofbath.run.plan import Stage
-from proofbath.run.profiles import OPEN_C
 from proofbath.store.journal import OPEN, Journal
 from proofbath.store.kinds import Batch, Loading, Result, StationRun, Unit
+from proofbath.store.tables import place_key
 from proofbath.web.api_shapes import Shape
-from proofbath.web.benches import benches_of, heard_at, standing
+from proofbath.web.bath_now import Look, standing_of
+from proofbath.web.benches import benches_of, in_words
 from proofbath.web.benches_now import BenchNow
 from proofbath.web.frame import frame_of
 from proofbath.web.live_hub import asking
-from proofbath.web.night_look import look
+from proofbath.web.night_look import look as look_at_night
+from proofbath.web.start_bath import BathState, bath_state
+from proofbath.web.start_trouble import MORNING, Trouble, ended_age_s, trouble_of
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.charts import reference_chart_of
@@ -36,22 +39,7 @@ from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import batch_story
 from proofbath.workshop.unit_view import Value, start_in, values_in
 
-MORNING = dt.timedelta(hours=24)
-"""So long after its end a night's results stand on the start page."""
 STAGES: tuple[Stage, ...] = ("as-left", "as-found")
-NEW = dt.timedelta(minutes=2)
-"""A sample this old is told as the bath's temperature of now."""
-
-
-class BathState(Shape):
-    """The bath by the last committed sample; `may_open` only where it is known to be cool."""
-
-    bath_c: float | None
-    sampled: str
-    """When that was, ISO 8601; empty where no sample is known."""
-    age: str
-    may_open: Literal["yes", "no", "not known"]
-    words: str
 
 
 class Hung(Shape):
@@ -111,7 +99,7 @@ class LastNight(Shape):
 
 
 class BenchStart(Shape):
-    """A bench on the start page; `sign` good, warn, bad or plain."""
+    """A bench on the start page; `sign` good, warn, bad, wait or plain."""
 
     name: str
     sign: str
@@ -124,6 +112,9 @@ class BenchStart(Shape):
     overdue: tuple[str, ...]
     tonight: Tonight | None
     last_night: LastNight | None
+    """The newest run, where it was done."""
+    trouble: Trouble | None
+    """The newest run, where it was not."""
 
 
 class StartState(Shape):
@@ -137,78 +128,38 @@ class StartState(Shape):
 def start_state(connection: HTTPConnection, shop: Shop) -> StartState:
     """Return what the start page shows; writes nothing."""
     frame = frame_of(connection)
-    at, benches = frame.utc(), benches_of(connection.app)
+    benches, records = benches_of(connection.app), place_key(shop.records.place)
     once = replace(shop, records=Snapshot(shop.records))
-    found = tuple(
-        _bench(once, name, benches.now.get(name) or BenchNow(name), benches.clock(), at)
-        for name in shop.bench_files()
-    )
-    return StartState(at=at, benches=found, cautions=CAUTIONS)
+    found = []
+    for name in shop.bench_files():
+        process = asking(shop.bench(name), benches.clock)()
+        look = Look(process, records, benches.clock(), frame.utc())
+        found.append(_bench(once, name, benches.now.get(name) or BenchNow(name), look))
+    return StartState(at=frame.utc(), benches=tuple(found), cautions=CAUTIONS)
 
 
-def _bench(shop: Shop, name: str, now: BenchNow, now_s: float, at: str) -> BenchStart:
-    sign, words = standing(now, now_s)
-    running = now.status == OPEN
-    busy = not running and asking(shop.bench(name))() is not None
+def _bench(shop: Shop, name: str, now: BenchNow, look: Look) -> BenchStart:
+    found = standing_of(now, look)
+    open_run = now.status == OPEN
+    troubled = now.run_id is not None and (now.trip is not None or now.status not in ("done", OPEN))
+    running = open_run and not troubled
     tonight, overdue = None, list[str]()
     if not running:
-        tonight, overdue = _tonight(shop, name, at)
+        tonight, overdue = _tonight(shop, name, look.at)
     return BenchStart(
         name=name,
-        sign=sign,
-        words=words,
+        sign=found.sign,
+        words=in_words(now, found),
         running=running,
         run=now.run_id,
         batch=now.batch or "",
         step=now.step,
-        bath=bath_state(now, now.fresh(now_s), at, busy),
+        bath=bath_state(now, look, bench_last_taken(shop.bench(name))),
         overdue=tuple(overdue),
         tonight=tonight,
-        last_night=None if running else _last_night(shop, name, now, at),
+        last_night=None if open_run or troubled else _last_night(shop, name, now, look.at),
+        trouble=trouble_of(shop, name, now, look) if troubled else None,
     )
-
-
-def bath_state(now: BenchNow, live: bool, at: str, busy: bool = False) -> BathState:
-    """Return whether a bath may be opened, by its newest run's last sample.
-
-    Not known while it is `busy`: another program runs the bench and keeps its record elsewhere.
-    """
-    sampled = heard_at(now)
-    if now.bath_c is None or not sampled:
-        words = "No sample is known: measure before you open the bath."
-        return BathState(bath_c=None, sampled="", age="", may_open="not known", words=words)
-    old = max(dt.datetime.fromisoformat(at) - dt.datetime.fromisoformat(sampled), dt.timedelta())
-    age = "now" if live else age_in_words(old)
-    running = now.status == OPEN
-    cool = now.bath_c < OPEN_C
-    may_open: Literal["yes", "no", "not known"] = "no"
-    if running and not live:
-        may_open = "not known"
-        words = "The bench is not heard of: measure before you open the bath."
-    elif busy:
-        may_open = "not known"
-        words = "Another program runs this bench: measure before you open the bath."
-    elif running:
-        words = "A night runs: keep the bath shut."
-    elif cool:
-        may_open = "yes"
-        words = f"Below {OPEN_C:g} °C at the last sample, no run since: it may be opened."
-    elif old <= NEW:
-        words = f"Hot: keep it shut until it is below {OPEN_C:g} °C."
-    else:
-        may_open = "not known"
-        words = "It was hot at the last sample: measure before you open the bath."
-    return BathState(bath_c=now.bath_c, sampled=sampled, age=age, may_open=may_open, words=words)
-
-
-def age_in_words(old: dt.timedelta) -> str:
-    """Return how long ago something was."""
-    minutes = int(old.total_seconds() // 60)
-    if minutes < 2:
-        return "just now"
-    if minutes < 120:
-        return f"{minutes} min ago"
-    return f"{minutes // 60} h ago" if minutes < 48 * 60 else f"{minutes // 1440} days ago"
 
 
 def _tonight(shop: Shop, bench: str, at: str) -> tuple[Tonight | None, list[str]]:
@@ -240,7 +191,7 @@ def _planned(
     )
     try:
         plan = plan_night(shop, batch, stage, bench)
-        seen = look(shop, plan, bench, at)
+        seen = look_at_night(shop, plan, bench, at)
     except ProofbathError as error:
         on = dt.date.fromisoformat(at[:10])
         reasons = blocking_reasons(shop.records, shop.bench(bench), on)
@@ -270,14 +221,14 @@ def _last_night(shop: Shop, bench: str, now: BenchNow, at: str) -> LastNight | N
         with closing(Journal(shop.records.place)) as journal:
             if not loadings_of(journal, now.run_id):
                 return None
-    ended = dt.datetime.fromisoformat(heard_at(now) or now.head.started)
+    age_s = ended_age_s(now, now.t_s, at)
     return LastNight(
         run=now.run_id,
         status=now.status,
         reason=now.reason,
         started=now.head.started,
         kept=bool(runs),
-        fresh=dt.datetime.fromisoformat(at) - ended < MORNING,
+        fresh=age_s < MORNING.total_seconds(),
         units=tuple(_cards(shop, bench, [run.entry for run in runs], at)),
     )
 

@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from proofbath.proof import cautions
 from proofbath.web.frame import frame_of
 
 FOLDER = Path(__file__).parent
@@ -63,4 +64,4 @@ def here(path: str, request_path: str) -> bool:
     return request_path == path or (path != "/" and request_path.startswith(f"{path}/"))
 
 
-environment.globals["here"] = here
+environment.globals |= {"here": here, "cautions": cautions}

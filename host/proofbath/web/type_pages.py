@@ -56,12 +56,14 @@ def type_page(
     signed: Viewer,
     name: Name,
     wanted_c: Annotated[str, Query(max_length=20)] = "",
+    cap_kpa: Annotated[str, Query(max_length=20)] = "",
 ) -> Response:
     """Show a type: figures, limits, statistics, and the target for a running temperature."""
     state, faults, target = known_type(shop, name), tuple[str, ...](), None
     if wanted_c.strip():
         try:
-            target = choose_target(shop.records, name, _wanted(wanted_c))
+            cap = _number(cap_kpa, "pressure cap", "kPa") if cap_kpa.strip() else 0.0
+            target = choose_target(shop, name, _number(wanted_c, "wanted", "degrees"), cap)
         except ProofbathError as error:
             faults = error.faults
     return shop_page(
@@ -73,6 +75,7 @@ def type_page(
         statistics=[type_lines(one) for one in type_figures(shop.records, name)],
         toml=tomlkit.dumps(state.type_file.model_dump(mode="json", exclude_none=True)),
         wanted_c=wanted_c,
+        cap_kpa=cap_kpa,
         target=target,
         faults=faults,
         done=said(SAID, request),
@@ -92,8 +95,8 @@ def _types(request: Request, shop: Shop, faults: tuple[str, ...] = ()) -> Respon
     )
 
 
-def _wanted(text: str) -> float:
+def _number(text: str, what: str, unit: str) -> float:
     try:
         return float(text.replace(",", "."))
     except ValueError:
-        raise InputError(f"wanted: {text[:20]!r} is no temperature; type degrees") from None
+        raise InputError(f"{what}: {text[:20]!r} is no number; type {unit}") from None

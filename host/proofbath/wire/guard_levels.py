@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from proofbath.wire.table import StationFlag, StopReason, TripReason
+from proofbath.wire.table import TICK_MS, StationFlag, StopReason, TripReason
 
 Cause = TripReason | StationFlag | StopReason
 
@@ -60,8 +60,7 @@ LEVELS = (
     _level("probe_highest_mc", 160_000, "hotter is no plausible bath", *PROBE_FAULTS),
     _level(
         "guard_threshold_mc", -15_000,
-        "the low threshold of the guard probe's converter; by it one is known from the other, whose "
-        "threshold is probe_lowest_mc",
+        "low threshold of the guard probe's converter, by which it is known from the bath probe's",
         T.PART_READ_BACK,
     ),
     _level("leads_ms", 1_000, "between two cycles that look for broken leads", *PROBE_FAULTS),
@@ -140,12 +139,22 @@ namespace level {
 
 def levels_of(cause: Cause) -> tuple[Level, ...]:
     """Return the levels and persistences a cause is judged by, in the table's order."""
-    return tuple(level for level in LEVELS if cause in level.of)
+    # Numbers of different kinds may be equal: a cause is its kind and its number.
+    return tuple(
+        level
+        for level in LEVELS
+        if any(type(own) is type(cause) and own == cause for own in level.of)
+    )
 
 
 def value_of(name: str) -> int:
     """Return a level by its name, in the unit the name ends with; KeyError for an unknown one."""
     return {level.name: level.value for level in LEVELS}[name]
+
+
+def seconds_of(name: str) -> float:
+    """Return a persistence in s by its name, of ms, s or samples of one tick; KeyError."""
+    return value_of(name) * {"ms": 0.001, "s": 1.0, "samples": TICK_MS / 1000}[name.split("_")[-1]]
 
 
 def header_text() -> str:

@@ -31,6 +31,9 @@ class ServeSettings(Described):
     session_longest_h: Annotated[float, Field(gt=0, le=744)] = 168.0
     metrics_token_file: Annotated[str, Field(min_length=1)] | None = None
     """File whose first line lets a program read /metrics and /health without signing in."""
+    code_on_virtual_benches: bool = True
+    """Whether starting a virtual bench needs the code of `proofbath bench code`; a real one always
+    does. Left out, `serve --virtual` needs none."""
     max_body_bytes: Annotated[int, Field(ge=10_000, le=500_000_000)] = 8_000_000
 
     @model_validator(mode="after")

@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from proofbath.errors import InputError
+from proofbath.proof.cautions import RETARGETING
+from proofbath.proof.engine_cooling import Aim, EngineCooling, aim_faults
 from proofbath.proof.engine_log import EngineLog, parse_log
 from proofbath.proof.engine_offset import Offset, Seen, Target, bench_target, usual_offset
 from proofbath.proof.service import Drift, Service, analyse_log, drift_over_logs, drift_text
@@ -198,15 +200,26 @@ class ChosenTarget(NamedTuple):
     wanted_c: float
     target: Target
     offset: TypeOffset
+    cooling: EngineCooling
     remarks: tuple[str, ...]
+    caution: str = RETARGETING
 
 
-def choose_target(records: Records, type_name: str, wanted_c: float) -> ChosenTarget:
-    """Return the bench's start-to-open for a wanted running temperature, with its uncertainty."""
-    if not 40.0 <= wanted_c <= 120.0:
-        raise InputError(f"wanted {wanted_c:g} °C: 40 to 120 °C can be regulated; give another")
-    found = type_offset(records, type_name)
+def choose_target(
+    shop: Shop, type_name: str, wanted_c: float, cap_kpa: float = 0.0
+) -> ChosenTarget:
+    """Return the bench's start-to-open for a wanted running temperature, with its uncertainty.
+
+    `cap_kpa` is the pressure cap of the engine's cooling system, above the air's; raises InputError
+    for a target beyond the type's cap, or too near to where water boils under that pressure.
+    """
+    found = type_offset(shop.records, type_name)
     target = bench_target(wanted_c, found.offset)
+    cap_c = newest_type(shop.records, type_name).entry.unit_type.cap_c
+    cooling = _cooling(shop, cap_kpa)
+    faults = aim_faults(Aim(type_name, wanted_c, target.bench_c, cap_c), cooling)
+    if faults:
+        raise InputError(*faults)
     remarks = []
     if not found.seen:
         remarks.append(
@@ -219,4 +232,11 @@ def choose_target(records: Records, type_name: str, wanted_c: float) -> ChosenTa
             f"outside the limits of {type_name}: retargeting needs a specification of its own and"
             " several rounds announced beforehand"
         )
-    return ChosenTarget(wanted_c, target, found, tuple(remarks))
+    return ChosenTarget(wanted_c, target, found, cooling, tuple(remarks))
+
+
+def _cooling(shop: Shop, cap_kpa: float) -> EngineCooling:
+    """Return an engine's cooling with plain water under the air pressure of the shop's benches."""
+    airs_kpa = [shop.bench(name).pressure_kpa() for name in shop.bench_files()]
+    given = {"cap_kpa": cap_kpa} | ({"air_kpa": min(airs_kpa)} if airs_kpa else {})
+    return made(EngineCooling, "cooling system", **given)

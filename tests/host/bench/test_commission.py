@@ -173,7 +173,7 @@ def test_a_contactor_that_stays_in_when_the_cable_is_pulled_is_found() -> None:
 def test_a_bench_that_is_not_in_order_is_not_commissioned() -> None:
     fault = '\n[[virtual.fault]]\nkind = "level_low"\n'
     stand = Stand(text=BENCH + fault)
-    with pytest.raises(BenchFaultError, match="bath level: open"):
+    with pytest.raises(BenchFaultError, match="bath level: low"):
         stand.prover.look(STATIONS)
 
 

@@ -20,10 +20,19 @@ import pytest
 from host.bench.controller import IDENTITY, Controller
 from host.bench.nights import BENCH, bench_file
 from host.bench.served import Served, on_pty
-from proofbath.bench.connect import bench_key, connected, control_path
+from proofbath.bench.connect import (
+    bench_holder,
+    bench_key,
+    bench_last_taken,
+    connected,
+    control_path,
+)
 from proofbath.bench.control_socket import ControlSocket, command
+from proofbath.bench.description import BenchFile
 from proofbath.bench.lock import BenchLock
+from proofbath.bench.start import greet
 from proofbath.errors import BenchFaultError
+from proofbath.files import read_toml
 from proofbath.run.acts import Finish, Pause, Resume, Stop
 
 
@@ -75,8 +84,12 @@ def test_two_ports_of_one_controller_do_not_meet(served: Served, tmp_path: Path)
 def test_two_controllers_run_side_by_side(served: Served, tmp_path: Path) -> None:
     with on_pty(Controller(IDENTITY._replace(serial_number=12))) as second:
         second.start()
-        with connected(at_port(served.url), tmp_path), connected(at_port(second.url), tmp_path):
-            pass
+        with (
+            connected(at_port(served.url), tmp_path) as one,
+            connected(at_port(second.url), tmp_path) as other,
+        ):
+            numbers = [greet(link).serial_number for link in (one, other)]
+    assert numbers == [IDENTITY.serial_number, 12]
 
 
 HOLDER = """
@@ -171,3 +184,34 @@ def test_a_benchs_key_is_where_its_controller_is(tmp_path: Path) -> None:
     assert bench_key(bench_file()) == "virtual quay"
     assert bench_key(at_port("socket://rig:7000")) == "socket://rig:7000"
     assert control_path(at_port("socket://rig:7000"), tmp_path).name == "socket-rig-7000.sock"
+
+
+def test_two_virtual_benches_of_one_name_are_two(tmp_path: Path) -> None:
+    """Each in its own workshop's folder; the same file by another way is the same bench."""
+    paths = [tmp_path / name / "bench.toml" for name in ("a-b", "a", "a/b")]
+    for path in paths:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(BENCH)
+    one, two, three = (read_toml(path, BenchFile) for path in paths)
+    assert len({bench_key(one), bench_key(two), bench_key(three)}) == 3
+    assert len({control_path(bench, tmp_path) for bench in (one, two, three)}) == 3
+    (tmp_path / "link.toml").symlink_to(paths[0])
+    assert bench_key(read_toml(tmp_path / "link.toml", BenchFile)) == bench_key(one)
+    changed = one.model_copy(update={"budget": None})
+    assert bench_key(changed) == bench_key(one), "as calibrated today it is the same bench"
+    with connected(one, tmp_path), connected(two, tmp_path):
+        assert bench_holder(one, tmp_path) == os.getpid()
+        assert bench_holder(three, tmp_path) is None
+        with pytest.raises(BenchFaultError, match="in use by process"), connected(one, tmp_path):
+            pass
+    assert bench_holder(one, tmp_path) is None
+    assert bench_last_taken(one, tmp_path) is not None
+    assert bench_last_taken(three, tmp_path) is None
+
+
+def test_real_benches_of_one_port_are_one_wherever_their_files_are(tmp_path: Path) -> None:
+    texts = [BENCH.replace('name = "quay"', f'name = "{n}"\nport = "/dev/tty9"') for n in "ab"]
+    for n, text in enumerate(texts):
+        (tmp_path / f"{n}.toml").write_text(text)
+    one, two = (read_toml(tmp_path / f"{n}.toml", BenchFile) for n in range(2))
+    assert bench_key(one) == bench_key(two) == "/dev/tty9"

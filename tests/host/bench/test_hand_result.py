@@ -80,7 +80,7 @@ def test_intervals_hold_on_elements_of_known_curve() -> None:
     the wax follows 22 s late at its start (own computation from the element model).
     """
     rng = np.random.default_rng(61)
-    unit = VirtualUnit(serial="Teal-82", station=1)
+    unit = VirtualUnit(serial="T82-MODEL", station=1)
     grid_c = np.arange(60.0, 100.0, 0.25)
     grid_mm = [lift_mm(unit, c) for c in grid_c]
     true_c = rising_c(unit, 0.1)

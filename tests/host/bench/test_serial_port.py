@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 from serial import SerialException
 
-from host.bench.controller import Controller
+from host.bench.controller import IDENTITY, Controller
 from host.bench.nights import bench_file, plan
 from host.bench.served import Served, on_pty, on_socket
 from proofbath.bench.link import Link
@@ -153,7 +153,9 @@ def test_a_busy_port_is_refused() -> None:
 def test_a_closed_port_can_be_opened_again() -> None:
     with on_pty(healthy()) as served:
         SerialPort(served.url).close()
-        SerialPort(served.url).close()
+        served.start()
+        with closing(SerialPort(served.url)) as again:
+            assert greet(Link(again)).serial_number == IDENTITY.serial_number
 
 
 def test_a_missing_port_is_wrong_input(tmp_path: Path) -> None:

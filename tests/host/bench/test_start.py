@@ -7,10 +7,17 @@ from typing import Any
 import pytest
 
 from host.bench.controller import IDENTITY, Controller
-from proofbath.bench.calibration import Calibration
+from proofbath.bench.calibration import Calibration, ProbeCalibration
 from proofbath.bench.limits import LimitsSection, StationLimit, wire_limits
 from proofbath.bench.link import Link
-from proofbath.bench.start import check_identity, clear_trip, greet, set_limits, trip_text
+from proofbath.bench.start import (
+    check_identity,
+    check_reference,
+    clear_trip,
+    greet,
+    set_limits,
+    trip_text,
+)
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.errors import BenchFaultError, MismatchError
 from proofbath.wire.line import encode
@@ -206,3 +213,16 @@ def test_nothing_is_cleared_on_a_healthy_controller() -> None:
     link = link_to(controller)
     clear_trip(link, greet(link), NOMINAL, asked=True)
     assert not [m for m in controller.heard if isinstance(m, Clear)]
+
+
+@pytest.mark.parametrize(
+    ("ohm", "fits"), [(400.0, True), (404.0, True), (396.0, True), (404.1, False), (430.0, False)]
+)
+def test_reference_resistor_may_be_a_hundredth_off_the_firmwares(ohm: float, fits: bool) -> None:
+    calibration = Calibration(guard=ProbeCalibration(reference_ohm=ohm))
+    identity = IDENTITY._replace(reference_ohm=400)
+    if fits:
+        check_reference(identity, calibration)
+    else:
+        with pytest.raises(MismatchError, match="guard probe: reference resistor"):
+            check_reference(identity, calibration)

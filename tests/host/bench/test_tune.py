@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import re
 from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from host.bench.controller import IDENTITY
@@ -156,9 +158,29 @@ def test_a_place_that_cannot_be_written_is_told_before_the_test(tmp_path: Path) 
         check_place(tmp_path / "gone" / "bench.toml")
 
 
-def test_the_picture_is_drawn(tuning: Tuning) -> None:
-    assert tuning_picture(tuning.found, "quay", "png").startswith(b"\x89PNG")
-    assert tuning_picture(tuning.found, "quay") == tuning_picture(tuning.found, "quay")
+def drawn_curves(svg: str) -> list[np.ndarray]:
+    """Return the corners of the lines of a picture that have more than two, as they are drawn."""
+    lines = [
+        np.array([[float(n) for n in pair.split()] for pair in re.split("[ML]", path)[1:]])
+        for path in re.findall(r'<path d="(M[-ML\d.\s]+)" clip-path', svg)
+    ]
+    return [line for line in lines if len(line) > 2]
+
+
+def test_the_picture_shows_record_model_and_what_is_left(tuning: Tuning) -> None:
+    """Each curve of the picture, scaled back by its own ends, is what was to be drawn."""
+    found = tuning.found
+    svg = tuning_picture(found, "quay").decode()
+    left_k = found.bath_c - found.fitted_c
+    noise_is_simplified, smooth = 0.15, 0.01
+    wanted = ((found.bath_c, smooth), (found.fitted_c, smooth), (left_k, noise_is_simplified))
+    for line, (values, share) in zip(drawn_curves(svg), wanted, strict=True):
+        along = np.interp(found.t_s, found.t_s[[0, -1]], line[[0, -1], 0])
+        height = -np.interp(along, line[:, 0], line[:, 1])
+        scaled = np.interp(height, (height.min(), height.max()), (values.min(), values.max()))
+        assert scaled == pytest.approx(values, abs=share * np.ptp(values))
+    assert f"<!-- rms {found.rms_k:.3f} K, limit" in svg
+    assert "<!-- quay -->" in svg
 
 
 def test_a_heating_test_is_no_night_to_go_on_with(tested: HeatingTest) -> None:

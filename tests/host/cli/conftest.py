@@ -29,12 +29,18 @@ def own_locks(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 
 @pytest.fixture
-def call(capsys: pytest.CaptureFixture[str]) -> Call:
+def utc() -> Callable[[], str] | None:
+    """Return the clock of verbs that issue papers; None for the computer's own."""
+    return None
+
+
+@pytest.fixture
+def call(capsys: pytest.CaptureFixture[str], utc: Callable[[], str] | None) -> Call:
     """Return what runs the command line and tells its status, output and errors."""
 
     def run(*arguments: object) -> Said:
         with pytest.raises(SystemExit) as left:
-            main([str(argument) for argument in arguments])
+            main([str(argument) for argument in arguments], utc)
         assert isinstance(left.value.code, int)
         return Said(left.value.code, *capsys.readouterr())
 

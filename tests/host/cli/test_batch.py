@@ -240,7 +240,10 @@ def test_a_conditional_pass_is_agreed_to(call: Call, ferry: FerryShop, shop: Arg
     ("arguments", "words"),
     [
         (("show", "ferry 99"), "no batch of name 'ferry 99'"),
-        (("open", "ferry 9", "--type", "F99", "--customer", "R", *BY), "type 'F99': not on record"),
+        (
+            ("open", "ferry 9", "--type", "Wigeon-90", "--customer", "R", *BY),
+            "type 'Wigeon-90': not on record",
+        ),
         (("intake", BATCH, "T82-7", "--good", *BY), "not on record; read its tag again"),
         (("intake", BATCH, "T82-1", "--new", "--good", *BY), "is on record already; it is not new"),
         (

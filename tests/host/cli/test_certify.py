@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,17 +11,13 @@ import pytest
 from host.cli.conftest import Call, Said
 from host.workshop.papers_fixtures import CONDITIONAL, FAIL, measured_batch
 from host.workshop.raw_shop import BATCH, CERTIFIER, OPERATOR, TODAY, at
-from proofbath import cli
-from proofbath.cli import certify as verb
 
 
-@pytest.fixture(autouse=True)
-def today(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The day on which the batch is certified, each call a minute after the one before."""
+@pytest.fixture
+def utc() -> Callable[[], str]:
+    """The day on which the batch is certified, each call an hour after the one before."""
     times = iter([at(TODAY, hour) for hour in range(9, 23)])
-    monkeypatch.setattr(verb, "utc_text", lambda: next(times))
-    monkeypatch.setitem(cli.VERBS, "certify", "")
-    monkeypatch.setitem(cli.VERBS, "verify", "")
+    return lambda: next(times)
 
 
 @pytest.fixture

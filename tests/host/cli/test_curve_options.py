@@ -14,8 +14,8 @@ from proofbath.virtual import truth
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.native import unit_response
 
-PLAIN = VirtualUnit(serial="Teal-82", station=1)
-ASSISTED = VirtualUnit(serial="Heron-103", station=1, melting_c=111.0, heater_per_k=0.0)
+PLAIN = VirtualUnit(serial="T82-MODEL", station=1)
+ASSISTED = VirtualUnit(serial="H103-MODEL", station=1, melting_c=111.0, heater_per_k=0.0)
 
 
 def written(path: Path, unit: VirtualUnit, corners: list[tuple[float, float, float]]) -> Path:

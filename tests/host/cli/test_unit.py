@@ -22,6 +22,7 @@ from host.workshop.ferry_shop import (
 )
 from proofbath.cli import VERBS
 from proofbath.curve.hand_record import header, reading_row
+from proofbath.proof.cautions import RETARGETING
 from proofbath.store.kinds import Unit
 from proofbath.workshop.intake import TypeFile, add_unit
 
@@ -81,8 +82,11 @@ def test_a_unit_is_put_on_record_once(call: Call, shop: Arguments) -> None:
     ("arguments", "words"),
     [
         (("add", "F 1", "--type", "Teal-82", *BY), "serial: string should match pattern"),
-        (("add", "F1", "--type", "F99", *BY), "type 'F99': not on record"),
-        (("add", "F1", "--type", "Teal-82", "--by", "Bo"), "first (proofbath records person)"),
+        (("add", "W90-0101", "--type", "Wigeon-90", *BY), "type 'Wigeon-90': not on record"),
+        (
+            ("add", "W90-0101", "--type", "Teal-82", "--by", "Bo"),
+            "first (proofbath records person)",
+        ),
         (("show", "T82-9"), "no unit of serial 'T82-9'"),
         (("list", "--batch", "ferry 99"), "no batch of name 'ferry 99'"),
         (("reference", "T82-9", *BY), "no unit of serial 'T82-9'"),
@@ -110,7 +114,8 @@ def test_a_changed_type_needs_a_higher_version(call: Call, shop: Arguments, tmp_
     higher = changed.model_copy(update={"version": 2})
     write_type(path, TEAL_82.model_copy(update={"specification": higher}))
     said = call("unit", "type", path, *BY, *shop)
-    assert (said.status, said.out) == (0, "type Teal-82: version 2 is on record\n")
+    assert said.status == 0
+    assert said.out == f"type Teal-82: version 2 is on record\n{RETARGETING}\n"
     operator = call("unit", "type", path, "--by", OPERATOR, *shop)
     assert operator.status == 0, "nothing new: nothing is written"
 

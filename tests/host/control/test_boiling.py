@@ -1,4 +1,4 @@
-"""Boiling limits against IAPWS, ISO 2533 and published boiling points of coolant mixtures."""
+"""Boiling limits against IAPWS, ISO 2533 and boiling points of mixtures from memory."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from iapws.iapws97 import _TSat_P
+from pydantic import ValidationError
 
 from proofbath.control.boiling import Coolant, Glycol, pressure_kpa, saturation_c
 
@@ -43,15 +44,29 @@ def test_standard_atmosphere_and_its_boiling_points() -> None:
         assert saturation_c(kpa) == pytest.approx(other_c, abs=5e-4)
 
 
-@pytest.mark.parametrize("row", rows("glycol_boiling_points.csv"), ids=lambda r: f"{r['glycol']}")
-def test_mixtures_boil_within_two_kelvin_of_the_table(row: dict[str, str]) -> None:
-    """Boiling points by volume share as coolant makers print them, from memory."""
-    share = float(row["percent (memory table: by volume; Raoult column: by mass)"]) / 100.0
-    if share > 0.6:
-        return
-    kind: Glycol = "ethylene" if row["glycol"] == "EG" else "propylene"
-    coolant = Coolant(glycol=kind, share_by_volume=share)
-    assert coolant.boiling_c(101.325) == pytest.approx(float(row["T_boil_C_memory"]), abs=2.0)
+PERCENT = "percent (memory table: by volume; Raoult column: by mass)"
+GLYCOLS: dict[str, Glycol] = {"EG": "ethylene", "PG": "propylene"}
+MIXTURES = [
+    (row["glycol"], float(row[PERCENT]), float(row["T_boil_C_memory"]))
+    for row in rows("glycol_boiling_points.csv")
+    if float(row[PERCENT]) <= 60.0
+]
+
+
+@pytest.mark.parametrize(("glycol", "percent", "boils_c"), MIXTURES)
+def test_mixtures_boil_within_two_kelvin_of_the_table(
+    glycol: str, percent: float, boils_c: float
+) -> None:
+    """Boiling points by volume share as coolant makers tell them: from memory, no source."""
+    coolant = Coolant(glycol=GLYCOLS[glycol], share_by_volume=percent / 100.0)
+    assert coolant.boiling_c(101.325) == pytest.approx(boils_c, abs=2.0)
+
+
+@pytest.mark.parametrize("glycol", ["ethylene", "propylene"])
+@pytest.mark.parametrize("percent", [70.1, 100.0])
+def test_a_mixture_beyond_seventy_percent_is_refused(glycol: Glycol, percent: float) -> None:
+    with pytest.raises(ValidationError, match="share_by_volume"):
+        Coolant(glycol=glycol, share_by_volume=percent / 100.0)
 
 
 def test_the_limit_stays_three_kelvin_below_boiling_and_falls_with_altitude() -> None:

@@ -59,11 +59,22 @@ def test_effective_degrees_of_freedom_of_gum_g41() -> None:
     assert total.expanded_uncertainty == pytest.approx(2.2, abs=0.05)
 
 
-def test_coverage_factors_are_those_of_gum_table_g2() -> None:
-    for row in rows("gum_g2_t_factors.csv"):
-        freedom = math.inf if row["nu"] in ("inf", "infinity") else float(row["nu"])
-        assert coverage_factor(freedom, 0.95) == pytest.approx(float(row["p95"]), abs=5e-5)
-        assert coverage_factor(freedom, 0.99) == pytest.approx(float(row["p99"]), abs=5e-5)
+@pytest.mark.parametrize("row", rows("gum_g2_t_factors.csv"), ids=lambda row: row["nu"])
+def test_coverage_factors_are_those_of_gum_table_g2(row: dict[str, str]) -> None:
+    """JCGM 100:2008 table G.2 to the digits it prints, from memory: two, three in the last rows."""
+    for level, printed in ((0.95, row["p95_from_memory"]), (0.99, row["p99_from_memory"])):
+        half_digit = 0.5 * 10.0 ** -len(printed.partition(".")[2])
+        assert coverage_factor(float(row["nu"]), level) == pytest.approx(
+            float(printed), abs=1.001 * half_digit
+        )
+
+
+@pytest.mark.parametrize("level", [0.6827, 0.95, 0.99])
+def test_coverage_factors_of_one_and_two_degrees_in_closed_form(level: float) -> None:
+    """Student's t: tan(pi p / 2) for one degree of freedom, p sqrt(2 / (1 - p^2)) for two."""
+    assert coverage_factor(1.0, level) == pytest.approx(math.tan(math.pi * level / 2), rel=1e-9)
+    closed = level * math.sqrt(2.0 / (1.0 - level**2))
+    assert coverage_factor(2.0, level) == pytest.approx(closed, rel=1e-9)
 
 
 def test_correlated_inputs_agree_with_gtc() -> None:
@@ -165,7 +176,12 @@ def test_additive_models_of_jcgm_101(shapes: str, last_u: float, half_width: flo
 def test_comparison_loss_of_jcgm_101(
     x1: float, estimate: float, u: float, shortest: tuple[float, float]
 ) -> None:
-    """JCGM 101:2008 9.4.2.2, x1^2 + x2^2 with u 0.005, in 1e-6 (first values from memory)."""
+    """JCGM 101:2008 9.4.2.2 to 9.4.2.4, one a case, in 1e-6: x1^2 + x2^2 with u 0.005.
+
+    The intervals are from memory; estimate and u have a closed form beside the printed figures.
+    """
+    assert x1**2 + 2 * 0.005**2 == pytest.approx(1e-6 * estimate, rel=1e-3)
+    assert 2 * 0.005 * math.hypot(x1, 0.005) == pytest.approx(1e-6 * u, rel=3e-3)
     inputs = [Drawn(x1, 0.005), Drawn(0.0, 0.005)]
     found = propagate(lambda a, b: (a**2 + b**2) * 1e6, inputs, trials=400_000)
     assert found.estimate == pytest.approx(estimate, rel=0.01)

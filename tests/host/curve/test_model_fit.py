@@ -19,7 +19,7 @@ BATH_C = ramps((70, 0), (70, 300), (98, 1), (98, 300), (70, 0.5))
 
 def test_wax_play_and_time_constants_are_found_again() -> None:
     """Lags of the model unit at 0.1, 1, 4, 8 mm: 22.5, 27.7, 37.6, 31.3 s (its equations)."""
-    unit = VirtualUnit(serial="Teal-82", station=1)
+    unit = VirtualUnit(serial="T82-MODEL", station=1)
     lift_mm, _ = unit_response(unit.parameters(), BATH_C, step_s=STEP_S)
     found = fit_model(record_of(BATH_C, lift_mm))
     element = found.element

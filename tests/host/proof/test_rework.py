@@ -19,7 +19,7 @@ from proofbath.virtual.truth import rising_c
 
 NOMINAL_C = 82.0
 LIMITS = Acceptance(80.5, 83.5)
-MODEL = VirtualUnit(serial="Teal-82", station=1, heater_ohm=0.0)
+MODEL = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)
 ONE = np.array([1.0])
 
 

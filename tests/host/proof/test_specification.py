@@ -144,4 +144,4 @@ def test_a_batch_is_frozen_to_what_the_specification_states() -> None:
         check_successor(changed, spec)
     check_successor(changed.model_copy(update={"version": 2}), spec)
     with pytest.raises(InputError, match="cannot follow"):
-        check_successor(changed.model_copy(update={"unit_type": "F83"}), spec)
+        check_successor(changed.model_copy(update={"unit_type": "Wigeon-90"}), spec)

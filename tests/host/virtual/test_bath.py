@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from iapws import IAPWS97
 
 from proofbath.virtual.description import VirtualSection
 from proofbath.virtual.plant import Drive, VirtualPlant
@@ -115,12 +116,15 @@ def test_glycol_boils_higher(percent: float, c: float) -> None:
 
 
 def test_boiling_bath_climbs_no_further() -> None:
+    """What boils away carries the heat off; its latent heat is that of IAPWS-IF97."""
     bath = plant(start_c=99.0, heater_w=2000.0)
     bath.advance(300.0, HEATING)
     assert bath.get("bath.temperature_c") == pytest.approx(bath.get("bath.boiling_c"), abs=0.01)
     level_l = bath.get("bath.level_l")
     bath.advance(600.0, HEATING)
-    boiled_kg = (2000.0 - 1.7 * 80.0) * 600.0 / 2.28e6  # latent heat at 90 degC, from memory
+    at_k = bath.get("bath.boiling_c") + 273.15
+    latent_j_per_kg = 1000.0 * (IAPWS97(T=at_k, x=1).h - IAPWS97(T=at_k, x=0).h)
+    boiled_kg = (2000.0 - 1.7 * 80.0) * 600.0 / latent_j_per_kg
     assert level_l - bath.get("bath.level_l") == pytest.approx(boiled_kg / 0.998, rel=0.03)
 
 
@@ -139,7 +143,7 @@ def test_heat_arrives_after_sheath_and_dead_time() -> None:
 
 
 def test_probes_are_iec_60751() -> None:
-    """IEC 60751 table 1, every 10 K."""
+    """IEC 60751:2022 table 1, every 10 K."""
     quiet = {"noise_k": 0.0}
     with (DATA / "pt100_iec60751_table.csv").open() as file:
         table = {float(r["t_degC"]): float(r["R_equation_ohm"]) for r in csv.DictReader(file)}
@@ -162,8 +166,9 @@ def test_probe_lags_behind_a_ramp_by_its_time_constant() -> None:
     bath = VirtualPlant(section)
     rate = rate_k_per_min(bath, HEATING)
     signals = bath.advance(1.0, HEATING)
-    late_k = (signals.guard_ohm - signals.bath_ohm) / 0.3795  # dR/dT at 65 degC, IEC 60751
-    assert late_k == pytest.approx(rate / 60.0 * 8.0, rel=0.03)
+    ohm_per_k = 0.38332  # 100 (3.9083e-3 - 2 * 5.775e-7 * 65) at 65 degC, IEC 60751:2022
+    late_k = (signals.guard_ohm - signals.bath_ohm) / ohm_per_k
+    assert late_k == pytest.approx(rate / 60.0 * 8.0, rel=0.01)
 
 
 def test_stirrer_needs_a_second_and_still_water_lies_in_layers() -> None:

@@ -14,7 +14,7 @@ from proofbath.wire.session import Session
 from proofbath.wire.table import BootCause, Hello, Identity, Sample
 
 HELLO = encode(Hello(protocol=1))
-TEAL_82 = VirtualUnit(serial="Teal-82", station=1)
+TEAL_82 = VirtualUnit(serial="T82-MODEL", station=1)
 
 
 def talk(bench: VirtualBench, ticks: int = 20) -> bytes:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pydantic import ValidationError
 
 from proofbath.bench.description import BenchFile
 from proofbath.description import parse_toml
@@ -19,7 +20,7 @@ from proofbath.virtual.description import (
     VirtualUnit,
 )
 from proofbath.virtual.native import fault_kinds, keys, library
-from proofbath.virtual.plant import VirtualPlant
+from proofbath.virtual.plant import Drive, VirtualPlant
 from proofbath.virtual.truth import rising_c
 from proofbath.wire.table import STATIONS
 
@@ -31,7 +32,7 @@ fil_l = 8
 [bath_probe]
 lag_s = "slow"
 [[unit]]
-serial = "Teal-82 0412"
+serial = "-"
 station = 7
 [[unit]]
 serial = "T82-0413"
@@ -120,8 +121,14 @@ def test_plant_takes_every_field() -> None:
 
 
 def test_plant_takes_as_many_faults_as_a_description_may_hold() -> None:
-    faults = tuple(VirtualFault(kind="level_low", at_s=n) for n in range(FAULTS_MAX))
-    VirtualPlant(VirtualSection(fault=faults))
+    """Each has half a second of its own: the last one counts like the first."""
+    faults = [VirtualFault(kind="level_low", at_s=n, until_s=n + 0.5) for n in range(FAULTS_MAX)]
+    plant = VirtualPlant(VirtualSection(fault=tuple(faults)))
+    plant.advance(0.25, Drive())
+    seen = [plant.advance(0.5, Drive()).level_ok for _ in range(2 * FAULTS_MAX)]
+    assert seen == [True, False] * (FAULTS_MAX - 1) + [True, True]
+    with pytest.raises(ValidationError, match="fault"):
+        VirtualSection(fault=(*faults, faults[0]))
 
 
 def test_fault_kinds_say_what_they_need() -> None:
@@ -143,7 +150,9 @@ def test_missing_or_foreign_library_is_named_with_the_way_out(tmp_path: Path) ->
 def test_examples_are_bench_files_with_five_units_and_a_reference(name: str, start_c: int) -> None:
     """Nominal start-to-open of the two demonstration types (their design values)."""
     text = (files("proofbath.virtual") / "examples" / f"{name}.toml").read_text("utf-8")
-    virtual = parse_toml(text, BenchFile, name).virtual
+    bench = parse_toml(text, BenchFile, name)
+    assert bench.coolant.glycol == "propylene"  # the book's safety page
+    virtual = bench.virtual
     assert virtual is not None
     assert [u.station for u in virtual.unit] == [1, 2, 3, 4, 5, 6]
     starts = [rising_c(u, 0.1) for u in virtual.unit]

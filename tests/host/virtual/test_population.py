@@ -13,7 +13,7 @@ from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.population import draw_bench, draw_unit
 from proofbath.virtual.truth import rising_c
 
-TEAL_82 = VirtualUnit(serial="Teal-82", station=1)
+TEAL_82 = VirtualUnit(serial="T82-MODEL", station=1)
 
 
 def test_as_found_starts_spread_as_stated() -> None:

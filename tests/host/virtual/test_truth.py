@@ -22,7 +22,7 @@ from proofbath.virtual.truth import (
     volume_lift_mm,
 )
 
-TEAL_82 = VirtualUnit(serial="Teal-82", station=1)
+TEAL_82 = VirtualUnit(serial="T82-MODEL", station=1)
 BARE = TEAL_82.model_copy(update={"friction_mm": 0.0})
 
 

@@ -16,7 +16,7 @@ from proofbath.virtual.native import Floats, unit_response
 from proofbath.virtual.population import draw_unit
 from proofbath.virtual.truth import Power, falling_c, rising_c
 
-TEAL_82 = VirtualUnit(serial="Teal-82", station=1)
+TEAL_82 = VirtualUnit(serial="T82-MODEL", station=1)
 BARE = TEAL_82.model_copy(update={"friction_mm": 0.0})
 
 

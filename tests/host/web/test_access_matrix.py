@@ -12,11 +12,16 @@ from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute, APIWebSocketRoute
 
 from host.web.conftest import ORIGIN, RIGHTS, Browser, knock
+from proofbath.web.at_bench import at_bench
 from proofbath.web.deps import Need
 from proofbath.web.routers import routers
 
 OPEN = {("GET", "/sign-in"), ("POST", "/sign-in"), ("POST", "/api/session"), ("GET", "/api/health")}
 """What a stranger may do: come in, and see that the house stands."""
+
+
+HEATS = {("POST", "/night/start"), ("POST", "/api/night/start")}
+"""What starts heat or clears a trip; `test_night_page` tries all others."""
 
 
 class Door(NamedTuple):
@@ -25,6 +30,8 @@ class Door(NamedTuple):
     method: str
     path: str
     needs: tuple[Need, ...]
+    presence: bool = False
+    """Whether it asks for somebody at the bench."""
 
     @property
     def asked(self) -> str:
@@ -39,16 +46,25 @@ def doors() -> list[Door]:
         for route in router.routes:
             assert isinstance(route, APIRoute | APIWebSocketRoute), route
             methods = sorted(route.methods) if isinstance(route, APIRoute) else ["WEBSOCKET"]
-            needs = tuple(_needs(route.dependant))
-            found += [Door(method, route.path, needs) for method in methods]
+            inner = [*_calls(route.dependant)]
+            needs = tuple(call for call in inner if isinstance(call, Need))
+            found += [Door(m, route.path, needs, at_bench in inner) for m in methods]
     return found
 
 
-def _needs(dependant: Dependant) -> Iterator[Need]:
+def _calls(dependant: Dependant) -> Iterator[object]:
     for inner in dependant.dependencies:
-        if isinstance(inner.call, Need):
-            yield inner.call
-        yield from _needs(inner)
+        yield inner.call
+        yield from _calls(inner)
+
+
+def test_what_heats_asks_for_somebody_at_the_bench_and_for_an_operator() -> None:
+    heating = [door for door in doors() if door.presence]
+    assert {(door.method, door.path) for door in heating} == HEATS
+    for door in heating:
+        for right in RIGHTS:
+            let_in = all(need.allows((right,)) for need in door.needs)
+            assert let_in == (right == "operator"), door
 
 
 def test_every_route_names_the_right_it_needs() -> None:

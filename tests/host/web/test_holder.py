@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from proofbath.errors import InputError
-from proofbath.web.holder import IDLE_S, Holders
+from proofbath.web.holder import IDLE_S, Begun, Holders
 
 
 def held_by_ana() -> Holders:
@@ -27,7 +27,7 @@ def test_two_people_cannot_hold_one_bench() -> None:
     holders = held_by_ana()
     with pytest.raises(InputError, match=r"held by Ana, last active 10 min ago"):
         holders.take("quay", "Ben", 700.0)
-    hold = holders.of("quay")
+    hold = holders.of("quay", 800.0)
     assert hold is not None
     assert hold.person == "Ana"
     assert holders.take("slipway", "Ben", 700.0)
@@ -52,8 +52,25 @@ def test_the_holder_hands_it_over_or_leaves_it() -> None:
         holders.hand_over("quay", "Ben", "Ben", 101.0)
     assert holders.hand_over("quay", "Ana", "Ben", 101.0) == "Ana hands the bench over to Ben"
     assert holders.let_go("quay", "Ben", 102.0) == "Ben leaves the bench"
-    assert holders.of("quay") is None
+    assert holders.of("quay", 800.0) is None
 
 
 def test_taking_what_is_ones_own_tells_nothing_new() -> None:
     assert held_by_ana().take("quay", "Ana", 500.0) == ""
+
+
+def test_a_run_under_way_tells_who_holds_its_bench_until_that_person_leaves() -> None:
+    """As after the pages were started again, or for a night begun at the keyboard."""
+    under_way = [Begun(7, "Ana")]
+    holders = Holders(lambda bench: under_way[0] if bench == "quay" else None)
+    holders.check("quay", "Ana", 0.0)
+    with pytest.raises(InputError, match="held by Ana"):
+        holders.take("quay", "Ben", 10.0)
+    holders.let_go("quay", "Ana", 20.0)
+    assert holders.of("quay", 21.0) is None, "who left it has left it"
+    assert holders.take("quay", "Ben", 22.0) == "Ben takes the bench"
+    holders.let_go("quay", "Ben", 23.0)
+    under_way[0] = Begun(8, "Cay")
+    hold = holders.of("quay", 24.0)
+    assert hold is not None
+    assert hold.person == "Cay"

@@ -20,7 +20,7 @@ def quay(tmp_path: Path) -> Iterator[LiveJournal]:
     quay = LiveJournal(tmp_path / "night.sqlite")
     quay.begin()
     quay.commit()
-    quay.answer = "{}"
+    quay.answer = {}
     yield quay
     quay.close()
 
@@ -50,6 +50,8 @@ async def everything(viewer: Viewer) -> list[dict[str, Any]]:
 
 
 def test_the_first_message_holds_state_and_record(quay: LiveJournal) -> None:
+    quay.says()
+
     async def scene(feed: Feed) -> None:
         first = await told(feed.join())
         assert first["kind"] == "begin"

@@ -134,6 +134,8 @@ def test_the_page_lists_every_bench_of_the_records(
     assert "&lt;b&gt;pier&lt;/b&gt;" in shown
     assert "<b>pier" not in shown
     listed = {line["name"]: line for line in viewer.get("/api/benches").json()}
-    assert listed["quay"]["bath_c"] == pytest.approx(100.0, abs=0.05)
+    assert listed["quay"]["bath_c"] is None, "nobody saw its samples come"
+    assert listed["quay"]["last_bath_c"] == pytest.approx(100.0, abs=0.05)
+    assert listed["quay"]["age_s"] == pytest.approx(13 * 3600, abs=1.0), "it is 7 in the morning"
     assert listed["quay"]["heard"] == "2026-03-01T18:00:00+00:00"
-    assert (listed["quay"]["words"], listed["quay"]["ours"]) == ("running", False)
+    assert (listed["quay"]["words"], listed["quay"]["ours"]) == ("not known", False)

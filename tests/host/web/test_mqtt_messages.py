@@ -87,14 +87,17 @@ def test_the_state_is_told_on_change_and_every_so_often(teller: Teller, tmp_path
     journal = Journal(tmp_path / "r.sqlite")
     with closing(Follower(tmp_path / "r.sqlite")) as follower:
         night = Night(journal)
-        for at_s, step, told in ((101.0, "soak", 1), (102.0, "", 0), (103.0, "ramp", 1)):
+        steps = ((101.0, "soak", 1), (102.0, "", 1), (103.0, "", 0), (104.0, "ramp", 1))
+        for at_s, step, told in steps:  # at the first look nobody saw the samples come
             night.write_second(step)
             now_s[0] = at_s
             benches.take(follower.look())
             teller.stand(benches.now["quay"], at_s)
             assert len(payloads(teller, "state")) == told
         teller.stand(benches.now["quay"], 108.5)  # the samples stay away
-        assert [s["fresh"] for s in payloads(teller, "state")] == [False]
+        (away,) = payloads(teller, "state")
+        assert (away["fresh"], away["bath_c"]) == (False, None)
+        assert away["last_bath_c"] == pytest.approx(100.0, abs=0.005)  # IEC 60751
         teller.stand(benches.now["quay"], 118.5)
         assert len(payloads(teller, "state")) == 1
 

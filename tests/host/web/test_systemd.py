@@ -41,9 +41,14 @@ def test_a_name_that_is_no_file_is_reached_too(monkeypatch: pytest.MonkeyPatch) 
         assert heard.recv(100) == b"STOPPING=1"
 
 
-def test_without_a_manager_nothing_happens(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delenv("NOTIFY_SOCKET", raising=False)
+def test_without_a_manager_nothing_happens(
+    manager: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("NOTIFY_SOCKET")
     notify("READY=1")
+    manager.setblocking(False)
+    with pytest.raises(BlockingIOError):
+        manager.recv(100)
 
 
 @pytest.mark.parametrize(

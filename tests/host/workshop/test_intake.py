@@ -81,9 +81,11 @@ def test_a_types_file_holds_figures_limits_and_rework() -> None:
     kind = "refillable"
     """
     assert parse_toml(text, TypeFile, "teal_82.toml").specification.version == 3
-    with pytest.raises(InputError, match="F83 does not belong to Teal-82"):
+    with pytest.raises(InputError, match="Wigeon-90 does not belong to Teal-82"):
         parse_toml(
-            text.replace('unit_type = "Teal-82"', 'unit_type = "F83"'), TypeFile, "teal_82.toml"
+            text.replace('unit_type = "Teal-82"', 'unit_type = "Wigeon-90"'),
+            TypeFile,
+            "teal_82.toml",
         )
 
 
@@ -100,7 +102,7 @@ def test_a_batch_is_frozen_to_the_newest_version(ferry: FerryShop) -> None:
     ("fields", "words"),
     [
         ({"received": dt.date(2025, 10, 2)}, "received 2025-10-02, today is 2025-10-01"),
-        ({"type_name": "F99"}, "type 'F99': not on record"),
+        ({"type_name": "Wigeon-90"}, "type 'Wigeon-90': not on record"),
         ({"customer": " "}, "batch ferry 13: customer"),
         ({"name": ""}, "name: string should have at least 1"),
     ],
@@ -125,8 +127,8 @@ def test_a_unit_needs_its_type_on_record_and_a_serial_of_its_own(ferry: FerrySho
     add_unit(ferry.shop, Unit(serial="A1", unit_type="Teal-82"), ferry.stamp)
     with pytest.raises(InputError, match="serial A1 is on record already"):
         add_unit(ferry.shop, Unit(serial="A1", unit_type="Teal-82"), ferry.stamp)
-    with pytest.raises(InputError, match="type 'F99': not on record"):
-        add_unit(ferry.shop, Unit(serial="A2", unit_type="F99"), ferry.stamp)
+    with pytest.raises(InputError, match="type 'Wigeon-90': not on record"):
+        add_unit(ferry.shop, Unit(serial="A2", unit_type="Wigeon-90"), ferry.stamp)
 
 
 CASES: list[tuple[str, dict[str, Any], str]] = [

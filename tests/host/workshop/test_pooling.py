@@ -70,7 +70,7 @@ def test_earlier_nights_of_the_type_and_profile_are_pooled_too(ferry: FerryShop)
     own = BenchBudget()
     pooled = pytest.approx((math.sqrt((2 * 0.01 + 4 * 0.04) / 6), 6))
     assert budget(ferry, own, result(0.1, 2)) == pooled
-    for unit_type, profile in (("F83", PROFILE), ("Teal-82", "plain-as-left")):
+    for unit_type, profile in (("Wigeon-90", PROFILE), ("Teal-82", "plain-as-left")):
         found = budget_for(ferry.shop.records, own, QUAY, unit_type, profile, [result(0.1, 2)])
         assert found is not None
         assert found.repeatability_dof == pytest.approx(2)

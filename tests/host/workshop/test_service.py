@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import pytest
 from host.proof.test_service import csv_of, drive
 from host.workshop.measured_shop import NIGHT_K, REPEAT_K, MeasuredShop, Measurement, measured_shop
 from proofbath.errors import InputError
+from proofbath.proof.cautions import RETARGETING
 from proofbath.proof.engine_log import EngineLog
 from proofbath.proof.engine_offset import Seen, usual_offset
 from proofbath.proof.service import Service
@@ -127,12 +129,12 @@ def test_the_offset_of_the_type_is_learnt_from_its_units(shop: MeasuredShop) -> 
 
 
 def test_a_target_is_chosen_for_a_wanted_temperature(shop: MeasuredShop) -> None:
-    before = choose_target(shop.records, "Teal-82", 86.0)
+    before = choose_target(shop.shop, "Teal-82", 86.0)
     assert "prior from memory" in before.remarks[0]
     for n in range(2):
         add(shop, "U1", 87.0 + 0.1 * n, n)
     add(shop, "U2", 86.0, 5)
-    after = choose_target(shop.records, "Teal-82", 87.0)
+    after = choose_target(shop.shop, "Teal-82", 87.0)
     assert after.remarks == ()
     assert after.target.bench_c == pytest.approx(87.0 - after.offset.offset.mean_k)
     assert 81.5 < after.target.bench_c < 83.5  # offsets of 5 K, drawn a little to the prior's 3 K
@@ -140,9 +142,45 @@ def test_a_target_is_chosen_for_a_wanted_temperature(shop: MeasuredShop) -> None
 
 
 def test_a_target_outside_the_types_limits_is_pointed_out(shop: MeasuredShop) -> None:
-    assert "several rounds announced" in choose_target(shop.records, "Teal-82", 95.0).remarks[1]
-    with pytest.raises(InputError, match="40 to 120"):
-        choose_target(shop.records, "Teal-82", 950.0)
+    assert "several rounds announced" in choose_target(shop.shop, "Teal-82", 95.0).remarks[1]
+
+
+@pytest.mark.parametrize(
+    ("wanted_c", "cap_kpa", "says"),
+    [
+        (39.9, 0.0, "at least 40 °C"),
+        (math.nan, 0.0, "at least 40 °C"),
+        (105.1, 100.0, "above the cap of 105 °C of Teal-82"),
+        (math.inf, 200.0, "above the cap of 105 °C of Teal-82"),
+        (97.5, 0.0, "water in an open system under 101.3 kPa of air boils at 100.0 °C"),
+        (97.5, -1.0, "cap_kpa"),
+    ],
+)
+def test_a_target_that_boils_or_overheats_is_refused(
+    shop: MeasuredShop, wanted_c: float, cap_kpa: float, says: str
+) -> None:
+    with pytest.raises(InputError, match=re.escape(says)):
+        choose_target(shop.shop, "Teal-82", wanted_c, cap_kpa)
+
+
+def test_a_stated_pressure_cap_lets_an_engine_run_hotter_up_to_the_types_cap(
+    shop: MeasuredShop,
+) -> None:
+    assert choose_target(shop.shop, "Teal-82", 40.0).wanted_c == 40.0
+    found = choose_target(shop.shop, "Teal-82", 105.0, 90.0)
+    assert found.cooling.air_kpa == pytest.approx(101.325)  # ISO 2533 at sea level
+    assert found.caution == RETARGETING
+
+
+def test_the_air_pressure_is_that_of_the_workshops_benches(shop: MeasuredShop) -> None:
+    """At 2000 m water boils at 93.3 °C (ISO 2533, IAPWS-IF97), 3 K less are 90.3 °C."""
+    (path,) = shop.shop.bench_files().values()
+    path.write_text(path.read_text().replace("[bench]\n", "[bench]\naltitude_m = 2000\n", 1))
+    assert choose_target(shop.shop, "Teal-82", 90.2).cooling.boiling_c() == pytest.approx(
+        93.3, abs=0.1
+    )
+    with pytest.raises(InputError, match=r"the limit is 90\.3 °C"):
+        choose_target(shop.shop, "Teal-82", 90.5)
 
 
 def test_a_long_log_is_thinned_for_the_record_only(shop: MeasuredShop) -> None:

@@ -25,7 +25,7 @@ from system.simulator.conftest import NewBench
 WATCHDOG_US = 1_000_000
 WATCHDOG_SPREAD = 0.1
 """The data sheet's typical second; the simulated one is 1.024 s."""
-LIMITS_COPIES = (52, 129)
+LIMITS_COPIES = (52, 143)
 """Addresses of the two copies of the limits: behind trip, boot counter and serial number."""
 
 

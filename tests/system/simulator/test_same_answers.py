@@ -94,7 +94,7 @@ def test_broken_wires_answer_alike(new_bench: NewBench, kind: str) -> None:
         for bench in benches
     )
     both = native.keys() & binary.keys()
-    assert len(both) > 140
+    assert len(both) > 120, "a dead bus makes the simulated scans late: parts are written anew"
     for ours, theirs in ((native[n], binary[n]) for n in both):
         assert abs(ours.heater_on_ms - theirs.heater_on_ms) <= HEATER_ON_SLACK_MS
         late = {"heater_on_ms": ours.heater_on_ms, "demand_sequence": ours.demand_sequence}

@@ -1,14 +1,10 @@
-/* The Bench page: what the server says is shown at once, what is old is called old. */
+/* The Bench page: the server says which numbers are of now and for how long; others are dashes. */
 import { BATH_LINES, Chart, stationLines } from "./chart.js";
 import { Live } from "./live.js";
 
 const SIGNS = { good: "✓", warn: "▲", bad: "✕", wait: "…", plain: "•" };
-const STANDING = {
-  running: ["good", "live"], starting: ["wait", "starting"], idle: ["plain", "idle"],
-  ended: ["plain", "ended"], busy: ["warn", "busy"], stale: ["bad", "old data"],
-  lost: ["bad", "lost"], refused: ["bad", "not started"],
-};
-const OLD = new Set(["stale", "lost", "ended"]);
+const LINK = ["bad", "not known"];
+const NOBODYS = new Set(["busy", "starting", "refused", "idle"]);
 const MOST_POINTS = 6000;
 const FIGURES_MS = 500;
 
@@ -25,35 +21,38 @@ function start() {
   let record = empty();
   let lastS = null;
   let state = null;
-  let linkUp = true;
-  let shownS = 0;
+  let heardMs = 0;
+  let heardAt = 0;
+  let linkUp = false;
+  let silentS = 0;
+  let shownMs = 0;
 
   const live = new Live(root.dataset.bench, {
     begin(message) {
-      record = message.history ? columns(message.history, message.state.run.begun_s) : empty();
+      record = message.history ? columns(message.history, message.state.run) : empty();
       showState(message.state);
       draw();
-      figures();
     },
     more(moments, all) {
       for (const one of moments) add(record, one);
       if (lastS !== null) trim(record, lastS);
       if (record.t.length > MOST_POINTS) live.look(lastS, across());
       if (!document.hidden) draw();
-      if (all || performance.now() - shownS > FIGURES_MS) figures();
+      if (all || performance.now() - shownMs > FIGURES_MS) figures();
     },
     state: showState,
-    link(up, silentS) {
+    link(up, forS) {
       const note = at("connection");
       linkUp = up;
+      silentS = forS;
       note.hidden = up;
       if (!up) {
-        note.textContent = `No word from the server for ${silentS.toFixed(0)} s: what is shown is old.`
-          + " The run does not need this page. Look at the bench itself.";
+        text(note, "No word from the server. The run does not need this page. Look at the bench itself.");
       }
-      old();
+      figures();
     },
   });
+  setInterval(figures, FIGURES_MS);
   live.look(lastS, across());
 
   at("windows").addEventListener("click", (event) => {
@@ -76,33 +75,69 @@ function start() {
     charts.current.show([hours, ...record.current]);
   }
 
+  /** Since the server's last word; a computer that slept is told so by its calendar alone. */
+  function sinceS() {
+    return Math.max(performance.now() - heardMs, Date.now() - heardAt) / 1000;
+  }
+
   function figures() {
-    shownS = performance.now();
-    put("bath", number(last(record.bath), 2));
-    put("setpoint", number(last(record.setpoint), 2));
+    if (!state) return;
+    shownMs = performance.now();
+    const lateS = sinceS();
+    const now = linkUp && state.now.of && lateS < state.now.good_for_s ? state.now : null;
+    const played = now && now.of === "run" && record.run === state.run.run_id && record.t.length;
+    put("bath", number(played ? last(record.bath) : now && now.bath_c, 2));
+    put("setpoint", number(played ? last(record.setpoint) : now && now.setpoint_c, 2));
     for (const card of at("stations").children) {
       const n = Number(card.dataset.station) - 1;
-      text(card.querySelector(".lift"), number(last(record.lift[n]), 2));
-      text(card.querySelector(".current"), number(last(record.current[n]), 2));
+      text(card.querySelector(".lift"), number(played ? last(record.lift[n]) : now && now.lift_mm[n], 2));
+      text(card.querySelector(".current"), number(played ? last(record.current[n]) : now && now.element_a[n], 2));
     }
+    put("bath-last", now ? "" : lastWords(state.now.last, lateS));
+    progress(now && state.standing !== "ended" ? state.process : null);
+    put("shown", now && now.of === "run" ? (state.run.shown || []).join(" · ") : "");
+    root.classList.toggle("old", !now);
+    chip(at("machine"), ...(linkUp ? [state.machine.sign, state.machine.doing] : LINK));
+    put("words", linkUp ? state.words : "");
+    at("words").hidden = !at("words").textContent;
+    if (!linkUp) put("link", `${SIGNS.bad} no connection for ${silentS.toFixed(0)} s`);
+    else if (now) put("link", `${SIGNS.good} connected, numbers ${(now.age_s + lateS).toFixed(0)} s old`);
+    else put("link", `${SIGNS.warn} connected, no number of now`);
+  }
+
+  function lastWords(known, lateS) {
+    if (known.bath_c === null || known.age_s === null) return "";
+    const ageS = known.age_s + lateS;
+    const when = new Date(Date.now() - 1000 * ageS);
+    const clock = when.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
+    const day = ageS < 43200 ? "" : ` on ${when.toISOString().slice(0, 10)}`;
+    return `last ${known.bath_c.toFixed(1)} °C at ${clock}${day}, ${ago(ageS)}`;
   }
 
   function showState(now) {
     const holder = state && state.holder ? state.holder.person : "";
     const standing = state && state.standing;
     state = now;
-    const [kind, word] = STANDING[now.standing];
-    chip(at("standing"), kind, word);
-    put("words", now.words);
+    heardMs = performance.now();
+    heardAt = Date.now();
+    linkUp = true;
+    at("made").hidden = true;
+    put("alarm", now.alarm);
+    at("alarm").hidden = !now.alarm;
     list(at("lines"), now.lines, "p", (item, line) => { item.textContent = line; });
     at("lines").hidden = !now.lines.length;
-    put("fresh", now.run && now.standing === "running" ? `Newest data ${now.age_s.toFixed(1)} s old.` : "");
     put("holder", now.holder ? now.holder.person + (now.holder.may_be_taken ? " (idle, may be taken)" : "") : "Nobody");
-    progress(now.process);
-    if (now.run) run(now.run);
+    const ours = !NOBODYS.has(now.standing);
+    const step = ours ? now.standing !== "ended" && now.run.step : now.process && now.process.step;
+    put("step", step || "–");
+    if (now.run) run(now.run, ours);
     const acts = at("run-acts");
-    if (acts) acts.hidden = now.standing !== "running" && now.standing !== "stale";
-    old();
+    if (acts) {
+      acts.hidden = now.standing !== "running" && now.standing !== "stale";
+      at("act-pause").hidden = now.paused;
+      at("act-resume").hidden = !now.paused;
+    }
+    figures();
     const mine = now.holder ? now.holder.person : "";
     const other = (standing === "refused") !== (now.standing === "refused");
     if ((standing && other) || (standing && mine !== holder)) reload();
@@ -112,12 +147,6 @@ function start() {
   function reload() {
     const typing = document.activeElement && /^(INPUT|SELECT|TEXTAREA)$/.test(document.activeElement.tagName);
     if (!typing) location.replace(`/bench?name=${encodeURIComponent(root.dataset.bench)}`);
-  }
-
-  function old() {
-    root.classList.toggle("old", !linkUp || (state !== null && OLD.has(state.standing)));
-    if (!linkUp) chip(at("standing"), "bad", "no connection");
-    else if (state) chip(at("standing"), ...STANDING[state.standing]);
   }
 
   function progress(process) {
@@ -134,19 +163,19 @@ function start() {
     return `until about ${end.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}`;
   }
 
-  function run(one) {
-    put("step", one.step || "–");
-    put("shown", OLD.has(state.standing) ? "" : (one.shown || []).join(" · "));
-    const trip = at("trip");
-    trip.hidden = !one.trip;
+  /** Shows the newest run; `ours` says that it is the one that the bench stands for. */
+  function run(one, ours) {
+    at("trip").hidden = !one.trip || !ours;
     put("trip-what", one.trip ? `Tripped: ${one.trip.what}` : "");
     put("trip-remedy", one.trip ? `What to do: ${one.trip.remedy}` : "");
-    put("run-title", `Run ${one.run_id}, ${one.batch} ${one.stage}, begun ${new Date(one.started).toLocaleString()}`);
+    const title = `Run ${one.run_id}, ${one.batch} ${one.stage}, begun ${new Date(one.started).toLocaleString()}`;
+    put("run-title", title);
+    put("record-of", title);
     for (const card of at("stations").children) {
       const place = one.stations[Number(card.dataset.station) - 1];
       const role = place.role === "reference" ? " (reference)" : "";
-      text(card.querySelector(".serial"), (place.serial || place.role) + role);
-      text(card.querySelector(".flags"), place.flags.join(", "));
+      text(card.querySelector(".serial"), ours ? (place.serial || place.role) + role : "–");
+      text(card.querySelector(".flags"), ours ? place.flags.join(", ") : "");
     }
     list(at("events"), [...one.events].reverse(), "li", (item, event) => {
       const when = document.createElement("span");
@@ -194,6 +223,12 @@ function hm(s) {
   return `${Math.floor(minutes / 60)}:${String(minutes % 60).padStart(2, "0")}`;
 }
 
+function ago(s) {
+  if (s < 60) return `${s.toFixed(0)} s ago`;
+  if (s < 7200) return `${Math.floor(s / 60)} min ago`;
+  return s < 172800 ? `${Math.floor(s / 3600)} h ago` : `${Math.floor(s / 86400)} days ago`;
+}
+
 function number(value, decimals) {
   return value === null || value === undefined ? "–" : value.toFixed(decimals);
 }
@@ -204,12 +239,12 @@ function last(column) {
 
 function empty() {
   const six = () => Array.from({ length: 6 }, () => []);
-  return { begun: 0, t: [], bath: [], setpoint: [], lift: six(), current: six() };
+  return { run: null, begun: 0, t: [], bath: [], setpoint: [], lift: six(), current: six() };
 }
 
-function columns(history, begun) {
+function columns(history, run) {
   return {
-    begun, t: history.t_s, bath: history.bath_c, setpoint: history.setpoint_c,
+    run: run.run_id, begun: run.begun_s, t: history.t_s, bath: history.bath_c, setpoint: history.setpoint_c,
     lift: history.lift_mm, current: history.element_a,
   };
 }

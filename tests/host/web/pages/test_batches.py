@@ -17,19 +17,19 @@ Open = Callable[..., Browser]
 HOSTILE = "<img src=x onerror=alert(1)> & 'co\""
 TYPE = """
 [unit_type]
-name = "F83"
-nominal_start_to_open_c = 83.0
-full_open_c = 96.0
+name = "Wigeon-90"
+nominal_start_to_open_c = 90.0
+full_open_c = 103.0
 full_lift_mm = 6.0
-cap_c = 103.0
+cap_c = 105.0
 
 [specification]
-unit_type = "F83"
+unit_type = "Wigeon-90"
 version = {version}
 
 [[specification.limit]]
 quantity = "start_to_open_c"
-nominal = 83.0
+nominal = 90.0
 tolerance = {tolerance}
 threshold_mm = 0.1
 """
@@ -172,10 +172,10 @@ def test_a_type_is_uploaded_and_rises_in_version(open_browser: Open, shop: Shop)
     browser = open_browser("certifier")
     for version, tolerance, status in ((1, 2.0, 303), (1, 1.5, 422), (2, 1.5, 303)):
         text = TYPE.format(version=version, tolerance=tolerance)
-        files = {"type": ("f83.toml", text.encode(), "application/toml")}
+        files = {"type": ("wigeon_90.toml", text.encode(), "application/toml")}
         assert browser.post("/batches/types", files=files).status_code == status
-    page = browser.get("/batches/types/one", params={"name": "F83", "wanted_c": "87,5"}).text
-    assert "Type F83, version 2" in page
+    page = browser.get("/batches/types/one", params={"name": "Wigeon-90", "wanted_c": "87,5"}).text
+    assert "Type Wigeon-90, version 2" in page
     assert "87.5 °C in the engine" in page
     assert (
         browser.get("/batches/types/one", params={"name": "Teal-82", "wanted_c": "hot"}).status_code

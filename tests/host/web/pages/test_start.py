@@ -18,9 +18,11 @@ from host.workshop.papers_fixtures import OPENS_C
 from host.workshop.raw_shop import LEFT_ON, REFERENCE, TEAL_82, begin_batch
 from proofbath.store.access import Credential
 from proofbath.web.app import make_app
+from proofbath.web.bath_now import Look, age_in_words
 from proofbath.web.benches_now import BenchNow
 from proofbath.web.password import Passwords
-from proofbath.web.start_view import age_in_words, bath_state
+from proofbath.web.present import Process
+from proofbath.web.start_bath import bath_state
 from proofbath.workshop.shop import Shop
 
 Open = Callable[..., Browser]
@@ -78,46 +80,79 @@ def test_without_a_bench_the_page_says_so(open_browser: Open, shop: Shop) -> Non
     assert open_browser("viewer").get("/").status_code == 422
 
 
-def heard(bath_c: float, status: str, old_s: float) -> BenchNow:
-    """Return a bench whose newest sample is so old and so warm."""
+def heard(bath_c: float, status: str, old_s: float, trip: str | None = None) -> BenchNow:
+    """Return a bench whose newest sample is so old, by the calendar, and so warm."""
     began = dt.datetime.fromisoformat(AT) - dt.timedelta(seconds=old_s + 100)
-    now = BenchNow("quay", 7, status=status, t_s=100.0, first_s=0.0, bath_c=bath_c)
+    now = BenchNow("quay", 7, status=status, t_s=100.0, first_s=0.0, bath_c=bath_c, trip=trip)
     now.head = type("Head", (), {"started": began.isoformat()})()
+    now._speed = 1.0
     return now
 
 
+def look(process: Process | None = None) -> Look:
+    return Look(process, "here", 0.0, AT)
+
+
+TOLD = {"run": 7, "records": "here", "age_s": 0.2, "t_s": 100.0, "doing": "heating"}
+
+
 @pytest.mark.parametrize(
-    ("bath_c", "status", "old_s", "live", "busy", "may_open"),
+    ("bath_c", "status", "old_s", "may_open"),
     [
-        (44.9, "done", 3600, False, False, "yes"),
-        (45.0, "done", 60, False, False, "no"),
-        (88.0, "stopped", 3600, False, False, "not known"),
-        (30.0, "open", 1, True, False, "no"),
-        (30.0, "open", 600, False, False, "not known"),
-        (30.0, "done", 3600, False, True, "not known"),
+        (44.9, "done", 3600, "yes"),
+        (45.0, "done", 60, "no"),
+        (88.0, "stopped", 3600, "not known"),
+        (30.0, "open", 600, "not known"),
     ],
 )
 def test_a_bath_is_safe_only_where_that_is_known(
-    bath_c: float, status: str, old_s: float, live: bool, busy: bool, may_open: str
+    bath_c: float, status: str, old_s: float, may_open: str
 ) -> None:
-    assert bath_state(heard(bath_c, status, old_s), live, AT, busy).may_open == may_open
+    assert bath_state(heard(bath_c, status, old_s), look()).may_open == may_open
+
+
+def test_a_bath_that_another_program_heats_is_told_as_that_program_says() -> None:
+    """The last run left it at 44.1 °C an hour ago; another program has heated it to 75.9 °C."""
+    other = Process(TOLD | {"records": "elsewhere", "bath_c": 75.9}, 0.0)
+    found = bath_state(heard(44.1, "done", 3600), look(other))
+    assert (found.bath_c, found.may_open) == (75.9, "not known")
+    silent = Process({}, 0.0, 4711)
+    found = bath_state(heard(44.1, "done", 3600), look(silent))
+    assert (found.bath_c, found.last_c, found.may_open) == (None, 44.1, "not known")
+    assert found.last.endswith("60 min ago")
+
+
+def test_a_bath_that_somebody_took_since_the_last_sample_is_not_known_to_be_cool() -> None:
+    now = heard(44.1, "done", 3600)
+    then = dt.datetime.fromisoformat(AT)
+    assert bath_state(now, look(), then - dt.timedelta(hours=2)).may_open == "yes"
+    assert bath_state(now, look(), then - dt.timedelta(minutes=5)).may_open == "not known"
+
+
+def test_a_bath_that_is_watched_after_a_trip_is_shown_and_stays_shut() -> None:
+    now = heard(80.0, "tripped", 600, "climb_while_off")
+    watched = bath_state(now, look(Process(TOLD | {"bath_c": 71.5, "t_s": 700.0}, 0.0)))
+    assert (watched.bath_c, watched.may_open) == (71.5, "no")
+    cool = bath_state(heard(30.0, "tripped", 600, "climb_while_off"), look())
+    assert (cool.bath_c, cool.may_open) == (None, "not known"), "it may be heated still"
 
 
 def test_a_bath_without_samples_is_not_known() -> None:
-    assert bath_state(BenchNow("quay"), False, AT).may_open == "not known"
+    assert bath_state(BenchNow("quay"), look()).may_open == "not known"
 
 
 @pytest.mark.parametrize(
-    ("old", "words"),
+    ("old_s", "words"),
     [
-        (dt.timedelta(seconds=90), "just now"),
-        (dt.timedelta(minutes=119), "119 min ago"),
-        (dt.timedelta(hours=47), "47 h ago"),
-        (dt.timedelta(hours=50), "2 days ago"),
+        (3.4, "3 s ago"),
+        (90, "1 min ago"),
+        (119 * 60, "119 min ago"),
+        (47 * 3600, "47 h ago"),
+        (50 * 3600, "2 days ago"),
     ],
 )
-def test_ages_read_well(old: dt.timedelta, words: str) -> None:
-    assert age_in_words(old) == words
+def test_ages_read_well(old_s: float, words: str) -> None:
+    assert age_in_words(old_s) == words
 
 
 def test_results_of_a_night_without_its_process_are_put_on_record(tmp_path: Path) -> None:
