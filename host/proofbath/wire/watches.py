@@ -42,8 +42,8 @@ class Watch(Enum):
         "bath minus guard probe changed by {change_k:+.2f} K since the start, limit {limit_k:.2f}"
         " K; check both probes at the ice point",
         "stratified, or a probe drifts: `calibrate probe --check` before you certify. The limit is"
-        " 0.3 K on a steady bath; while the bath moves, 40 s times its rate is added, because probes"
-        " of unlike lag differ by that",
+        " 0.3 K on a steady bath; while the bath moves, 40 s times its rate is added, because"
+        " probes of unlike lag differ by that",
     )
     CAPACITY_CHANGED = Telling(
         "heat capacity changed by {change_percent:+.0f} % since the first rise, limit"
