@@ -51,7 +51,7 @@ ROOMS = (
     ("proof", "", "test_*"),
     ("curve", "budget", "test_budget"),
     ("bench", "preflight", "test_preflight"),
-    ("bench", "in_force", "test_in_force"),
+    ("bench", "in_force", "test_in_force*"),
     ("bench", "limits", "test_limits"),
     ("bench", "loading", "test_loading*"),
 )
