@@ -39,6 +39,7 @@ ROOMS = (
     ("run", "acts", "test_acts test_any_events"),
     ("run", "one_at_a_time", "test_one_at_a_time"),
     ("run", "power", "test_power*"),
+    ("run", "steady", "test_course_edges"),
     ("run", "blocks heat_watch station_watch input_watch", "test_watch*"),
     ("run", "", "test_*"),
     ("proof", "decision measured specification verdict", "test_decision* test_spec* test_verdict"),
