@@ -8,7 +8,11 @@ from host.run.night import Night
 from host.run.workshop import TEAL_82
 from host.simple_bath import WORKSHOP, SimpleBench
 from proofbath.run.blocks import Block
+from proofbath.run.branch import BranchWatch
+from proofbath.run.duration import leg_seconds
+from proofbath.run.note import Branch
 from proofbath.run.profile import Drive, Hold, Ramp, Soak, Step, resolve
+from proofbath.run.progress import Timetable
 from proofbath.run.reading import NO_CURRENT, Demand, Reading
 from proofbath.run.sequencer import Sequencer
 from proofbath.run.states import Phase
@@ -119,3 +123,77 @@ def test_a_slope_is_of_the_last_minute_in_its_unit(
 def test_a_record_of_less_than_a_minute_is_not_steady() -> None:
     assert not steadiness(5).within(1.0, 1.0)
     assert steadiness(6).within(1.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("from_c", "to_c", "branch"),
+    [
+        (60.0, 60.049, Branch.LEVEL),
+        (60.0, 60.051, Branch.RISING),
+        (60.0, 59.949, Branch.FALLING),
+        (60.0, 59.951, Branch.LEVEL),
+    ],
+)
+def test_less_than_a_twentieth_of_a_kelvin_is_no_branch(
+    from_c: float, to_c: float, branch: Branch
+) -> None:
+    watch = BranchWatch()
+    watch.begin(1, from_c, to_c)
+    assert watch.branch is branch
+
+
+def test_a_bath_goes_back_from_the_extreme_of_its_branch() -> None:
+    watch = BranchWatch()
+    watch.begin(1, 60.0, 70.0)
+    for bath_c in (61.0, 63.0, 62.5):
+        watch.follow(bath_c)
+    assert watch.went_back_k(62.5) == 0.5
+    assert watch.went_back_k(64.0) == 0.0
+    watch.begin(1, 63.0, 80.0)
+    assert watch.went_back_k(62.0) == 1.0, "the same branch goes on"
+    watch.begin(2, 61.0, 80.0)
+    assert watch.went_back_k(62.0) == 0.0, "another cycle begins its own"
+    watch.begin(2, 80.0, 60.0)
+    for bath_c in (79.0, 75.0):
+        watch.follow(bath_c)
+    assert watch.went_back_k(76.5) == 1.5
+    watch.begin(2, 75.0, 75.0)
+    assert watch.went_back_k(99.0) == 0.0
+
+
+@pytest.mark.parametrize(("back_k", "spoiled"), [(0.29, 0), (0.31, 1)])
+def test_three_tenths_back_while_the_link_was_down_spoil_a_cycle(
+    back_k: float, spoiled: int
+) -> None:
+    """0.3 K: common practice, no source."""
+    run = sequencer([Ramp(cycle=1, to_c=80.0, rate_k_per_min=1.0)])
+    for tenths in range(60):
+        run.step(reading(tenths / 10.0))
+    run.step(reading(6.0, bath_c=50.0))
+    run.step(LinkSilent())
+    run.step(reading(8.0, bath_c=50.0 - back_k))
+    assert len([n for n in run.take_notes() if n.code == "cycle_spoiled"]) == spoiled
+
+
+def test_a_run_is_late_beyond_a_quarter_and_half_an_hour() -> None:
+    """By hand: 4000 s expected; 1.25 * 4000 + 1800 = 6800 s, and as much later as it paused."""
+    legs = resolve([Hold(for_s=4000.0)], TEAL_82, 103.0)
+    times = Timetable(legs, WORKSHOP)
+    times.begin(100.0, 60.0, 0)
+    assert not times.is_late(6900.0)
+    assert times.is_late(6900.1)
+    assert not times.is_late(9999.0), "it is said once"
+    paused = Timetable(legs, WORKSHOP)
+    paused.begin(100.0, 60.0, 0)
+    paused.delay(50.0)
+    assert not paused.is_late(6950.0)
+    assert paused.is_late(6950.1)
+
+
+def test_a_step_may_take_twice_its_time_and_half_an_hour() -> None:
+    """By hand: 2 * 1000 + 1800 s; a soak that may wait 1500 s longer than 300 s has them too."""
+    hold, soak = resolve([Hold(for_s=1000.0), Soak(to_c=60.0)], TEAL_82, 103.0)
+    times = Timetable((hold, soak), WORKSHOP)
+    assert times.leg_limit_s(hold, 60.0) == 2 * 1000.0 + 1800.0
+    expected_s = leg_seconds(soak, 60.0, WORKSHOP)
+    assert times.leg_limit_s(soak, 60.0) == 2 * expected_s + 1500.0 + 1800.0
