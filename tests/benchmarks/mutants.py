@@ -23,6 +23,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 from time import monotonic
 from typing import NamedTuple
@@ -39,6 +40,7 @@ ROOMS = (
     ("run", "acts", "test_acts test_any_events"),
     ("run", "one_at_a_time", "test_one_at_a_time"),
     ("run", "power", "test_power*"),
+    ("run", "steady branch progress", "test_course_edges"),
     ("run", "blocks heat_watch station_watch input_watch", "test_watch*"),
     ("run", "", "test_*"),
     ("proof", "decision measured specification verdict", "test_decision* test_spec* test_verdict"),
@@ -51,7 +53,7 @@ ROOMS = (
     ("proof", "", "test_*"),
     ("curve", "budget", "test_budget"),
     ("bench", "preflight", "test_preflight"),
-    ("bench", "in_force", "test_in_force"),
+    ("bench", "in_force", "test_in_force*"),
     ("bench", "limits", "test_limits"),
     ("bench", "loading", "test_loading*"),
 )
@@ -169,7 +171,8 @@ def _mutmut(copy: Path, until_s: float) -> None:
             status = child.wait(max(1.0, until_s - monotonic()))
         except subprocess.TimeoutExpired:
             child.send_signal(signal.SIGINT)  # what was found until then stays
-            child.wait(60)
+            with suppress(subprocess.TimeoutExpired):
+                child.wait(60)
         finally:
             if child.poll() is None:
                 os.killpg(child.pid, signal.SIGKILL)

@@ -47,7 +47,7 @@ def file_name(key: str) -> str:
     word, _, path = key.partition(" ")
     if len(name) <= LONGEST_NAME and not path.startswith("/"):
         return name
-    digest = hashlib.sha256(key.encode()).hexdigest()[:12]
+    digest = hashlib.sha256(key.encode()).hexdigest()[:8]
     return f"{word if path.startswith('/') else name[-LONGEST_NAME // 2 :].strip('-')}-{digest}"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 from pathlib import Path
 from typing import Any
 
@@ -92,16 +93,26 @@ def open_engine(
     engine = create_engine(url)
 
     def settle(connection: Any, _record: object) -> None:
-        for pragma in (
-            f"busy_timeout = {busy_timeout_ms}",
-            "journal_mode = WAL",
-            "synchronous = FULL",
-            "foreign_keys = ON",
-        ):
-            connection.execute(f"PRAGMA {pragma}")
+        connection.execute(f"PRAGMA busy_timeout = {busy_timeout_ms}")
+        _use_wal(connection)
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
 
     event.listen(engine, "connect", settle)
     return engine
+
+
+def _use_wal(connection: Any) -> None:
+    """Let readers go on beside a writer; the mode is the file's and stays with it.
+
+    SQLite does not wait for the lock of this switch.  Where another holds it, two open a new file
+    at once: the other one switches, or this one's next connection does.
+    """
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode != sqlite3.SQLITE_BUSY:
+            raise
 
 
 def hold_still(connection: Connection) -> None:

@@ -56,13 +56,14 @@ class LiveRun:
         self._notes: list[Note] = []
         self._told: list[dict[str, Any]] = []
         self._over = False
+        self._ended_s = math.inf
+        """Controller's clock when the run ended; behind it a run asks for nothing."""
         self.alarm = ""
         """What stands since the run ended, such as heat that goes on."""
 
     def take(self, state: RunState, news: News) -> Track | None:
         """Take what was committed; return the new moments, None when there are none."""
         self.state = state
-        over = self._over  # behind its end a run asks for nothing
         notes = [note_in(event) for event in news.events if event.kind in NOTE_CODES]
         self._notes += [note for note in notes if note.code == "step_begin"]
         for event in news.events:
@@ -72,8 +73,12 @@ class LiveRun:
         if not len(news.rows):
             return None
         track = self._calibrator.track(news.rows)
-        if self._setpoint is not None and not over:
-            track.values[:, SETPOINT] = self._follow(self._setpoint, track, news.rows, notes)
+        count = int(np.searchsorted(track.t_s, self._ended_s, side="right"))
+        if self._setpoint is not None and count:
+            asked = Track(track.t_s[:count], track.values[:count])
+            asked.values[:, SETPOINT] = self._follow(
+                self._setpoint, asked, news.rows[:count], notes
+            )
         self._last = news.rows[-1]
         self.history.add(track)
         return track
@@ -147,6 +152,8 @@ class LiveRun:
 
     def _tell(self, event: EventLine) -> None:
         self._over, self.alarm = standing_alarm(event, self._over, self.alarm)
+        if event.kind in ("run_end", "resumed"):
+            self._ended_s = event.t_s if self._over else math.inf
         if event.kind in _TOLD:
             text, kind = note_in(event).text, event.kind
         elif event.kind in _TOLD_PLAIN:

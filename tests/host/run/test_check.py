@@ -12,7 +12,7 @@ from proofbath.control.boiling import Coolant
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
-from proofbath.run.forecast import seconds_until
+from proofbath.run.forecast import forecast, seconds_until
 from proofbath.run.plan import NightPlan
 from proofbath.run.profile import ElementCheck, Leg, PowerRamp
 
@@ -258,6 +258,10 @@ def test_evaporation_must_be_covered_twice_above_the_level_switch() -> None:
     most_l = 90.0 * plan.expected_s / 2.28e6 / 0.965
     assert 0.3 * most_l < plan.fill_above_switch_l / 2.0 < most_l
     assert 8.0 < hours < 14.0
+    evaporated_l = forecast(plan.legs, WORKSHOP).evaporated_l
+    assert plan.fill_above_switch_l == pytest.approx(2.0 * evaporated_l)
+    checked(PLAN, FACTS._replace(above_switch_l=2.01 * evaporated_l))
+    refused(PLAN, FACTS._replace(above_switch_l=1.99 * evaporated_l))
     (fault,) = refused(PLAN, FACTS._replace(above_switch_l=0.3))
     assert f"fill to {plan.fill_above_switch_l:.1f} l" in fault
 

@@ -144,6 +144,27 @@ def test_what_evaporates_is_the_heat_of_vaporisation() -> None:
     assert (found.total_s, found.ready_s) == (3600.0, 3600.0)
 
 
+def test_a_bath_is_cold_when_it_may_be_opened() -> None:
+    """By hand: 100 W/K take a bath of 30 kJ/K from 50 to 45 °C in 300 ln(50 / 45) = 31.6 s."""
+    cooled = BathModel(
+        heat_capacity_j_per_k=30_000, loss_w_per_k=0, heater_w=1500, dead_time_s=0, heater_lag_s=0,
+        cooling_w_per_k=100.0, cooling_in_c=0.0,
+    )  # fmt: skip
+    hot = forecast((Leg(Hold(for_s=600.0), 50.0),), cooled, 50.0)
+    assert hot.cold_s - hot.total_s == pytest.approx(31.6, abs=0.1)
+    stays = forecast((Leg(Hold(for_s=600.0), float("nan")),), cooled, 40.0)
+    assert (stays.total_s, stays.cold_s) == (600.0, 600.0)
+
+
+def test_stations_of_a_step_are_one_to_six() -> None:
+    for stations in ([1], [6], [1, 6]):
+        assert Energise(element_a=0.5, stations=stations).stations == stations
+    for stations in ([], [0], [7]):
+        with pytest.raises(ValidationError):
+            Energise(element_a=0.5, stations=stations)
+    assert Hold(for_s=1.0).cycle == 0
+
+
 @pytest.mark.parametrize(
     ("clock", "now_s", "left_s"),
     [("06:30", 0.0, 23_400.0), ("00:10", 86_000.0, 1000.0), ("12:00", 43_200.0, 0.0)],

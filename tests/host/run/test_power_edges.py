@@ -72,10 +72,18 @@ def test_a_resistance_is_believed_at_once_at_first_and_by_a_fifth_later() -> Non
     ("ohm", "believed"), [(29.9, True), (30.1, False), (7.6, True), (7.4, False)]
 )
 def test_a_resistance_off_by_a_factor_of_two_is_a_fault(ohm: float, believed: bool) -> None:
-    """Of 15 ohm: 30 and 7.5."""
+    """Of 15 ohm: 30 and 7.5; a tenth of a watt more shows which resistance is used."""
     made = ramp(reading(0.0, 0.3, ohm))
     kept = ohm if believed else 15.0
-    assert made.currents(reading(0.0, 0.3))[0] == amperes(0.3**2 * kept, kept)
+    assert made.currents(reading(1.0, 0.0))[0] == amperes(0.3**2 * kept + 0.1, kept)
+
+
+def test_a_station_that_carries_nothing_does_not_hide_the_next() -> None:
+    now = reading(0.0, 0.0)._replace(
+        element_a=(0.0, 0.3, *(0.0,) * 4), element_v=(0.0, 0.3 * 20.0, *(0.0,) * 4)
+    )
+    made = ramp(now)
+    assert made.currents(reading(1.0, 0.0))[1] == amperes(0.3**2 * 20.0 + 0.1, 20.0)
 
 
 @pytest.mark.parametrize(("lift_mm", "held"), [(8.69, False), (8.71, True)])

@@ -13,7 +13,7 @@ from proofbath.run.blocks import Block, Blocks
 from proofbath.run.heat_watch import HeatWatch
 from proofbath.run.input_watch import InputWatch
 from proofbath.run.station_watch import StationWatch
-from proofbath.wire.table import Input, State
+from proofbath.wire.table import Input, State, StationFlag
 
 BATH = BathModel(
     heat_capacity_j_per_k=30_000, loss_w_per_k=0, heater_w=1500, dead_time_s=0, heater_lag_s=0
@@ -231,3 +231,35 @@ def test_a_gap_of_two_blocks_begins_a_block_anew(gap_s: float, kept: bool) -> No
     again.add(reading)
     assert again.add(reading._replace(t_s=reading.t_s + 9.9)) is None
     assert again.add(reading._replace(t_s=reading.t_s + 10.0)) is not None
+
+
+def test_a_block_is_the_mean_of_each_value_for_itself() -> None:
+    """By hand: 100 readings whose last one differs by 100, so each mean by one."""
+    blocks, still = Blocks(), SimpleBench().reading()
+    first = still._replace(bath_c=1.0, guard_c=2.0, lift_mm=(3.0, 4.0, 5.0, 6.0, 7.0, 8.0))
+    for tick in range(99):
+        assert blocks.add(first._replace(t_s=tick / 10.0)) is None
+    last = first._replace(
+        t_s=9.9, bath_c=101.0, guard_c=102.0, lift_mm=(103.0, 104.0, 105.0, 106.0, 107.0, 108.0)
+    )
+    assert blocks.add(last) is None
+    made = blocks.add(first._replace(t_s=10.0, heater_on_s=4.5))
+    assert made is not None
+    assert (made.from_s, made.to_s, made.heater_on_s) == (0.0, 10.0, 4.5)
+    assert (made.bath_c, made.guard_c) == pytest.approx((2.0, 3.0))
+    assert made.lift_mm == pytest.approx((4.0, 5.0, 6.0, 7.0, 8.0, 9.0))
+    assert made.last_lift_mm == first.lift_mm
+
+
+def test_a_flagged_station_is_fed_no_more_though_the_controller_forgets_its_flag() -> None:
+    watch = StationWatch((True, True, False, True, True, True))
+    assert watch.may_feed == (True,) * 6
+    flag = int(StationFlag.ELEMENT_OPEN)
+    assert watch.flagged((0, flag, flag, 0, 0, 0)) == [
+        "station 2: element_open; it is fed no more, the others go on"
+    ]
+    assert watch.may_feed == (True, False, False, True, True, True)
+    assert watch.flagged((0,) * 6) == []
+    assert watch.may_feed == (True, False, False, True, True, True)
+    assert len(watch.flagged((flag, 0, 0, 0, 0, 0))) == 1
+    assert watch.may_feed == (False, False, False, True, True, True)

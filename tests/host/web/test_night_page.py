@@ -127,7 +127,7 @@ def test_a_bench_that_does_not_pass_is_not_heated_and_says_why(
     alert = re.search(r'role="alert">(.*?)</div>', answer.text, re.DOTALL)
     assert alert
     assert alert[1].count("<p>") == 1, "one reason"
-    assert "The controller was switched on (controller is tripped (1): power on)" in alert[1]
+    assert "The controller was switched on; nothing heats by itself (controller is" in alert[1]
     assert "look at the whole bench before any heat" in alert[1]
     assert "--clear-trip" not in answer.text, "nobody can type that on a page"
     assert "I looked at the bench and found the cause: clear it and start" in answer.text
@@ -141,7 +141,7 @@ def test_a_bench_that_does_not_pass_is_not_heated_and_says_why(
     api = browser.send("POST", "/api/night/start", {**api_start(browser), "cautions_read": True})
     assert api.status_code == 422
     (fault,) = api.json()["faults"]
-    assert fault.startswith("The controller was switched on (controller is tripped")
+    assert fault.startswith("The controller was switched on; nothing heats by itself (controller")
 
 
 def test_the_latched_trip_is_cleared_in_place(open_browser: Open, app: FastAPI, shop: Shop) -> None:
