@@ -36,7 +36,8 @@ def unit_records(
     for broken in passes:
         if not broken.whole:
             used &= (run.t_s < broken.from_s) | (run.t_s >= broken.to_s)
-    for off in (*stretches_off(events), *checks_in(events)):
+    checks = checks_in(events)
+    for off in (*stretches_off(events), *checks):
         used &= (run.t_s <= off.from_s) | (run.t_s >= off.to_s)
     if np.count_nonzero(used) < FEWEST_SAMPLES:
         return {}
@@ -51,5 +52,6 @@ def unit_records(
             run.element_a[used, at] if powered else None,
             run.element_v[used, at] if powered else None,
             name=place.serial,
+            left_out=tuple((off.from_s - run.t_s[0], off.to_s - run.t_s[0]) for off in checks),
         )
     return records

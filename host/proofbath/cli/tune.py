@@ -38,6 +38,7 @@ FIGURES = {
     "cooling_w_per_k": ("cooling valve", "W/K"),
     "dead_time_s": ("dead time", "s"),
     "heater_lag_s": ("heater lag", "s"),
+    "guard_probe_lag_s": ("guard probe's lag", "s"),
 }
 
 

@@ -34,6 +34,8 @@ class CurveRecord:
     element_a: Floats | None = None
     element_v: Floats | None = None
     name: str = "record"
+    left_out: tuple[tuple[float, float], ...] = ()
+    """Stretches, from and to in s, left out on purpose: no gap is told there."""
 
     def __post_init__(self) -> None:
         for column in (*COLUMNS, *ELEMENT_COLUMNS):

@@ -71,8 +71,8 @@ def reduce(record: CurveRecord, probe_lag_s: float = 0.0) -> tuple[Samples, list
     if keep.sum() < 20:
         raise RecordError(f"{record.name}: only {int(keep.sum())} whole samples, 20 are needed")
     samples = _blocks(record, keep)
-    gaps = np.flatnonzero(np.diff(samples.run))
-    if len(gaps):
+    gaps = [gap for gap in np.flatnonzero(np.diff(samples.run)) if not _meant(record, samples, gap)]
+    if gaps:
         longest = float(np.diff(samples.t_s)[gaps].max())
         warned.append(
             Warned("gaps", f"{len(gaps)} gaps in the samples, the longest {longest:.0f} s")
@@ -80,6 +80,12 @@ def reduce(record: CurveRecord, probe_lag_s: float = 0.0) -> tuple[Samples, list
     if probe_lag_s:
         samples = _without_probe_lag(samples, probe_lag_s)
     return samples, warned
+
+
+def _meant(record: CurveRecord, samples: Samples, gap: int) -> bool:
+    """Whether what is missing behind a sample was left out on purpose."""
+    from_s, to_s = samples.t_s[gap], samples.t_s[gap + 1]
+    return any(a - GAP_S <= from_s and to_s <= b + GAP_S for a, b in record.left_out)
 
 
 def _blocks(record: CurveRecord, keep: np.ndarray) -> Samples:

@@ -51,10 +51,11 @@ def with_element_checks(legs: tuple[Leg, ...], one_at_a_time: bool) -> tuple[Leg
         for group in groups
     ]
     guard = ElementGuard(label="elements: guard", cycle=cycle)
+    at_soak: tuple[ElementCheck | ElementGuard, ...] = (*warm, guard)
     return (
         *(Leg(step, math.nan, loading=loading) for step in cold),
         *legs[:at],
-        *(Leg(step, before_c, loading=loading) for step in (*warm, guard)),
+        *(Leg(step, before_c, loading=loading) for step in at_soak),
         *legs[at:],
     )
 

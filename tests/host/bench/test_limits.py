@@ -41,7 +41,7 @@ def limits_of(
     [
         ("bath_limit_c", 40, 115, 125, 108.0),
         ("guard_limit_c", 40, 117, 125, 110.0),
-        ("probes_disagree_k", 1, 4, 5, 4.0),
+        ("probes_disagree_k", 1, 4, 5, 1.5),
         ("climb_k_per_min", 2, 15, 20, 15.0),
         ("heater_on_limit_s", 60, 50_400, 14 * 60 * 60, 50_400),
         ("element_on_limit_s", 1, 14_400, 4 * 60 * 60, 14_400),
@@ -86,7 +86,7 @@ def test_rates_are_judged_at_the_probes_least_slope() -> None:
     """15 K/min are 2.5 K in 10 s; a platinum probe's slope is least at the hottest, 105 °C."""
     limits = limits_of(103.0)
     assert limits.climb_limit_sum == floor(2.5 * counts_per_k(105.0))
-    assert limits.disagree_limit_sum == floor(4.0 * counts_per_k(105.0))
+    assert limits.disagree_limit_sum == floor(1.5 * counts_per_k(105.0))
     slow = limits_of(103.0, climb_k_per_min=6.0, probes_disagree_k=2.0)
     assert slow.climb_limit_sum == floor(1.0 * counts_per_k(105.0))
     assert slow.disagree_limit_sum == floor(2.0 * counts_per_k(105.0))
@@ -98,8 +98,10 @@ def test_the_less_sensitive_probe_sets_the_rates(other: str) -> None:
     calibration = Calibration.model_validate({other: ProbeCalibration(r0_ohm=99.5)})
     limits = limits_of(103.0, calibration)
     assert limits.climb_limit_sum == floor(2.5 * 0.995 * counts_per_k(105.0))
-    unlike = 0.005 * ohm_at(105.0) * COUNTS_PER_OHM
-    assert limits.disagree_limit_sum == floor(4.0 * 0.995 * counts_per_k(105.0) - unlike)
+    # The offset takes the middle off; half of what the difference changes by from 0 °C on is left.
+    left = 0.005 * (ohm_at(105.0) - ohm_at(0.0)) / 2 * COUNTS_PER_OHM
+    wanted = 1.5 * 0.995 * counts_per_k(105.0) - left
+    assert limits.disagree_limit_sum == pytest.approx(wanted, abs=1.5)
 
 
 def test_probes_unlike_only_when_cold_are_compared_there() -> None:
@@ -107,25 +109,28 @@ def test_probes_unlike_only_when_cold_are_compared_there() -> None:
     guard = ProbeCalibration(offset_k=1.0, slope=1 - 1 / 105)
     limits = limits_of(103.0, Calibration(guard=guard))
     apart = (ohm_at(0.0) - ohm_at(-1.0 / (1 - 1 / 105))) * COUNTS_PER_OHM
-    assert limits.disagree_limit_sum == floor(4.0 * counts_per_k(105.0) - apart)
+    assert limits.disagree_limit_sum == pytest.approx(
+        1.5 * counts_per_k(105.0) - apart / 2, abs=1.5
+    )
 
 
 @pytest.mark.parametrize(("share", "refused"), [(0.495, False), (0.505, True)])
 def test_probes_that_differ_by_half_of_the_limit_are_not_compared(
     share: float, refused: bool
 ) -> None:
-    """R0 larger so that the sums at 105 °C differ by a share of 4 K."""
-    more = share * 4.0 * counts_per_k(105.0) / (ohm_at(105.0) * COUNTS_PER_OHM)
+    """R0 larger so that half of what the difference changes by over the range is a share of 1.5 K."""
+    over_range = (ohm_at(105.0) - ohm_at(0.0)) * COUNTS_PER_OHM
+    more = share * 1.5 * counts_per_k(105.0) / (over_range / 2)
     calibration = Calibration(guard=ProbeCalibration(r0_ohm=100.0 * (1 + more)))
     if not refused:
         left = limits_of(103.0, calibration).disagree_limit_sum
-        assert left == pytest.approx((1 - share) * 4.0 * counts_per_k(105.0), abs=1.0)
+        assert left == pytest.approx((1 - share) * 1.5 * counts_per_k(105.0), abs=1.5)
         return
     with pytest.raises(InputError) as error:
         limits_of(103.0, calibration)
     assert str(error.value) == (
-        f"probe calibrations differ by {share * 4:.2f} K in raw reading, which leaves too little "
-        "of the 4 K the probes may disagree; check both probes"
+        f"probe calibrations differ by {share * 1.5:.2f} K in raw reading, which leaves too little "
+        "of the 1.5 K the probes may disagree; check both probes"
     )
 
 

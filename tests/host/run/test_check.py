@@ -202,7 +202,7 @@ def test_currents_that_must_not_flow_are_refused(steps: str, said: str) -> None:
 def test_a_power_ramp_down_and_another_bath_allow_lower_currents_again() -> None:
     steps = SOAK + CURRENT.format(a=0.5) + POWER.format(w=0)
     legs = checked(assisted(steps + SOAK.replace("60", "70") + CURRENT.format(a=0.4))).legs
-    kinds = [leg.step.kind for leg in legs]
+    kinds = [leg.step.kind for leg in legs if leg.step.purpose != "check"]
     assert kinds == ["soak", "energise", "power", "soak", "energise"]
 
 
