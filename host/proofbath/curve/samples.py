@@ -82,7 +82,7 @@ def reduce(record: CurveRecord, probe_lag_s: float = 0.0) -> tuple[Samples, list
     return samples, warned
 
 
-def _meant(record: CurveRecord, samples: Samples, gap: int) -> bool:
+def _meant(record: CurveRecord, samples: Samples, gap: np.intp) -> bool:
     """Whether what is missing behind a sample was left out on purpose."""
     from_s, to_s = samples.t_s[gap], samples.t_s[gap + 1]
     return any(a - GAP_S <= from_s and to_s <= b + GAP_S for a, b in record.left_out)

