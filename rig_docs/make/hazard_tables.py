@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from page_table import table
 
-from proofbath.wire.guards import GUARDS, in_force
+from proofbath.wire.guards import GUARDS
 from proofbath.wire.hazard_rows import HAZARDS, label, layers_of, proofs_of
 from proofbath.wire.hazards import Eye, Guard, Harm, Hazard, Wired
 from proofbath.wire.table import RefusedReason, StationFlag, StopReason, TripReason
@@ -54,11 +54,7 @@ def _guard(guard: Guard) -> tuple[str, ...]:
 
 def guards() -> str:
     """Return each guard's level, persistence, reaction, and how long it may be dead unseen."""
-    rows = [
-        _guard(guard)
-        for guard in GUARDS
-        if in_force(guard.by) and not isinstance(guard.by, (Watch, RefusedReason))
-    ]
+    rows = [_guard(guard) for guard in GUARDS if not isinstance(guard.by, (Watch, RefusedReason))]
     return table(("who sees it", "at", "after", "what follows", "dead unseen until"), rows)
 
 
@@ -67,20 +63,19 @@ def trips() -> str:
     rows = [
         (_code(reason), words.what, words.remedy, words.clears.value)
         for reason, words in TRIP_WORDS.items()
-        if in_force(reason)
     ]
     return table(("reason", "what it means", "what to do", "clears"), rows)
 
 
 def stops() -> str:
     """Return what each stop without a latch means."""
-    rows = [(_code(r), w.what, w.remedy) for r, w in STOP_WORDS.items() if in_force(r)]
+    rows = [(_code(r), w.what, w.remedy) for r, w in STOP_WORDS.items()]
     return table(("stop", "what it means", "what to do"), rows)
 
 
 def flags() -> str:
     """Return what each flag of a station means."""
-    rows = [(_code(flag), w.what, w.remedy) for flag, w in FLAG_WORDS.items() if in_force(flag)]
+    rows = [(_code(flag), w.what, w.remedy) for flag, w in FLAG_WORDS.items()]
     return table(("flag", "what it means", "what to do"), rows)
 
 
@@ -92,7 +87,7 @@ def run_ends() -> str:
 
 def repairs() -> str:
     """Return the sentence that names the trips at which heating on is no way out."""
-    names = [_code(r) for r, words in TRIP_WORDS.items() if words.repair and in_force(r)]
+    names = [_code(r) for r, words in TRIP_WORDS.items() if words.repair]
     return f"Stop there and call somebody at: {', '.join(names[:-1])} and {names[-1]}."
 
 

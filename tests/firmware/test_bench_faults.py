@@ -281,9 +281,11 @@ def stops_unseen_heat(bench: Bench, *kinds: str) -> None:
     assert sample.trip_reason == TripReason.NONE
     at = bench.sample
     bench.tick(Demand(at.boot_id, at.sequence, 2000, 0, 1, 0, OFF))
+    said = list(bench.said)
     bench.tick()
     assert bench.sample.state == State.READY
-    assert bench.sample.refused >= 1
+    refused = [m.reason for m in (*said, *bench.said) if isinstance(m, Refused)]
+    assert RefusedReason.HEAT_STOPPED in refused
     for _ in range(15):
         bench.tick()
     bench.tick(KNOWN_BATH)

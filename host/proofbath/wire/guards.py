@@ -221,13 +221,6 @@ WIRED = (
 )  # fmt: skip
 
 GUARDS: tuple[Guard, ...] = (*TRIPS, *FLAGS, *STOPS, *REFUSALS, *WATCHES, *CHECKS, *WIRED)
-PLANNED: tuple[Eye, ...] = (
-    S.ELEMENT_HOT,
-    StopReason.HEAT_UNSEEN,
-    RefusedReason.HEAT_STOPPED,
-    Before.REFERENCE,
-)
-"""Words of the wire that no firmware says yet: no page claims them, and no test provokes them."""
 
 _BY_EYE = {key(guard.by): guard for guard in GUARDS}
 
@@ -235,8 +228,3 @@ _BY_EYE = {key(guard.by): guard for guard in GUARDS}
 def guard_of(eye: Eye) -> Guard:
     """Return the row of a guard; raises KeyError where there is none."""
     return _BY_EYE[key(eye)]
-
-
-def in_force(eye: Eye) -> bool:
-    """Return whether the controller of today does it."""
-    return key(eye) not in {key(planned) for planned in PLANNED}

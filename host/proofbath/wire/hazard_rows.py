@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from proofbath.wire.guards import guard_of, in_force
+from proofbath.wire.guards import guard_of
 from proofbath.wire.hazards import ByTest, Eye, Fault, Hazard, Link, Proof
 from proofbath.wire.heat_hazards import HEAT
 from proofbath.wire.other_hazards import CONTROL, ELEMENT, PERSON, VALUE
@@ -24,7 +24,7 @@ def own_tests() -> tuple[ByTest, ...]:
 
 def layers_of(hazard: Hazard) -> tuple[Eye, ...]:
     """Return the layers of a hazard that today's programs have, in their order."""
-    return tuple(eye for eye in hazard.layers if in_force(eye))
+    return hazard.layers
 
 
 def remaining(hazard: Hazard, failed: Eye) -> tuple[Eye, ...]:

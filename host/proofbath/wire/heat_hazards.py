@@ -26,10 +26,9 @@ GUARD_PROBE_TELLS = dict.fromkeys(MUST_ARRIVE, trips(T.PROBES_DISAGREE, T.GUARD_
 MIRROR_BEHIND = End(latched=T.CONTACTOR_MIRROR)
 """A contactor that sticks shows when it should open: behind the run, and bars the next one."""
 NATIVE_ROWS = "tests/firmware/guard_rows.cpp::"
-AVR_ROWS = (
-    "tests/system/simulator/test_guard_rows.py"
-    "::test_fault_opens_every_output_within_a_tick_and_stays_latched"
-)
+BENCH_FAULTS = "tests/firmware/test_bench_faults.py::"
+AVR_GUARD_ROWS = "tests/system/simulator/test_guard_rows.py::"
+AVR_ROWS = f"{AVR_GUARD_ROWS}test_fault_opens_every_output_within_a_tick_and_stays_latched"
 AFTER_TRIP = "tests/host/run/test_after_trip.py::"
 WATCHED = "tests/host/run/test_watch.py::"
 
@@ -108,10 +107,13 @@ HEAT = (
         "bath beyond its limit", Harm.HEAT,
         "heat that nobody asked for, a limit set too high, a coolant with too little glycol",
         (T.BATH_OVER_LIMIT, T.GUARD_OVER_LIMIT, T.CLIMB_TOO_FAST, Watch.BATH_BEYOND_PLAN,
-         Before.PLAN, W.CUT_OUT),
+         Before.PLAN, Before.REFERENCE, W.CUT_OUT),
         (
             Fault("extra_heat", trips(T.BATH_OVER_LIMIT, T.GUARD_OVER_LIMIT), size=4000.0),
             Fault("extra_heat", trips(T.CLIMB_TOO_FAST, T.BATH_OVER_LIMIT), size=15000.0),
+            ByTest((Before.REFERENCE,), (
+                "tests/host/bench/test_start.py"
+                "::test_reference_resistor_may_be_a_hundredth_off_the_firmwares",)),
             ByTest((T.GUARD_OVER_LIMIT,), (
                 f"{NATIVE_ROWS}guard_over_limit_by_one_count", AVR_ROWS)),
             ByTest((Watch.BATH_BEYOND_PLAN,), (
@@ -183,6 +185,9 @@ HEAT = (
             Fault("heater_open", trips(T.HEATER_OPEN)),
             # Heat that is missing is judged over five minutes; the short plans are over before.
             Fault("lid_off", GOES_ON),
+            ByTest((StopReason.HEAT_UNSEEN, RefusedReason.HEAT_STOPPED), (
+                f"{BENCH_FAULTS}test_heat_that_a_probe_does_not_show_stops",
+                f"{AVR_GUARD_ROWS}test_heat_that_no_probe_shows_stops")),
             ByTest((Watch.HEAT_UNSEEN,), (
                 "tests/host/run/test_elements.py"
                 "::test_heat_that_no_probe_sees_ends_the_run_without_a_trip",)),

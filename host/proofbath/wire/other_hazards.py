@@ -18,7 +18,7 @@ from proofbath.wire.hazards import (
     ends,
     trips,
 )
-from proofbath.wire.heat_hazards import AFTER_TRIP, WATCHED
+from proofbath.wire.heat_hazards import AFTER_TRIP, AVR_GUARD_ROWS, BENCH_FAULTS, WATCHED
 from proofbath.wire.table import RefusedReason, StationFlag, StopReason, TripReason
 from proofbath.wire.watches import Before, Watch
 
@@ -68,6 +68,9 @@ ELEMENT = (
             # A little air is a slow unit, not a dry one; the waxless one is seen by its check.
             Fault("air_round_element", GOES_ON, size=3.0),
             Fault("waxless", GOES_ON, size=8.0),
+            ByTest((S.ELEMENT_HOT,), (
+                f"{BENCH_FAULTS}test_core_far_hotter_than_its_bath_is_switched_off",
+                f"{AVR_GUARD_ROWS}test_dry_core_is_switched_off")),
             ByTest((Watch.ELEMENT_DRY,), (
                 f"{ELEMENTS}test_an_element_in_air_or_without_wax_is_not_fed_and_the_other_is",)),
             ByTest((Watch.ELEMENT_ALONE, Watch.ELEMENT_ATTENDED), (

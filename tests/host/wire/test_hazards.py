@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from proofbath.bench.interlocks import AT_STATION, DECLARED, TRIPS, station_name, wanted_rows
-from proofbath.wire.guards import GUARDS, PLANNED, guard_of, in_force
+from proofbath.wire.guards import GUARDS, guard_of
 from proofbath.wire.hazard_rows import (
     HAZARDS,
     layers_of,
@@ -106,7 +106,7 @@ def test_each_guard_of_the_controller_is_provoked_natively_and_on_the_avr_binary
     """
     at_night = provoked_at_night()
     for guard in GUARDS:
-        if not isinstance(guard.by, FIRMWARE) or not in_force(guard.by):
+        if not isinstance(guard.by, FIRMWARE):
             continue
         nodes = [n for t in own_tests() if key(guard.by) in keys(t.shows) for n in t.nodes]
         both = any(n.startswith(NATIVE) for n in nodes) and any(n.startswith(AVR) for n in nodes)
@@ -116,15 +116,9 @@ def test_each_guard_of_the_controller_is_provoked_natively_and_on_the_avr_binary
     assert keys([TripReason.WATCHDOG]) <= keys(e for t in own_tests() for e in t.shows)
 
 
-def test_what_is_planned_is_provoked_by_nothing_yet() -> None:
-    """Once it is, it is in force and must be taken off that list."""
-    shown = provoked_at_night() | keys(e for t in own_tests() for e in t.shows)
-    assert not keys(PLANNED) & shown
-
-
 def test_each_watch_and_check_of_the_host_is_provoked() -> None:
     shown = provoked_at_night() | keys(e for t in own_tests() for e in t.shows)
-    wanted = keys([*Watch, *Before]) - keys([Watch.TRIPPED, *PLANNED])
+    wanted = keys([*Watch, *Before]) - keys([Watch.TRIPPED])
     assert wanted <= shown, wanted - shown
 
 
