@@ -58,7 +58,9 @@ MUST_HAPPEN = {
 
 def proofs() -> str:
     """Return the commissioning list in Markdown: the rows of `check --commission`."""
-    rows = [(name, "you answer for it", asked) for name, asked in DECLARED.items()]
+    rows: list[tuple[str, str, str]] = [
+        (name, "you answer for it", asked) for name, asked in DECLARED.items()
+    ]
     for row in TRIPS:
         reasons = " or ".join(f"`{r.name.lower()}`" for r in (row.reason, *row.or_else))
         act = row.act or f"nothing: the {row.lowered.value} is lowered under the healthy bench"
