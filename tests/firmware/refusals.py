@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from firmware.bench import OFF, USUAL, Bench
 from proofbath.wire.table import (
@@ -19,7 +20,7 @@ from proofbath.wire.table import (
 R = RefusedReason
 
 
-def _answer(bench: Bench, **other: object) -> Demand:
+def _answer(bench: Bench, **other: Any) -> Demand:
     at = bench.sample
     return Demand(at.boot_id, at.sequence, 2000, 0, 1, 0, OFF)._replace(**other)
 
