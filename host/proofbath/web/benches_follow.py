@@ -10,13 +10,12 @@ import json
 from copy import copy
 from typing import Any, NamedTuple
 
-import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Row, func, or_, select
 
 from proofbath.store.database import Database
 from proofbath.store.journal import OPEN, EventLine, RunHead
-from proofbath.store.row import ROW, ROW_TEXT
+from proofbath.store.row import read_rows
 from proofbath.store.tables import CHUNK, EVENT, JOURNAL_TABLES, METADATA, RUN, Place
 
 LOOK_BACK = 200
@@ -60,7 +59,8 @@ class Follower:
         self._positions = dict(positions or {})
         self._next: dict[int, int] | None = None
         self._status: dict[int, str] = {}
-        self._heads: dict[int, RunHead | None] = {}
+        self._heads: dict[int, RunHead] = {}
+        self._layouts: dict[int, str] = {}
         self._firsts: dict[int, float] = {}
         self._again: dict[int, int] = {}
 
@@ -150,25 +150,24 @@ class Follower:
         self._next[row.id] = chunks[-1].number + 1 if chunks else first
         self._status[row.id] = row.status if whole else OPEN
         head = self._head(connection, row.id)
-        if head is None or (not chunks and before == row.status):
+        if not chunks and before == row.status:
             return None
         return News(
             row.id,
             head,
             self._status[row.id],
             row.reason,
-            np.frombuffer(b"".join(chunk.rows for chunk in chunks), ROW),
+            read_rows(b"".join(chunk.rows for chunk in chunks), self._layouts[row.id]),
             _events(connection, row.id, self._positions.pop(row.id, first), self._next[row.id]),
             self._first_s(connection, row.id),
             past,
         )
 
-    def _head(self, connection: Connection, run_id: int) -> RunHead | None:
-        """None where the run was written with another wire table: its rows cannot be read."""
+    def _head(self, connection: Connection, run_id: int) -> RunHead:
         if run_id not in self._heads:
             row = connection.execute(select(RUN).where(RUN.c.id == run_id)).one()
             head = RunHead(*(getattr(row, name) for name in RunHead._fields))
-            self._heads[run_id] = head if row.row_text == ROW_TEXT else None
+            self._heads[run_id], self._layouts[run_id] = head, row.row_text
         return self._heads[run_id]
 
     def _first_s(self, connection: Connection, run_id: int) -> float | None:
@@ -178,7 +177,8 @@ class Follower:
             rows = connection.execute(query.limit(1)).scalar()
             if rows is None:
                 return None
-            self._firsts[run_id] = float(np.frombuffer(rows, ROW, 1)["device_ms"][0]) / 1000
+            first = read_rows(rows, self._layouts[run_id])["device_ms"]
+            self._firsts[run_id] = float(first[0]) / 1000
         return self._firsts[run_id]
 
     def _forget(self) -> None:
@@ -189,6 +189,7 @@ class Follower:
                 del self._status[run_id]
                 self._next.pop(run_id, None)
                 self._heads.pop(run_id, None)
+                self._layouts.pop(run_id, None)
                 self._firsts.pop(run_id, None)
                 self._again.pop(run_id, None)
 

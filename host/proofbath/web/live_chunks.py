@@ -8,10 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, select
 
-from proofbath.errors import RecordError
 from proofbath.store.database import Database
 from proofbath.store.journal import EventLine, RunHead
-from proofbath.store.row import ROW, ROW_TEXT
+from proofbath.store.row import ROW, read_rows
 from proofbath.store.tables import CHUNK, EVENT, RUN, Place, place_key
 
 
@@ -78,11 +77,6 @@ class ChunkReader:
 
     def _head(self, connection: Connection, run_id: int) -> RunHead:
         row = connection.execute(select(RUN).where(RUN.c.id == run_id)).one()
-        if row.row_text != ROW_TEXT:
-            raise RecordError(
-                f"{self._database.name}: run {run_id} was written with another wire table; "
-                "it can be shown by the version that wrote it"
-            )
         return RunHead(*(getattr(row, name) for name in RunHead._fields))
 
 
@@ -99,5 +93,7 @@ def _news(connection: Connection, run_id: int, after: int) -> News:
         .where(EVENT.c.run_id == run_id, EVENT.c.chunk_number > after)
         .order_by(EVENT.c.id)
     )
-    rows = np.frombuffer(b"".join(chunk.rows for chunk in chunks), ROW)
+    layout = select(RUN.c.row_text).where(RUN.c.id == run_id)
+    row_text = connection.execute(layout).scalar_one()
+    rows = read_rows(b"".join(chunk.rows for chunk in chunks), row_text)
     return News(chunks[-1].number, rows, [EventLine(*event) for event in events])

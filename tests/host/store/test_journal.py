@@ -220,20 +220,27 @@ def test_a_run_that_does_not_exist_is_refused(journal: Journal) -> None:
         journal.samples(5)
 
 
-def test_a_run_of_an_earlier_version_is_read_and_not_gone_on_with(journal: Journal) -> None:
-    """The layout of version 1.0.0, which knew neither `stop_reason` nor `causes`."""
+def as_of_1_0_0(path: Path) -> None:
+    """Write a journal's samples anew in the layout of version 1.0.0, which knew none of `NEW`."""
     layout = ROW_TEXT.replace(" stop_reason:B causes:I", "")
     then = np.dtype([(name, ROW[name]) for name in ROW.names if name not in NEW])
+    with sqlite3.connect(path) as raw:
+        for key, rows in raw.execute("select rowid, rows from chunk").fetchall():
+            now = np.frombuffer(rows, ROW)
+            old = np.zeros(len(now), then)
+            for name in then.names:
+                old[name] = now[name]
+            raw.execute("update chunk set rows = ? where rowid = ?", (old.tobytes(), key))
+        raw.execute("update run set row_text = ?", (layout,))
+
+
+def test_a_run_of_an_earlier_version_is_read_and_not_gone_on_with(journal: Journal) -> None:
     writer = write_run(journal, 1)
     now = journal.samples(writer.run_id)
-    old = np.zeros(len(now), then)
-    for name in then.names:
-        old[name] = now[name]
-    with sqlite3.connect(journal.path) as raw:
-        raw.execute("update run set row_text = ?", (layout,))
-        raw.execute("update chunk set rows = ?", (old.tobytes(),))
+    as_of_1_0_0(journal.path)
+    then = [name for name in ROW.names if name not in NEW]
     read = journal.samples(writer.run_id)
-    assert all((read[name] == now[name]).all() for name in then.names)
+    assert all((read[name] == now[name]).all() for name in then)
     assert all((read[name] == 0).all() for name in NEW)
     with pytest.raises(RecordError, match="begin a new night"):
         journal.reopen(writer.run_id)

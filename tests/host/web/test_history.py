@@ -12,11 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host.bench.nights import bench_file
+from host.store.test_journal import as_of_1_0_0
 from host.web.live_nights import WARM, true_night
 from proofbath.bench.record import run_record
 from proofbath.run.acts import Act, Pause, Resume
 from proofbath.store.journal import Journal
 from proofbath.store.row import ROW
+from proofbath.web.benches_follow import Follower
 from proofbath.web.history import (
     BATH,
     COLUMNS,
@@ -56,6 +58,21 @@ def test_what_is_shown_is_the_journal_under_its_calibration(tmp_path: Path) -> N
     np.testing.assert_array_equal(shown.values[:, BATH], np.float32(whole.bath_c))
     np.testing.assert_array_equal(shown.values[:, LIFT:CURRENT], np.float32(whole.lift_mm))
     np.testing.assert_array_equal(shown.values[:, CURRENT:], np.float32(whole.element_a))
+
+
+def test_a_run_of_an_earlier_version_is_shown(tmp_path: Path) -> None:
+    path = tmp_path / "night.sqlite"
+    true_night(path)
+    now = follow(path, 3).history.track()
+    as_of_1_0_0(path)
+    then = follow(path, 3).history.track()
+    np.testing.assert_array_equal(then.t_s, now.t_s)
+    np.testing.assert_array_equal(then.values, now.values)
+    with closing(Journal(path)) as journal:
+        started = journal.samples(1)["device_ms"][0] / 1000
+    (news,) = Follower(path).look()
+    assert len(news.rows)
+    assert news.first_s == started
 
 
 def paused_between(from_s: float, to_s: float) -> Callable[[float], Act | None]:
