@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from proofbath.bench.connect import control_path
-from proofbath.bench.control_socket import command
+from proofbath.bench.control_socket import NobodyThereError, command
 from proofbath.errors import BenchFaultError, InputError, ProofbathError
 from proofbath.store.kinds import Action, Person
 from proofbath.store.records import Stamp
@@ -30,7 +30,6 @@ router = APIRouter(include_in_schema=False)
 BenchName = Annotated[str, Form(max_length=60)]
 Taker = Annotated[Signed, Depends(need("operator", "administrator"))]
 
-NO_RUN = "no run on this bench"
 SAID = {
     "stop": "Stopped: heat and element currents go off. The bath stays hot and cools by itself.",
     "none": "No run was under way, so there was nothing to stop.",
@@ -72,9 +71,10 @@ def stop_runs(shop: Shop, names: list[str], by: str) -> tuple[list[str], list[st
         try:
             command(control_path(shop.bench(name)), f"stop by {by} from the page"[:200])
             stopped.append(name)
+        except NobodyThereError:
+            continue
         except BenchFaultError as error:
-            if NO_RUN not in str(error):
-                faults.append(f"{name}: {error}. Press the emergency-stop button at the bench.")
+            faults.append(f"{name}: {error}. Press the emergency-stop button at the bench.")
     return stopped, faults
 
 
