@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from page_table import table
 
 from proofbath.wire.guards import GUARDS
-from proofbath.wire.hazard_rows import HAZARDS, label, layers_of, proofs_of
+from proofbath.wire.hazard_rows import HAZARDS, label, proofs_of
 from proofbath.wire.hazards import Eye, Guard, Harm, Hazard, Wired
 from proofbath.wire.table import RefusedReason, StationFlag, StopReason, TripReason
 from proofbath.wire.trip_words import END_WORDS, FLAG_WORDS, STOP_WORDS, TRIP_WORDS
@@ -31,7 +31,7 @@ def _code(eye: Eye) -> str:
 
 
 def _hazard(hazard: Hazard) -> tuple[str, ...]:
-    layers = layers_of(hazard)
+    layers = hazard.layers
     seen = [_named(e for e in layers if isinstance(e, kinds)) for kinds in _COLUMNS]
     proofs = ", ".join(proofs_of(hazard)) or NOTHING
     return (f"**{hazard.name}**: {hazard.cause}", *seen, proofs, hazard.left)

@@ -22,20 +22,15 @@ def own_tests() -> tuple[ByTest, ...]:
     return tuple(p for h in HAZARDS for p in h.provoked if isinstance(p, ByTest))
 
 
-def layers_of(hazard: Hazard) -> tuple[Eye, ...]:
-    """Return the layers of a hazard that today's programs have, in their order."""
-    return hazard.layers
-
-
 def remaining(hazard: Hazard, failed: Eye) -> tuple[Eye, ...]:
     """Return the layers that remain when one fails."""
-    return tuple(e for e in layers_of(hazard) if (type(e), e) != (type(failed), failed))
+    return tuple(e for e in hazard.layers if (type(e), e) != (type(failed), failed))
 
 
 def proofs_of(hazard: Hazard) -> tuple[Proof, ...]:
     """Return the proofs by a person that find a dead layer of a hazard, each once."""
     found: dict[Proof, None] = {}
-    for eye in layers_of(hazard):
+    for eye in hazard.layers:
         found |= dict.fromkeys((eye,) if isinstance(eye, Proof) else guard_of(eye).proofs)
     return tuple(found)
 

@@ -13,7 +13,6 @@ from proofbath.bench.interlocks import AT_STATION, DECLARED, TRIPS, station_name
 from proofbath.wire.guards import GUARDS, guard_of
 from proofbath.wire.hazard_rows import (
     HAZARDS,
-    layers_of,
     nights_of_faults,
     own_tests,
     proofs_of,
@@ -72,10 +71,10 @@ def test_each_hazard_says_what_is_left_and_what_remains_when_a_layer_fails() -> 
     for hazard in HAZARDS:
         assert hazard.left
         assert hazard.cause
-        assert hazard.harm is Harm.VALUE or layers_of(hazard), hazard.name
+        assert hazard.harm is Harm.VALUE or hazard.layers, hazard.name
         assert len(keys(hazard.layers)) == len(hazard.layers), hazard.name
-        for eye in layers_of(hazard):
-            assert len(remaining(hazard, eye)) == len(layers_of(hazard)) - 1
+        for eye in hazard.layers:
+            assert len(remaining(hazard, eye)) == len(hazard.layers) - 1
 
 
 def test_a_proof_is_named_by_a_hazard_and_a_hazard_names_no_other() -> None:
