@@ -97,7 +97,6 @@ class Converter:
             s.outputs,
             sampled.missing,
             _STOP[s.stop_reason],
-            s.causes,
         )
 
     def demand(self, asked: Demand, sample: table.Sample, limits: table.Limits) -> table.Demand:

@@ -24,6 +24,7 @@ from proofbath.wire.table import (
     State,
     TripReason,
     Word,
+    standing_causes,
 )
 
 GREETING_PATIENCE_S = 10.0
@@ -178,8 +179,16 @@ def clear_trip(link: Link, identity: Identity, calibration: Calibration, asked: 
         return
     why = "does not answer"
     if isinstance(found, Refused):
-        why = refusal_text(found.reason)
+        why = refusal_text(found.reason) + _standing(link)
     raise BenchFaultError(f"{shown}; cannot be cleared: {why}; remove the cause and try again")
+
+
+def _standing(link: Link) -> str:
+    """Name the causes that stand now, which need not be the one that is latched."""
+    found = link.ask(None, lambda event: isinstance(event, Sampled), ANSWER_PATIENCE_S)
+    causes = standing_causes(found.sample.causes) if isinstance(found, Sampled) else ()
+    names = ", ".join(reason.name.lower().replace("_", " ") for reason in causes)
+    return f" ({names})" if names else ""
 
 
 def trip_text(identity: Identity, calibration: Calibration) -> str:

@@ -35,8 +35,6 @@ class Reading(NamedTuple):
     """Samples lost just before this one."""
     stop_reason: StopReason = StopReason.NONE
     """Why the controller last left LIVE without a trip."""
-    causes: int = 0
-    """Bit n: the cause `TripReason` n stands now, whatever is latched."""
 
 
 class Demand(NamedTuple):

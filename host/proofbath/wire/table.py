@@ -85,6 +85,11 @@ class StopReason(IntEnum):
 CAUSES_ALL = (1 << len(TripReason)) - 1
 
 
+def standing_causes(causes: int) -> tuple[TripReason, ...]:
+    """Return the causes that stand now, from a sample's bits."""
+    return tuple(reason for reason in TripReason if causes >> reason & 1)
+
+
 class RefusedReason(IntEnum):
     """Why the controller did not take a well-formed line."""
 

@@ -58,6 +58,7 @@ class Controller:
         self.muted = False
         self.deaf = False
         self.noise = b""
+        self.causes = 0
 
     def advance(self, data: bytes) -> bytes:
         out: list[FromController] = []
@@ -92,6 +93,7 @@ class Controller:
             device_ms=self.ticks * TICK_MS,
             state=self.state,
             trip_reason=self.trip_reason,
+            causes=self.causes,
             bath_sum=round(_PROBE.code_sum(self.bath_c)),
             guard_sum=round(_PROBE.code_sum(self.bath_c)),
             duty=live.duty if live else 0,

@@ -202,8 +202,10 @@ def test_a_trip_is_cleared_when_a_person_asked() -> None:
 def test_a_trip_whose_cause_is_still_there_stays() -> None:
     controller = Controller(tripped(TripReason.LEVEL_LOW))
     controller.cause_present = True
+    controller.causes = 1 << TripReason.LEVEL_LOW | 1 << TripReason.PROBES_DISAGREE
     link = link_to(controller)
-    with pytest.raises(BenchFaultError, match="level low; cannot be cleared: cause present"):
+    stands = r"cannot be cleared: cause present \(probes disagree, level low\); remove the cause"
+    with pytest.raises(BenchFaultError, match=stands):
         clear_trip(link, greet(link), NOMINAL, asked=True)
     assert controller.state == State.TRIPPED
 
