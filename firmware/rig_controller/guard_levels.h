@@ -98,7 +98,7 @@ constexpr uint8_t element_change_ma = 20;
 constexpr uint8_t element_samples = 3;
 // Beside a tenth of the set-point.
 constexpr uint8_t element_over_ma = 40;
-// A heater has 8 to 18 ohm.
+// No heater has so little: 14 to 18 ohm (common practice, no source).
 constexpr uint8_t element_short_ohm = 3;
 // An immersed core over its bath.
 constexpr uint8_t hot_k_per_w = 4;
