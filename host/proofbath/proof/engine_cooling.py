@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, NamedTuple
 
 from pydantic import Field
@@ -9,11 +10,13 @@ from pydantic import Field
 from proofbath.control.boiling import MARGIN_K, Coolant
 from proofbath.description import Described
 
+STANDARD_KPA = 101.325
 WATER = Coolant(glycol="none")
 COLDEST_C = 40.0
 """An engine that runs colder than this needs no thermostat (common practice, no source)."""
 
-CapPressure = Annotated[float, Field(ge=0.0, le=200.0)]
+CAP_MOST_KPA = 200.0
+CapPressure = Annotated[float, Field(ge=0.0, le=CAP_MOST_KPA)]
 
 
 class EngineCooling(Described):
@@ -22,7 +25,7 @@ class EngineCooling(Described):
     Water is taken where no mixture is stated, for it boils first.
     """
 
-    air_kpa: Annotated[float, Field(ge=50, le=110)] = 101.325
+    air_kpa: Annotated[float, Field(ge=50, le=110)] = STANDARD_KPA
     cap_kpa: CapPressure = 0.0
     """Pressure above the air's at which the cap opens; 0 is an open system."""
     coolant: Coolant = WATER
@@ -56,20 +59,22 @@ class Aim(NamedTuple):
 def aim_faults(aim: Aim, cooling: EngineCooling) -> list[str]:
     """Return why a running temperature may not be aimed at; nothing where it may."""
     wanted_c, bench_c = aim.wanted_c, aim.bench_c
-    if not wanted_c >= COLDEST_C:
-        return [f"wanted {wanted_c:g} °C: at least {COLDEST_C:g} °C can be regulated; aim higher"]
+    if not math.isfinite(wanted_c):
+        return [f"wanted {wanted_c:g} °C: is no temperature; give degrees Celsius, e.g. 86"]
+    if wanted_c < COLDEST_C:
+        return [f"wanted {wanted_c:.6g} °C: at least {COLDEST_C:g} °C is regulated; aim higher"]
     hottest_c, faults = max(wanted_c, bench_c), list[str]()
-    figures = f"wanted {wanted_c:g} °C in the engine, {bench_c:.1f} °C on the bench"
+    figures = f"wanted {wanted_c:.6g} °C in the engine, {bench_c:.2f} °C on the bench"
     if hottest_c > aim.cap_c:
         faults.append(
-            f"{figures}: above the cap of {aim.cap_c:g} °C of {aim.type_name}; aim lower,"
+            f"{figures}: {aim.type_name} stands {aim.cap_c:g} °C at most (its cap_c); aim lower,"
             " or take another type"
         )
     boiling_c = cooling.boiling_c()
     if hottest_c > boiling_c - MARGIN_K:
         faults.append(
-            f"{figures}: {cooling.in_words()} boils at {boiling_c:.1f} °C, so the limit is"
-            f" {boiling_c - MARGIN_K:.1f} °C, {MARGIN_K:g} K less; aim lower, or state the pressure"
-            " of the cooling system's cap"
+            f"{figures}: {cooling.in_words()} boils at {boiling_c:.2f} °C, so the limit is"
+            f" {boiling_c - MARGIN_K:.2f} °C, {MARGIN_K:g} K less; aim lower"
+            + ("" if cooling.cap_kpa else ", or state the pressure of the radiator's cap")
         )
     return faults

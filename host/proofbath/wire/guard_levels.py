@@ -111,7 +111,10 @@ LEVELS = (
     _level("element_change_ma", 20, "less is no change: a slow power ramp is steady", *ELEMENT),
     _level("element_samples", 3, "one disturbed sample costs no unit its night", *ELEMENT),
     _level("element_over_ma", 40, "beside a tenth of the set-point", S.ELEMENT_OVER),
-    _level("element_short_ohm", 3, "no heater has so little: 14 to 18 ohm (common practice, no source)", S.ELEMENT_SHORT),
+    _level(
+        "element_short_ohm", 3,
+        "no heater has so little: 14 to 18 ohm (common practice, no source)", S.ELEMENT_SHORT,
+    ),
     _level("hot_k_per_w", 4, "an immersed core over its bath", S.ELEMENT_HOT),
     _level("hot_margin_mk", 10_000, "beside what the power explains", S.ELEMENT_HOT),
     _level("hot_settle_ms", 100, "a small core is hot before half a second is over", S.ELEMENT_HOT),

@@ -144,7 +144,7 @@ class Watch(Enum):
 
     HEATER_STILL_LIVE = Telling("the heater takes current with its relay off", _AFTER)
     CONTACTOR_STILL_CLOSED = Telling(
-        "K1 was told to open and its mirror contact says closed; the relay K2 alone may keep the"
+        "K1 was told to open and stays closed (its mirror contact is open); K2 alone may keep the"
         " heat off",
         _AFTER,
     )

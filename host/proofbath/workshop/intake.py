@@ -16,6 +16,7 @@ from proofbath.run.unit_type import UnitType
 from proofbath.store.kinds import Batch, Findings, Intake, ReferenceUnit, Rework, TypeVersion, Unit
 from proofbath.store.records import Kept, Records, Stamp, Writer
 from proofbath.workshop.entry import day_of, made
+from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import story_in
 
@@ -39,6 +40,17 @@ class TypeFile(Described):
                 f"specification of {self.specification.unit_type} does not belong to"
                 f" {self.unit_type.name}"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _aims_within_its_cap(self) -> Self:
+        for limit in self.specification.limit:
+            aim_c = limit.nominal if limit.nominal is not None else limit.bounds[0]
+            if limit.quantity in STARTS and aim_c is not None and aim_c > self.unit_type.cap_c:
+                raise ValueError(
+                    f"{limit.quantity} aims at {aim_c:g} °C, but {self.unit_type.name} stands"
+                    f" {self.unit_type.cap_c:g} °C at most (its cap_c); aim lower"
+                )
         return self
 
 

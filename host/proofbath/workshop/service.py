@@ -9,7 +9,13 @@ from typing import Any, NamedTuple
 
 from proofbath.errors import InputError
 from proofbath.proof.cautions import RETARGETING
-from proofbath.proof.engine_cooling import Aim, EngineCooling, aim_faults
+from proofbath.proof.engine_cooling import (
+    CAP_MOST_KPA,
+    STANDARD_KPA,
+    Aim,
+    EngineCooling,
+    aim_faults,
+)
 from proofbath.proof.engine_log import EngineLog, parse_log
 from proofbath.proof.engine_offset import Offset, Seen, Target, bench_target, usual_offset
 from proofbath.proof.service import Drift, Service, analyse_log, drift_over_logs, drift_text
@@ -223,20 +229,28 @@ def choose_target(
     remarks = []
     if not found.seen:
         remarks.append(
-            f"no engine log of {type_name} is on record: the offset is a prior from memory, no"
+            f"no engine log of {type_name} is on record: the offset is a guess from memory, no"
             " source; log the first engines"
         )
     low, high = found.start.bounds
     if (low is not None and target.bench_c < low) or (high is not None and target.bench_c > high):
         remarks.append(
-            f"outside the limits of {type_name}: retargeting needs a specification of its own and"
-            " several rounds announced beforehand"
+            f"outside the limits of {type_name}: put a type of its own on record for it, and"
+            " expect several rounds of rework"
         )
     return ChosenTarget(wanted_c, target, found, cooling, tuple(remarks))
 
 
 def _cooling(shop: Shop, cap_kpa: float) -> EngineCooling:
-    """Return an engine's cooling with plain water under the air pressure of the shop's benches."""
+    """Return an engine's cooling with plain water under the air pressure of the shop's benches.
+
+    A day of high pressure at the bench gives the engine none: never more than the standard air's.
+    """
     airs_kpa = [shop.bench(name).pressure_kpa() for name in shop.bench_files()]
-    given = {"cap_kpa": cap_kpa} | ({"air_kpa": min(airs_kpa)} if airs_kpa else {})
-    return made(EngineCooling, "cooling system", **given)
+    if not 0.0 <= cap_kpa <= CAP_MOST_KPA:
+        raise InputError(
+            f"pressure cap {cap_kpa:g} kPa: 0 (an open system) to {CAP_MOST_KPA:g} kPa above the"
+            " air's can be taken; read what is stamped on the cap"
+        )
+    air_kpa = min([STANDARD_KPA, *airs_kpa])
+    return made(EngineCooling, "cooling system", cap_kpa=cap_kpa, air_kpa=air_kpa)

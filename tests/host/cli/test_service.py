@@ -56,7 +56,7 @@ def test_a_target_is_given_with_its_uncertainty(call: Call, shop: MeasuredShop) 
     said = call("service", "target", "Teal-82", "85", *options(shop))
     assert said.status == 0
     assert "set start-to-open to 82.0 °C on the bench" in said.out  # the prior's 3 K
-    assert "prior from memory" in said.out
+    assert "guess from memory" in said.out
     shown = json.loads(call("service", "target", "Teal-82", "85", *options(shop), "--json").out)
     assert shown["bench_start_to_open_c"] == pytest.approx(82.0, abs=0.01)
     assert shown["expanded_uncertainty"] > 5.0

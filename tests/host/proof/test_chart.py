@@ -74,16 +74,16 @@ def test_moving_range_constant_is_the_tables() -> None:
 )
 def test_run_lengths_of_the_ewma(weight: float, width: float, lengths: tuple[float, ...]) -> None:
     """Lucas and Saccucci, Technometrics 32 (1990) 1, shifts 0 to 1 s by quarters [from memory]."""
-    for shift, published in zip((0.0, 0.25, 0.5, 0.75, 1.0), lengths, strict=True):
-        assert average_run_length(shift, weight, width) == pytest.approx(published, rel=0.01)
+    for shift, length in zip((0.0, 0.25, 0.5, 0.75, 1.0), lengths, strict=True):
+        assert average_run_length(shift, weight, width) == pytest.approx(length, rel=0.01)
 
 
 def test_run_lengths_of_single_values() -> None:
     """Closed form: 1/0.0027 = 370.4 in control, 43.9 and 6.3 at shifts of 1 s and 2 s."""
-    for shift, published in ((0.0, 370.4), (1.0, 43.9), (2.0, 6.30)):
-        assert 1 / seen_at_once(shift) == pytest.approx(published, rel=1e-3)
+    for shift, by_hand in ((0.0, 370.4), (1.0, 43.9), (2.0, 6.30)):
+        assert 1 / seen_at_once(shift) == pytest.approx(by_hand, rel=1e-3)
         only_single = average_run_length(shift, WEIGHT, 8.0, 3.0)
-        assert only_single == pytest.approx(published, rel=1e-2)
+        assert only_single == pytest.approx(by_hand, rel=1e-2)
 
 
 def test_run_length_of_both_rules_agrees_with_simulated_nights() -> None:

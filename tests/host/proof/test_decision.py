@@ -65,10 +65,10 @@ def test_the_four_outcomes_by_rule(
         ("simple", "simple acceptance (w=0, shared risk)"),
     ],
 )
-def test_guard_bands_are_those_of_the_published_rules(rule: str, named: str) -> None:
+def test_guard_bands_are_those_of_the_named_rules(rule: str, named: str) -> None:
     """ILAC-G8:09/2019 4.2 and table 1; ISO 14253-1:2017 [from memory]."""
-    published = figures("decision_rules", "name", "guard_band_w")[named]
-    assert float(published.split()[0]) == GUARD_BAND_PER_U[rule]  # type: ignore[index]
+    stated = figures("decision_rules", "name", "guard_band_w")[named]
+    assert float(stated.split()[0]) == GUARD_BAND_PER_U[rule]  # type: ignore[index]
 
 
 @pytest.mark.parametrize("row", [r for r in rows("jcgm106_ilac_g8") if "w=" in r["quantity"]])
@@ -77,8 +77,8 @@ def test_worst_risk_at_the_acceptance_limit(row: dict[str, str]) -> None:
     w = float(row["quantity"].split("w=")[1].split("U")[0])
     risk = risk_at_acceptance_limit(abs(w))
     assert risk == pytest.approx(float(row["recomputed"]), rel=2e-3)
-    published = {"1 ppm": 1e-6, "0.16 %": 0.0016, "2.5 %": 0.025, "5 %": 0.05, "50 %": 0.5}
-    assert risk <= published[row["published"].split("<")[1]]
+    percentages = {"1 ppm": 1e-6, "0.16 %": 0.0016, "2.5 %": 0.025, "5 %": 0.05, "50 %": 0.5}
+    assert risk <= percentages[row["stated"].split("<")[1]]
 
 
 def test_probability_of_conformity_of_a_zener_diode() -> None:

@@ -22,7 +22,8 @@ def test_the_limit_is_three_kelvin_below_boiling_under_the_cap(
     just_below, just_above = boiling_c - 3.0 - 1e-4, boiling_c - 3.0 + 1e-4
     assert aim_faults(Aim("Teal-82", just_below, 60.0, CAP_C), cooling) == []
     (fault,) = aim_faults(Aim("Teal-82", just_above, 60.0, CAP_C), cooling)
-    assert f"the limit is {boiling_c - 3.0:.1f} °C" in fault
+    assert f"the limit is {boiling_c - 3.0:.2f} °C" in fault
+    assert ("or state the pressure" in fault) == (cap_kpa == 0.0)
 
 
 def test_a_bench_target_hotter_than_the_engine_is_held_to_the_same_limits() -> None:

@@ -1,4 +1,4 @@
-"""Batch statistics, capability and tolerance factors against published tables."""
+"""Batch statistics, capability and tolerance factors against tables and definitions."""
 
 from __future__ import annotations
 
@@ -50,18 +50,18 @@ def test_two_sided_factors_of_another_table(row: dict[str, str]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("count", "share", "confidence", "printed"),
+    ("count", "share", "confidence", "remembered"),
     [
         *((5, 0.95, 0.95, 4.203), (10, 0.95, 0.95, 2.911), (20, 0.95, 0.95, 2.396)),
         *((30, 0.95, 0.95, 2.220), (10, 0.90, 0.95, 2.355), (10, 0.99, 0.95, 3.981)),
     ],
 )
 def test_one_sided_tolerance_factors(
-    count: int, share: float, confidence: float, printed: float
+    count: int, share: float, confidence: float, remembered: float
 ) -> None:
     """ISO 16269-6:2014 annex D prints them; these, to three decimals, are from memory."""
     k = one_sided_factor(count, share, confidence)
-    assert k == pytest.approx(printed, abs=6e-4)
+    assert k == pytest.approx(remembered, abs=6e-4)
 
 
 @pytest.mark.parametrize("count", [5, 12, 30, 100])

@@ -81,6 +81,8 @@ def test_a_types_file_holds_figures_limits_and_rework() -> None:
     kind = "refillable"
     """
     assert parse_toml(text, TypeFile, "teal_82.toml").specification.version == 3
+    with pytest.raises(InputError, match=r"aims at 150 °C, but Teal-82 stands 1\d\d °C at most"):
+        parse_toml(text.replace("nominal = 82", "nominal = 150"), TypeFile, "teal_82.toml")
     with pytest.raises(InputError, match="Wigeon-90 does not belong to Teal-82"):
         parse_toml(
             text.replace('unit_type = "Teal-82"', 'unit_type = "Wigeon-90"'),

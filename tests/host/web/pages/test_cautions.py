@@ -38,7 +38,7 @@ def test_a_target_by_page_and_by_api_is_held_to_the_pressure_cap(open_browser: O
     browser, asked = open_browser("viewer"), {"name": "Teal-82", "wanted_c": "98"}
     refused = browser.get("/batches/types/one", params=asked)
     assert refused.status_code == 422
-    assert "boils at 98.3 °C, so the limit is 95.3 °C" in refused.text
+    assert "boils at 98.31 °C, so the limit is 95.31 °C" in refused.text
     capped = browser.get("/batches/types/one", params=asked | {"cap_kpa": "50"})
     assert "water under a pressure cap of 50 kPa" in capped.text
     assert browser.get("/api/type/target", params=asked).status_code == 422
