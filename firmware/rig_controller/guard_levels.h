@@ -104,6 +104,10 @@ constexpr uint8_t element_short_ohm = 3;
 constexpr uint8_t hot_k_per_w = 4;
 // Beside what the power explains.
 constexpr uint16_t hot_margin_mk = 10000;
+// Less heats no core, and its noise hides it.
+constexpr uint8_t hot_judged_ma = 200;
+// A ramp's base is taken anew so far apart.
+constexpr uint8_t hot_drift_ma = 100;
 // A small core is hot before half a second is over.
 constexpr uint8_t hot_settle_ms = 100;
 // Of the base, for the same reason.

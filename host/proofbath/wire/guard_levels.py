@@ -117,6 +117,8 @@ LEVELS = (
     ),
     _level("hot_k_per_w", 4, "an immersed core over its bath", S.ELEMENT_HOT),
     _level("hot_margin_mk", 10_000, "beside what the power explains", S.ELEMENT_HOT),
+    _level("hot_judged_ma", 200, "less heats no core, and its noise hides it", S.ELEMENT_HOT),
+    _level("hot_drift_ma", 100, "a ramp's base is taken anew so far apart", S.ELEMENT_HOT),
     _level("hot_settle_ms", 100, "a small core is hot before half a second is over", S.ELEMENT_HOT),
     _level("hot_first_ticks", 3, "of the base, for the same reason", S.ELEMENT_HOT),
     _level("hot_cooling_s", 40, "in which a core cools when its power falls", S.ELEMENT_HOT),
