@@ -30,7 +30,7 @@ int32_t within(int32_t value, int32_t most) {
   return value > most ? most : value < -most ? -most : value;
 }
 
-// Rounded, for what is cut off would add up over the many steps of a power ramp.
+// Rounded, for what is cut off would add up over the steps of a staircase.
 int32_t share(int32_t product, int32_t of) {
   return (product + (product < 0 ? -of : of) / 2) / of;
 }
@@ -58,7 +58,8 @@ void HotCore::feed(bool base_kept) {
 bool HotCore::hot(uint16_t current, uint16_t voltage, uint32_t bath_sum, uint8_t per_k) {
   volts_ += voltage;
   amps_ += current;
-  if (++ticks_ < (next_ == go_on ? ticks_a_second : level::hot_first_ticks)) return false;
+  const bool slow = next_ == go_on || amps_ < uint32_t(sum_of_ma(level::hot_first_ma)) * (ticks_ + 1);
+  if (++ticks_ < (slow ? ticks_a_second : level::hot_first_ticks)) return false;
   const bool hot = judge_second(bath_sum, per_k);
   begin_second();
   return hot;
@@ -80,9 +81,9 @@ void HotCore::carry_over(uint16_t found, uint16_t current) {
 bool HotCore::judge_second(uint32_t bath_sum, uint8_t per_k) {
   if (amps_ < uint32_t(sum_of_ma(level::hot_judged_ma)) * ticks_) return false;
   const uint16_t found = resistance(volts_, amps_), current = uint16_t(amps_ / ticks_);
-  const bool far = apart(current, base_current_) > sum_of_ma(level::hot_drift_ma);
+  const bool far = apart(current, base_current_) > sum_of_ma(level::hot_far_ma);
   if (next_ == first_seen || (next_ == kept_seen && far)) begin_base(found, current, uint16_t(bath_sum));
-  else if (next_ == step_seen || far) carry_over(found, current);
+  else if (next_ == step_seen) carry_over(found, current);
   next_ = go_on;
   const int32_t grown_e5 = share(within(int32_t(found) - base_, grown_most) * one_e5, base_);
   gain_ = int16_t(within(grown_e5, gain_most_e5));

@@ -9,9 +9,9 @@
 class HotCore {
  public:
   // The current has jumped: what is measured until it has settled counts for nothing, and how much
-  // the resistance has grown so far is carried over to the new current. One that drifts, as in a power
-  // ramp, is carried over by whole seconds, seldom: offsets of the channels differ between far
-  // currents, and each time some noise comes with it.
+  // the resistance has grown so far is carried over to the new current, where the channels' offsets
+  // weigh differently. One that drifts, as in a power ramp, keeps its base: each carrying over brings
+  // some noise.
   void step();
 
   // A feeding begins; after a short break with the base of the one before, if their currents agree.
