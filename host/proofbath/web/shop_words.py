@@ -10,8 +10,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from proofbath.certificate.words import NOTHING, decimals_of, fixed
+from proofbath.quantity.quantity import Quantity
 from proofbath.web.templating import environment, page
-from proofbath.workshop.unit_view import Value
 
 SIGNS = {
     "pass": "good",
@@ -58,12 +58,16 @@ def shop_page(
     return page(request, template, status, **{**may, **context})
 
 
-def measured(value: Value | Mapping[str, Any] | None) -> str:
-    """Return a value with U and its unit, by two digits of U; a dash where there is none."""
+def measured(value: Quantity | Mapping[str, Any] | None) -> str:
+    """Return a value with U and its unit, by two digits of U; a dash where there is none.
+
+    A mapping is a result as a document states it.
+    """
     if value is None:
         return NOTHING
-    shown = value.model_dump() if isinstance(value, Value) else value
-    return with_u(shown.get("value"), shown.get("expanded_uncertainty"), shown.get("unit", ""))
+    if isinstance(value, Quantity):
+        return with_u(value.value, value.expanded_uncertainty, value.unit)
+    return with_u(value.get("value"), value.get("expanded_uncertainty"), value.get("unit", ""))
 
 
 def with_u(value: float | None, u: float | None, unit: str = "", sign: bool = False) -> str:
