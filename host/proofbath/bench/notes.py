@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from typing import NamedTuple
 
 from proofbath.run.note import ELEMENTS, Note
 from proofbath.store.journal import EventLine
@@ -27,6 +28,20 @@ def note_text(note: Note) -> str:
     """Return a note as JSON; a number that is not known is left out."""
     known = {key: value for key, value in note._asdict().items() if not _unknown(value)}
     return json.dumps(known, ensure_ascii=False)
+
+
+class PlanStep(NamedTuple):
+    """A step of the plan that has ended, by its number there, with the note of its end."""
+
+    number: int
+    end: Note
+
+
+def plan_steps_in(notes: list[Note]) -> list[PlanStep]:
+    """Return the ends of the plan's own steps; checks that a run puts between them do not count."""
+    checks = {note.leg for note in notes if note.purpose == "check"}
+    ends = [note for note in notes if note.code == "step_end" and note.leg not in checks]
+    return [PlanStep(n.leg - sum(leg < n.leg for leg in checks), n) for n in ends]
 
 
 def notes_in(events: list[EventLine]) -> list[Note]:
