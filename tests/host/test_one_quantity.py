@@ -33,7 +33,6 @@ OTHERWISE = {
     ("curve/hand_instruments.py", "LiftTool"): "what an instrument's certificate states",
     ("curve/hand_instruments.py", "Heater"): "what a meter's certificate states",
     ("bench/calibration_content.py", "Instrument"): "what a reference's certificate states",
-    ("curve/model_fit.py", "ModelFit"): "coefficients of a model with those of their fit",
     ("control/identify.py", "Identified"): "coefficients of a bath with those of their fit",
     ("bench/tuned.py", "Tuned"): "coefficients of a bath with those of their fit",
     ("proof/engine_offset.py", "Target"): "where to aim, which nobody measured",
