@@ -67,14 +67,22 @@ class BathModel(Described):
         taken_w = self.loss_w(bath_c) + self.cooling_w(bath_c)
         return 60.0 * taken_w / self.capacity_j_per_k(bath_c)
 
-    def time_to_s(self, from_c: float, to_c: float, rate_k_per_min: float) -> float:
-        """Return the seconds from one temperature to another at most at a rate; inf if never."""
-        fastest = self.rise_k_per_min if to_c > from_c else self.fall_k_per_min
+    def time_to_s(
+        self, from_c: float, to_c: float, rate_k_per_min: float, elements_w: float = 0.0
+    ) -> float:
+        """Return the seconds from one temperature to another at most at a rate; inf if never.
+
+        `elements_w` is what the units' own heaters give the bath meanwhile.
+        """
+        rises = to_c > from_c
+        fastest = self.rise_k_per_min if rises else self.fall_k_per_min
         pieces = max(1, math.ceil(abs(to_c - from_c)))
         width_k = (to_c - from_c) / pieces
         total_s = 0.0
         for i in range(pieces):
-            rate = min(rate_k_per_min, fastest(from_c + (i + 0.5) * width_k))
+            at_c = from_c + (i + 0.5) * width_k
+            more = 60.0 * elements_w / self.capacity_j_per_k(at_c)
+            rate = min(rate_k_per_min, fastest(at_c) + (more if rises else -more))
             if rate <= 0.0:
                 return math.inf
             total_s += 60.0 * abs(width_k) / rate

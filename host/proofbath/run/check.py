@@ -9,6 +9,7 @@ from proofbath.errors import InputError
 from proofbath.run.duration import total_seconds
 from proofbath.run.element_steps import with_element_checks
 from proofbath.run.faults import BenchFacts, plan_faults
+from proofbath.run.feed_faults import CEILING_A
 from proofbath.run.forecast import Deadlines, drop_to_fit, forecast, seconds_until
 from proofbath.run.in_turn import in_turn
 from proofbath.run.on_times import OnTimes, on_times
@@ -46,7 +47,9 @@ class CheckedPlan(NamedTuple):
 
 def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     """Return the plan made ready; raises InputError with every fault, one line each."""
-    legs = resolve(plan.steps().step, plan.unit_type, facts.limit_c, _loading(plan, facts))
+    limit_c = plan.limit_c(facts.limit_c)
+    steps = plan.steps(facts.limit_c, facts.model).step
+    legs = resolve(steps, plan.unit_type, limit_c, _loading(plan, facts))
     faults = plan_faults(plan, legs, facts)
     if faults:
         raise InputError(*faults)
@@ -127,9 +130,8 @@ def _on_faults(on: OnTimes, facts: BenchFacts) -> list[str]:
 
 def _loading(plan: NightPlan, facts: BenchFacts) -> Loading:
     loading = plan.loading()
-    if facts.supply_a is None:
-        return loading
-    return loading._replace(max_a=tuple(min(a, facts.supply_a) for a in loading.max_a))
+    most_a = CEILING_A if facts.supply_a is None else min(CEILING_A, facts.supply_a)
+    return loading._replace(max_a=tuple(min(a, most_a) for a in loading.max_a))
 
 
 def _deadlines(plan: NightPlan, facts: BenchFacts) -> Deadlines:
@@ -146,10 +148,11 @@ def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list
     warnings = []
     for number, leg in enumerate(legs, 1):
         if leg.clipped and isinstance(leg.step, (Ramp, Soak)):
-            asked_c = wanted_c(leg.step, plan.unit_type, facts.limit_c)
+            asked_c = wanted_c(leg.step, plan.unit_type, plan.limit_c(facts.limit_c))
+            whose = "bath's limit" if leg.to_c == facts.limit_c else "lowest cap of what hangs"
             warnings.append(
                 f"step {number}: clipped from {asked_c:.1f} to the"
-                f" bath's limit {leg.to_c:.1f} °C; what lies above will have no value"
+                f" {whose} {leg.to_c:.1f} °C; what lies above will have no value"
             )
     needed_s = total_seconds(legs, facts.model)
     if needed_s > ASK_ABOVE_S:
