@@ -210,7 +210,7 @@ def plan_of(line: RunLine) -> NightPlan:
 def profile_of(line: RunLine) -> Profile:
     """Return the profile of a journalled night as it was made for its bench."""
     bench = BenchFile.model_validate_json(line.head.bench_text)
-    return plan_of(line).steps(bench.bath_limit_c(), bench.bath)
+    return plan_of(line).steps(bench_facts(bench).place)
 
 
 def measured_cycles(legs: tuple[Leg, ...]) -> list[int]:

@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import MARGIN_K
-from proofbath.run.feed_faults import Source, feed_faults
+from proofbath.run.feed_faults import CEILING_A, Source, feed_faults
+from proofbath.run.heated_profiles import Place
 from proofbath.run.no_value import value_faults
 from proofbath.run.plan import NightPlan
 from proofbath.run.profile import Drive, Leg, Ramp
@@ -43,6 +44,12 @@ class BenchFacts(NamedTuple):
     def limit_c(self) -> float:
         """Highest bath temperature: bubbles lift gauges nearer to boiling."""
         return self.boiling_c - MARGIN_K
+
+    @property
+    def place(self) -> Place:
+        """What profiles are made for."""
+        most_a = CEILING_A if self.supply_a is None else min(CEILING_A, self.supply_a)
+        return Place(self.limit_c, self.model, most_a)
 
 
 def plan_faults(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list[str]:

@@ -18,7 +18,6 @@ READABLE_V = 20.0
 SETTLES_S = 300.0
 """A lift takes so long to settle after a change of current: wax and cup warm, wax melts (measured
 on the plant: within 0.1 mm/min after 60 to 250 s; common practice, no source)."""
-_HOTTEST_C = 130.0
 _NOTHING = (0.0,) * STATIONS
 
 
@@ -162,20 +161,14 @@ def _too_much(number: int, leg: Leg, source: Source) -> list[str]:
 def _too_warm(number: int, leg: Leg, model: BathModel) -> list[str]:
     """A bath that the elements warm more than it can lose does not fall there nor stay."""
     elements_w = sum(most_w(leg))
-    if elements_w == 0.0 or math.isnan(leg.to_c) or _lost_w(model, leg.to_c) > elements_w:
+    if elements_w == 0.0 or math.isnan(leg.to_c) or model.lost_w(leg.to_c) > elements_w:
         return []
-    will_do_c = leg.to_c
-    while _lost_w(model, will_do_c) <= elements_w and will_do_c < _HOTTEST_C:
-        will_do_c += 1.0
+    will_do_c = model.falls_from_c(leg.to_c, elements_w)
     return [
         f"step {number}: the elements give {elements_w:.0f} W, at {leg.to_c:.1f} °C the bath loses"
-        f" {_lost_w(model, leg.to_c):.0f} W and would not stay there; {will_do_c:.0f} °C would do,"
+        f" {model.lost_w(leg.to_c):.0f} W and would not stay there; {will_do_c:.0f} °C would do,"
         " or feed fewer stations at a time"
     ]
-
-
-def _lost_w(model: BathModel, bath_c: float) -> float:
-    return model.loss_w(bath_c) + model.cooling_w(bath_c)
 
 
 def _silent(number: int, leg: Leg, flows_a: float) -> str:

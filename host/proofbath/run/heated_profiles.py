@@ -36,8 +36,6 @@ OVER_FULL_K = 2.0
 USUAL_A = (0.25, 0.5, 0.75, 1.0)
 ZERO_C = 60.0
 COLDEST_C = 45.0
-_FALLS = 1.3
-"""A bath falls well where it loses so many times what the elements give."""
 
 Current = Annotated[float, Field(gt=0.0, le=2.0)]
 
@@ -58,13 +56,23 @@ class HeatedFigures(Described):
     """Rate of the ramps at set currents."""
 
 
+class Place(NamedTuple):
+    """What a bench offers a profile."""
+
+    limit_c: float
+    """Highest temperature of its bath."""
+    model: BathModel
+    most_a: float = math.inf
+    """Greatest current of its source."""
+
+
 class HeatedNight(NamedTuple):
-    """What the profiles are made for: type, bath, how many elements, and what was asked."""
+    """What the profiles are made for: type, bench, how many elements, and what was asked."""
 
     unit_type: UnitType
     limit_c: float
-    """Highest temperature of the night."""
-    model: BathModel
+    """Highest temperature of the night: the bath's, or the lowest cap of what hangs."""
+    place: Place
     elements: int
     figures: HeatedFigures
 
@@ -79,9 +87,14 @@ class HeatedNight(NamedTuple):
         return self.unit_type.element_ohm
 
     @property
+    def most_a(self) -> float:
+        """Greatest current of an element."""
+        return min(self.unit_type.element_max_a, self.place.most_a)
+
+    @property
     def most_w(self) -> float:
         """Greatest power of an element, in tenths of a watt."""
-        return math.floor(10.0 * self.unit_type.element_max_a**2 * self.ohm) / 10.0
+        return math.floor(10.0 * self.most_a**2 * self.ohm) / 10.0
 
     @property
     def start_c(self) -> float:
@@ -102,9 +115,8 @@ def currents_a(night: HeatedNight) -> tuple[float, ...]:
     """Return the set currents: what was asked, or the usual ones within the type's greatest."""
     if night.figures.current_a is not None:
         return tuple(night.figures.current_a)
-    most_a = night.unit_type.element_max_a
-    usual = tuple(a for a in USUAL_A if a <= most_a)
-    return usual if len(usual) == len(USUAL_A) else (*usual, most_a)
+    usual = tuple(a for a in USUAL_A if a <= night.most_a)
+    return usual if len(usual) == len(USUAL_A) else (*usual, night.most_a)
 
 
 def unpowered_rise(night: HeatedNight) -> list[Step]:
@@ -176,9 +188,7 @@ def _opening(night: HeatedNight, cycle: int, current_a: float, power_w: float) -
     from_c = max(COLDEST_C, round(night.start_c - MOST_K_PER_W * power_w - UNDER_K, 1))
     full_c = night.unit_type.full_open_c - LEAST_K_PER_W * power_w + OVER_FULL_K
     top_c = round(min(night.limit_c - HOT_K, full_c), 1)
-    shut_c = from_c
-    while _lost_w(night.model, shut_c) < _FALLS * power_w * night.elements and shut_c < top_c:
-        shut_c += 1.0
+    shut_c = night.place.model.falls_from_c(from_c, power_w * night.elements)
     name, at = f"cycle {cycle}", f"at {current_a:g} A"
 
     def ramp(way: str, to_c: float) -> Step:
@@ -200,10 +210,6 @@ def _opening(night: HeatedNight, cycle: int, current_a: float, power_w: float) -
         ramp("falling", min(shut_c, top_c)),
         down(),
     ]
-
-
-def _lost_w(model: BathModel, bath_c: float) -> float:
-    return model.loss_w(bath_c) + model.cooling_w(bath_c)
 
 
 def _powered(

@@ -6,9 +6,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from proofbath.control.bath_model import BathModel
 from proofbath.description import Described
-from proofbath.run.heated_profiles import HeatedFigures, HeatedNight
+from proofbath.run.heated_profiles import HeatedFigures, HeatedNight, Place
 from proofbath.run.profile import PLAIN, Loading, Profile, Step
 from proofbath.run.profiles import shipped
 from proofbath.run.unit_type import UnitType
@@ -74,20 +73,32 @@ class NightPlan(Described):
             raise ValueError("give either profile, a shipped one's name, or [[step]] tables")
         if self.then and self.profile is None:
             raise ValueError("then follows a shipped profile: give profile, or leave then out")
+        if len({self.profile, *self.then}) <= len(self.then):
+            raise ValueError("then names a profile twice; name each once")
         return self
 
     def limit_c(self, bath_limit_c: float) -> float:
         """Return the night's highest temperature: the bath's, or the lowest cap of what hangs."""
         return min([bath_limit_c, *(unit_type.cap_c for _, unit_type in self.types_loaded())])
 
-    def steps(self, bath_limit_c: float, model: BathModel) -> Profile:
-        """Return the profile to run on a bath; raises InputError for a name that is not shipped."""
+    def steps(self, place: Place) -> Profile:
+        """Return the profile to run on a bench; raises InputError for one that is not shipped."""
         if self.profile is None:
             return Profile(name=f"{self.batch}: own steps", step=self.step)
         elements = sum(max_a > 0.0 for max_a in self.loading().max_a)
-        limit_c = self.limit_c(bath_limit_c)
-        night = HeatedNight(self.unit_type, limit_c, model, elements, self.heated)
+        limit_c = self.limit_c(place.limit_c)
+        night = HeatedNight(self.unit_type, limit_c, place, elements, self.heated)
         return shipped(self.profile, night, self.then)
+
+    def first_cycles(self, place: Place) -> dict[str, int]:
+        """Return each of the night's profiles and the first of its cycles; 0 for the first."""
+        if self.profile is None:
+            return {self.steps(place).name: 0}
+        firsts = {self.profile: 0}
+        for n, name in enumerate(self.then):
+            before = self.model_copy(update={"then": self.then[:n]}).steps(place)
+            firsts[name] = 1 + max(step.cycle for step in before.step)
+        return firsts
 
     def type_at(self, place: LoadedStation) -> UnitType | None:
         """Return the type of what hangs at a station; None for a blank."""

@@ -220,7 +220,7 @@ Step = Annotated[PlannedStep, Field(discriminator="kind")]
 class Profile(Described):
     """Ordered steps under a name."""
 
-    name: Annotated[str, Field(min_length=1, max_length=60)]
+    name: Annotated[str, Field(min_length=1, max_length=200)]
     step: Annotated[list[Step], Field(min_length=1, max_length=200)]
 
 

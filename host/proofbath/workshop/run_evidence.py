@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from proofbath.bench.connect import simulated
 from proofbath.bench.description import BenchFile
+from proofbath.bench.night import bench_facts
 from proofbath.certificate.evidence import Branch, Conditions
 from proofbath.certificate.parties import Workshop
 from proofbath.certificate.words import fixed, plain
@@ -65,9 +66,11 @@ def conditions_of(run: RunEvidence, station: int, workshop: Workshop) -> Conditi
 
 def profile_in_words(run: RunEvidence) -> str:
     """Return what the bath did: cycles, rates, highest temperature, power of the elements."""
-    limit_c = run.bench.bath_limit_c()
-    profile = run.plan.steps(limit_c, run.bench.bath)
-    legs = resolve(profile.step, run.plan.unit_type, run.plan.limit_c(limit_c), run.plan.loading())
+    place = bench_facts(run.bench).place
+    profile = run.plan.steps(place)
+    legs = resolve(
+        profile.step, run.plan.unit_type, run.plan.limit_c(place.limit_c), run.plan.loading()
+    )
     recorded = [leg for leg in legs if leg.step.purpose == "recorded"]
     cycles = {leg.step.cycle for leg in recorded}
     rates = {
@@ -101,9 +104,9 @@ def _sets_v(step: MayFeed) -> bool:
 
 def deviations_of(run: RunEvidence) -> list[str]:
     """Return what a run did otherwise than the method says."""
-    limit_c = run.bench.bath_limit_c()
-    steps = run.plan.steps(limit_c, run.bench.bath).step
-    legs = resolve(steps, run.plan.unit_type, run.plan.limit_c(limit_c))
+    place = bench_facts(run.bench).place
+    steps = run.plan.steps(place).step
+    legs = resolve(steps, run.plan.unit_type, run.plan.limit_c(place.limit_c))
     clipped = sorted({fixed(leg.to_c, 1) for leg in legs if leg.clipped})
     own = ["the steps were written out for this run"] if run.plan.profile is None else []
     low = [f"the bath's limit kept it to {', '.join(clipped)} °C"] if clipped else []
