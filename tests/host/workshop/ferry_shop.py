@@ -21,6 +21,7 @@ from host.bench.test_in_force import blank, gauge, probes
 from proofbath.bench.calibration_record import calibration_entry
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import bench_in_force
+from proofbath.bench.night import bench_facts
 from proofbath.bench.notes import note_text
 from proofbath.certificate.parties import Workshop
 from proofbath.proof.rework_kind import Refillable
@@ -251,7 +252,7 @@ def _write(
     opens_c: Mapping[str, float | None],
     apart_k: float,
 ) -> None:
-    steps = plan.steps().step
+    steps = plan.steps(bench_facts(bench).place).step
     at, soak = next((i, step) for i, step in enumerate(steps) if isinstance(step, Soak))
     for t_s, code, text, leg in (
         (0.0, "step_begin", soak.label, at),
