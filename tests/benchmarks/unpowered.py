@@ -5,8 +5,8 @@ of the film, each distance beyond the hottest bath and each span of four baths i
 the stated 95 % interval holds, the median U and the bias; then the same over all laws. Units have
 three wax shells with the heater in the core. Without `--simulated` each start is the steady heat
 balance of the unit with its cycle scatter, lag and crossing noise; with it the whole unit is
-stepped through two power ramps at each bath and its record analysed, which takes a fifth of a second.
-The drawn probe and gradient errors are taken off: they shift bath and truth alike.
+stepped through two power ramps at each bath and its record analysed, half a second a unit. The
+drawn probe and gradient errors are taken off: they shift bath and truth alike.
 """
 
 from __future__ import annotations
@@ -178,9 +178,7 @@ class Trial(NamedTuple):
     most_w: float
 
 
-def trial(
-    law: str, beyond_k: float, span_k: float, simulated: bool, seed: int
-) -> Trial:
+def trial(law: str, beyond_k: float, span_k: float, simulated: bool, seed: int) -> Trial:
     """Measure one unit by heat balance, or by its whole record."""
     rng = np.random.default_rng(seed)
     unit = draw(rng, law)

@@ -130,6 +130,8 @@ class Mixture(NamedTuple):
     curvature_u_k: float
     law_u_k: float
     bent: str | None
+    event_weights: tuple[float, ...]
+    """By how much the start moves with each event's bath."""
 
 
 class _Events(NamedTuple):
@@ -169,6 +171,7 @@ def fit_laws(events: Sequence[PoweredEvent], known: Known) -> Mixture:
         *_shares(fits, weights, seen.noise_k, known.scatter_k),
         math.sqrt(max((half_k / float(stats.norm.ppf(0.5 + LEVEL / 2))) ** 2 - inside, 0.0)),
         _bent(fits, int(np.argmax(chances)), free, known.scatter_dof),
+        tuple((weights @ np.array([f.start_weights for f in fits]))[: len(events)].tolist()),
     )
 
 
@@ -191,12 +194,11 @@ def _fit(law: FilmLaw, seen: _Events, known: Known, curvature_u: float) -> LawFi
         k_per_w = float(x[WAX] + x[FILM])
         lagging = seen.power_rate + seen.bath_rate / k_per_w
         excess_k, by_film = law.excess_k(float(x[FILM]), power_w)
-        shown = x[START] - x[WAX] * power_w - excess_k + x[LAG] * lagging - x[CURVATURE] * power_w**2
+        shown = x[START] - x[WAX] * power_w - excess_k - x[CURVATURE] * power_w**2
+        shown = shown + x[LAG] * lagging
         columns = [np.ones(count), -power_w, -by_film, lagging, -(power_w**2)]
         lag_s, lag_u_s = known.lag(k_per_w)
-        prior = np.array(
-            [WAX_K_PER_W, FILM_K_PER_W, k_per_w * lag_s, CURVATURE_PER_K * k_per_w**2]
-        )
+        prior = np.array([WAX_K_PER_W, FILM_K_PER_W, k_per_w * lag_s, CURVATURE_PER_K * k_per_w**2])
         prior_u = np.array(
             [WAX_U_K_PER_W, FILM_U_K_PER_W, k_per_w * lag_u_s, curvature_u * k_per_w**2]
         )

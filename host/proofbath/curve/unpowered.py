@@ -79,9 +79,7 @@ def _start(
     return known(mixture.start_c, contributions, "zero", {"lift_mm": threshold_mm})
 
 
-def _power_lag(
-    bench: BenchBudget, slope_mm_per_k: float, resistance: float
-) -> tuple[float, float]:
+def _power_lag(bench: BenchBudget, slope_mm_per_k: float, resistance: float) -> tuple[float, float]:
     """Lag of the wax behind the power and its standard uncertainty, in s.
 
     It is the wax's heat capacity times the thermal resistance; the capacity grows with the
