@@ -102,7 +102,10 @@ def steps_in_boiling_water(pot: Pot, begins_s: float) -> tuple[list[HandPoint], 
     boiling_c = saturation_c(pot.rng.uniform(97.0, 102.0))
     seen_c, at_unit_c = pot.seen_c(boiling_c), boiling_c + pot.place_k()
     scatter_k, t_s = pot.scatter_k(), begins_s
-    points = [HandPoint(t_s, seen_c, pot.seen_mm(pot.lift_mm(at_unit_c, 0.0, scatter_k)), 0.0)]
+    points = [HandPoint(t_s, 60.0, pot.seen_mm(0.0), 0.0)]
+    t_s += 1800.0
+    idle_mm = pot.lift_mm(at_unit_c, 0.0, scatter_k)
+    points.append(HandPoint(t_s, seen_c, pot.seen_mm(idle_mm), 0.0))
     for current_a in STEPS_A:
         lift_mm = pot.lift_mm(at_unit_c, current_a, scatter_k)
         seen_mm = pot.seen_mm(lift_mm)

@@ -79,19 +79,26 @@ def current_steps(
 ) -> list[HandStep]:
     """Return the currents held at one temperature, in the order they were set."""
     found = _found(points, setup, power_of)
-    return [_step(one, found, points, setup) for one in found]
+    powered = [one for one in found if one.element_a > OFF_A]
+    return [_step(one, found, points, setup) for one in powered]
 
 
 def opening(points: Sequence[HandPoint], setup: HandSetup, power_of: PowerOf) -> Opening | str:
     """Return the current that just opens the unit, or why the steps do not tell it."""
     steady = [one for one in _found(points, setup, power_of) if one.reason is None]
-    if not steady:
+    powered = [one for one in steady if one.element_a > OFF_A]
+    if not powered:
         return "no steady current step: set a current, read until two readings are equal"
-    if any(one.power_w is None for one in steady):
+    if any(one.power_w is None for one in powered):
         return "the power is not known: type the voltage, or give the element's ohms"
-    bath_c = steady[-1].bath_c
-    here = [one for one in steady if abs(one.bath_c - bath_c) <= ONE_TEMPERATURE_K]
-    rows = sorted({(0.0, 0.0), *((one.power_w or 0.0, one.lift_mm) for one in here)})
+    bath_c = powered[-1].bath_c
+    near = [one for one in steady if abs(one.bath_c - bath_c) <= ONE_TEMPERATURE_K]
+    here = [one for one in near if one.element_a > OFF_A]
+    idle_mm = [one.lift_mm for one in near if one.element_a <= OFF_A]
+    if idle_mm and idle_mm[0] >= setup.threshold_mm:
+        return f"{idle_mm[0]:.2f} mm open at {bath_c:.1f} °C without current: it needs none there"
+    powers = sorted((one.power_w or 0.0, one.lift_mm) for one in here)
+    rows = [(0.0, idle_mm[0] if idle_mm else 0.0), *powers]
     beyond = [i for i, row in enumerate(rows) if row[1] >= setup.threshold_mm]
     if not beyond:
         most = max(here, key=lambda one: one.element_a)
@@ -168,8 +175,11 @@ def _found(points: Sequence[HandPoint], setup: HandSetup, power_of: PowerOf) -> 
             closed = shut_readings(lifts, setup)
             if closed and math.isnan(zero_mm):
                 zero_mm = median(p.lift_mm for p in closed)
-            back = bool(lifts) and abs(lifts[-1].lift_mm - zero_mm) < setup.threshold_mm
-            greatest_a, shut = (0.0, True) if back else (greatest_a, shut)
+            off_mm = [p.lift_mm - zero_mm for p in lifts]
+            if any(abs(lift_mm) < setup.threshold_mm for lift_mm in off_mm):
+                greatest_a, shut = 0.0, True
+            if off_mm:
+                found.append(_Steady(0.0, 0.0, 0.0, lifts[-1].bath_c, off_mm[-1], None))
             continue
         baths = [p.bath_c for p in part]
         element_a = math.fsum(p.element_a for p in part) / len(part)
