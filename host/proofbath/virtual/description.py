@@ -215,6 +215,8 @@ class VirtualSection(Described):
     seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
     speed: Annotated[float, Field(ge=1, le=500)] | None = None
     """Its time over that of life, to be looked at; as fast as it goes when left out."""
+    reworks: Annotated[int, Field(ge=0, le=10**6)] = 0
+    """Reworks made on its units so far: the next one's scatter is drawn from this and the seed."""
     bath: VirtualBath = VirtualBath()
     chain: VirtualChain = VirtualChain()
     bath_probe: VirtualProbe = VirtualProbe()
