@@ -140,9 +140,10 @@ def _row(
 
 def _value(step: Step | None, limits: Specification) -> Result | None:
     """Return what a measurement says of the first limit's quantity, in its form."""
-    if step is None or step.result is None:
+    content = step.content if step else None
+    if content is None:
         return None
-    found = results_like(step.result.entry.content, judge(limits, []))
+    found = results_like(content, judge(limits, []))
     return found[0] if found else None
 
 
@@ -161,7 +162,7 @@ def _reason(judged: Judged) -> str:
             if decision.outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL) and decision.measured:
                 limit = limit_in_words(decision.limit)
                 failed.append(f"{limit}; found {decision.measured.value:.4g}")
-    return "; ".join(failed or judged.refusals or (judged.next_step,))
+    return "; ".join(failed or judged.refusals or (judged.next_step.words,))
 
 
 def _outcome(judged: Judged) -> str:
