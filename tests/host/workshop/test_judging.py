@@ -26,7 +26,8 @@ from host.workshop.test_planning import BUBBLES
 from proofbath.bench.in_force import calibration_in_force
 from proofbath.bench.recompute import recompute
 from proofbath.curve.budget import Contribution
-from proofbath.curve.result import known
+from proofbath.curve.content import ResultContent
+from proofbath.curve.result import CurveResult, Warned, known
 from proofbath.errors import InputError
 from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Limit, Specification
@@ -39,7 +40,6 @@ from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_referenc
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
 from proofbath.workshop.night_findings import night_findings
 from proofbath.workshop.planning import plan_night
-from proofbath.workshop.verdicts import measured_in
 
 FORM = "Start-to-open, rising, at 0.1 mm at zero rate"
 
@@ -425,15 +425,20 @@ def test_a_retests_result_counts(ferry: FerryShop) -> None:
 def test_powered_forms_are_judged_like_with_like() -> None:
     """A heated type is judged by its extrapolated start, and at the stated current and bath."""
     parts = [Contribution("bath probe", 0.2)]
-    content = {
-        "unpowered_start_to_open_c": known(103.2, parts, "zero", {"lift_mm": 0.1}).to_json(),
-        "start_under_power_c": [
-            known(c, parts, "zero", {"lift_mm": 0.1, "element_a": a, "bath_c": c}).to_json()
-            for c, a in ((95.0, 0.6), (90.0, 0.9))
-        ],
-        "warnings": [{"code": "gaps", "text": ""}],
-        "probe_minus_guard_k": [0.02],
-    }
+    curve = CurveResult(
+        "H1",
+        0.1,
+        {"unpowered_start_to_open_c": known(103.2, parts, "zero", {"lift_mm": 0.1})},
+        {
+            "start_under_power_c": tuple(
+                known(c, parts, "zero", {"lift_mm": 0.1, "element_a": a, "bath_c": c})
+                for c, a in ((95.0, 0.6), (90.0, 0.9))
+            )
+        },
+        (),
+        (Warned("gaps", ""),),
+    )
+    content = ResultContent(curve, (0.02,)).to_json()
     specification = Specification(
         unit_type="Heron-103",
         version=1,
@@ -449,6 +454,6 @@ def test_powered_forms_are_judged_like_with_like() -> None:
             ),
         ),
     )
-    verdict = judge(specification, measured_in(content))
+    verdict = judge(specification, list(ResultContent.from_json(content).each()))
     assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.PASS]
     assert [d.measured.value for d in verdict.decisions if d.measured] == [103.2, 90.0]
