@@ -40,7 +40,7 @@ def holds_of(journal: Journal, run_id: int, most_drift: float) -> list[HeldBath]
     """
     journal.verify_chain(run_id)
     night = read_run(journal, run_id)
-    steps, rows = night.plan.steps().step, night.rows
+    steps, rows = night.profile.step, night.rows
     t_s = times_ms(rows) / 1000
     found: list[HeldBath] = []
     for number, note in plan_steps_in(night.notes):

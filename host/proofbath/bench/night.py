@@ -27,6 +27,7 @@ from proofbath.errors import RecordError
 from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.elements import NO_GUARD, Elements
+from proofbath.run.feed_faults import READABLE_V, Source
 from proofbath.run.note import Note
 from proofbath.run.plan import NightPlan
 from proofbath.run.profile import Leg
@@ -99,6 +100,10 @@ def bench_facts(bench: BenchFile) -> BenchFacts:
         fill_l=bench.bench.fill_l,
         heater_limit_s=bench.limits.heater_on_limit_s,
         element_limit_s=bench.limits.element_on_limit_s,
+        source=Source(
+            bench.bench.element_feed or bench.supply is not None,
+            bench.supply.max_voltage_v if bench.supply else READABLE_V,
+        ),
     )
 
 

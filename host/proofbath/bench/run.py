@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.description import BenchFile
-from proofbath.bench.night import plan_of
+from proofbath.bench.night import bench_facts, plan_of
 from proofbath.bench.notes import notes_in
 from proofbath.run.note import Note
 from proofbath.run.plan import NightPlan
+from proofbath.run.profile import Profile
 from proofbath.store.journal import EventLine, Journal, RunHead, RunLine
 
 
@@ -46,6 +47,11 @@ class Run:
     def plan(self) -> NightPlan:
         """What it was to do; raises RecordError for a heating test."""
         return plan_of(self.line)
+
+    @cached_property
+    def profile(self) -> Profile:
+        """Its steps as they were made for its bench; raises RecordError for a heating test."""
+        return self.plan.steps(bench_facts(self.bench).place)
 
     @cached_property
     def bench(self) -> BenchFile:

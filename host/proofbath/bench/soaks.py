@@ -16,7 +16,7 @@ WINDOW_S = 60.0
 
 def probe_differences_k(night: Run, scale: Calibration) -> list[float]:
     """Return the mean of bath minus guard over the last minute of each soak that was finished."""
-    steps = night.plan.steps().step
+    steps = night.profile.step
     run = run_record(night.rows, scale)
     apart_k = run.bath_c - run.guard_c
     found = list[float]()

@@ -8,10 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from proofbath.curve.bench_budget import BenchBudget
-from proofbath.curve.drive import NOMINAL_K_PER_W
+from proofbath.curve.drive import K_PER_W_SD, NOMINAL_K_PER_W
 from proofbath.curve.lag import PRIOR_LAG_S, PRIOR_LAG_SD_S
 from proofbath.curve.result import CurveResult
-from proofbath.curve.unpowered import K_PER_W_SD
 
 PRIOR_UNITS = 3.0
 SMALLEST_LAG_SD_S = 1.0

@@ -31,9 +31,7 @@ INFORMS = frozenset(
         "gaps",
         "lag_from_prior",
         "leads_not_supplied",
-        "long_extrapolation",
         "missing_values",
-        "power_line_bent",
         "ramp_fast",
         "repeated_time",
     )
