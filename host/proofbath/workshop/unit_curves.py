@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from proofbath.bench.curves import unit_records
+from proofbath.bench.run import read_run
 from proofbath.curve.overlay import LOOKS, heater_picture, overlay_picture
 from proofbath.curve.picture import curve_picture
 from proofbath.curve.record import CurveRecord
@@ -75,8 +76,9 @@ def _read(records: Records, measured: Measured) -> tuple[CurveRecord, CurveResul
     assert run is not None
     assert kept is not None
     with closing(Journal(records.place)) as journal:
-        used = rested_on(records, journal, measured.run, kept.entry.calibration_ids)
-        record = unit_records(journal, measured.run, used.calibration).get(run.entry.station)
+        night = read_run(journal, measured.run)
+        used = rested_on(records, night, kept.entry.calibration_ids)
+        record = unit_records(night, used.calibration).get(run.entry.station)
     if record is None:
         raise InputError(f"run {measured.run}: recorded too little of the unit to draw")
     found = content_of(kept).curve
