@@ -21,7 +21,7 @@ from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import judge
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
 from proofbath.workshop.desk import as_action, open_desk
 from proofbath.workshop.findings import results_like
@@ -172,7 +172,7 @@ def _outcome(judged: Judged) -> str:
     return judged.verdict.outcome.value if judged.verdict else "not measured"
 
 
-def _night(records: Records, run: RunEvidence) -> Night:
+def _night(records: RecordsReader, run: RunEvidence) -> Night:
     serial, bench_name = run.reference_serial(), run.bench.bench.name
     reference = (
         None if serial is None else reference_chart_of(records, bench_name, serial, run.run_id)

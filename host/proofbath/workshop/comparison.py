@@ -15,7 +15,7 @@ from proofbath.errors import InputError
 from proofbath.proof.verdict import Verdict, judge
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.desk import as_action, open_desk
 from proofbath.workshop.findings import results_like, usual_results
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
@@ -35,7 +35,7 @@ class Two(NamedTuple):
     now_step: Step
 
 
-def two_measurements(records: Records, serial: str) -> Two:
+def two_measurements(records: RecordsReader, serial: str) -> Two:
     """Return a unit's newest as-found measurement and the as-left one before it.
 
     Raises InputError where there are not both, or it came back and was not measured since.
@@ -59,7 +59,7 @@ def two_measurements(records: Records, serial: str) -> Two:
     raise InputError(f"{serial}: has no as-found result; measure it before anything is touched")
 
 
-def changes_between(records: Records, two: Two) -> tuple[Change, ...]:
+def changes_between(records: RecordsReader, two: Two) -> tuple[Change, ...]:
     """Return how each quantity of one form changed; what was limited then comes first."""
     version = records.one(kinds.TypeVersion, two.then.batch.entry.type_version_id).entry
     asked = judge(version.specification, [])

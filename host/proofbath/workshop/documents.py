@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from proofbath.store.kinds import Action
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.numbers import ISSUED
 
 
-def documents_called(records: Records, title: str) -> list[str]:
+def documents_called(records: RecordsReader, title: str) -> list[str]:
     """Return the numbers of the documents issued under a title, the newest first."""
     return [
         kept.entry.what.removeprefix(ISSUED)

@@ -14,7 +14,7 @@ from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.proof.specification import Specification, check_successor
 from proofbath.run.unit_type import UnitType
 from proofbath.store.kinds import Batch, Findings, Intake, ReferenceUnit, Rework, TypeVersion, Unit
-from proofbath.store.records import Kept, Records, Stamp, Writer
+from proofbath.store.records import Kept, RecordsReader, Stamp, Writer
 from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.shop import Shop
@@ -76,7 +76,7 @@ def put_type(shop: Shop, type_file: TypeFile, stamp: Stamp) -> int:
         return writer.add(version)
 
 
-def newest_type(records: Records, name: str) -> Kept[TypeVersion]:
+def newest_type(records: RecordsReader, name: str) -> Kept[TypeVersion]:
     """Return the newest version of a type; raises InputError for one that is not on record."""
     versions = records.current(TypeVersion, name=name)
     if not versions:
@@ -231,7 +231,7 @@ def put_rework(
 
 
 def _check_bears(
-    records: Records, batch: Batch, called: str, kind: str, amount: float | None
+    records: RecordsReader, batch: Batch, called: str, kind: str, amount: float | None
 ) -> None:
     """Refuse wax for what does not open, a setting where there is none, an unbelievable amount."""
     wanted = _CHANGED_BY.get(kind)
@@ -251,7 +251,7 @@ def _check_bears(
         )
 
 
-def reference_in_use(records: Records | Writer, unit_id: int) -> Kept[ReferenceUnit] | None:
+def reference_in_use(records: RecordsReader | Writer, unit_id: int) -> Kept[ReferenceUnit] | None:
     """Return the newest word on a reference unit; None where it is none, or no longer one."""
     said = records.current(ReferenceUnit, unit_id=unit_id)
     newest = max(said, key=lambda kept: (kept.entry.since, kept.root), default=None)

@@ -14,7 +14,7 @@ from proofbath.bench.recompute import file_in_force
 from proofbath.bench.result_content import OWN_STEPS, result_contents
 from proofbath.bench.unit_analysis import UnitReport, unit_reports, unit_result
 from proofbath.store.journal import Journal, RunLine
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.pooling import budget_for
 
 PROGRAM = f"proofbath {metadata.version('proofbath')}"
@@ -29,7 +29,9 @@ class RunResults(NamedTuple):
     contents: dict[int, dict[str, Any]]
 
 
-def run_results(records: Records, journal: Journal, line: RunLine, day: dt.date) -> RunResults:
+def run_results(
+    records: RecordsReader, journal: Journal, line: RunLine, day: dt.date
+) -> RunResults:
     """Return what a run that was begun on a day says of its units.
 
     The budget is steadied by what the run's own units and earlier ones of the type teach.
@@ -53,7 +55,7 @@ def run_results(records: Records, journal: Journal, line: RunLine, day: dt.date)
     return RunResults(used.ids, tuple(reports), contents)
 
 
-def _used(records: Records, journal: Journal, line: RunLine, day: dt.date) -> InForce:
+def _used(records: RecordsReader, journal: Journal, line: RunLine, day: dt.date) -> InForce:
     """What was in force during a run; its records only where they still say what the run used."""
     found = calibration_in_force(records, BenchFile.model_validate_json(line.head.bench_text), day)
     own = Calibration.model_validate_json(line.head.calibration_text)

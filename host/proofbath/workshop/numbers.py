@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from proofbath.store.kinds import Action, Certificate
-from proofbath.store.records import Records, Writer
+from proofbath.store.records import RecordsReader, Writer
 
 ISSUED = "issued "
 
@@ -15,7 +15,7 @@ def issued_action(number: str, sha256: str, title: str) -> Action:
     return Action(what=f"{ISSUED}{number}", detail=f"{sha256} {title}")
 
 
-def digests_on_record(records: Records) -> dict[str, str]:
+def digests_on_record(records: RecordsReader) -> dict[str, str]:
     """Return the digest of every document on record by its number."""
     found = {kept.entry.number: kept.entry.sha256 for kept in records.current(Certificate)}
     for kept in records.current(Action):

@@ -11,14 +11,14 @@ from proofbath.curve.budget import Combined
 from proofbath.curve.pool import pooled
 from proofbath.curve.result import CurveResult, Quantity
 from proofbath.store.kinds import Result
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.bench_study import budget_from_study
 
 POOLED = ("repeatability_k", "lag_s", "shift_k_per_w")
 
 
 def budget_for(
-    records: Records,
+    records: RecordsReader,
     budget: BenchBudget | None,
     bench_name: str,
     unit_type: str,

@@ -15,7 +15,7 @@ from proofbath.bench.unit_analysis import unit_reports
 from proofbath.errors import InputError
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Calibration, Handling, Result, StationRun
-from proofbath.store.records import Kept, Records, Stamp
+from proofbath.store.records import Kept, RecordsReader, Stamp
 from proofbath.workshop.findings import shown_in
 from proofbath.workshop.issued import IssuedLine, certificates_of
 from proofbath.workshop.night_results import PROGRAM
@@ -69,7 +69,7 @@ def recompute_run(shop: Shop, run_id: int, on: dt.date, reason: str, stamp: Stam
     return Recomputed(tuple(changed), tuple(affected))
 
 
-def _check_untouched(records: Records, journal: Journal, run_id: int, on: dt.date) -> None:
+def _check_untouched(records: RecordsReader, journal: Journal, run_id: int, on: dt.date) -> None:
     """Counts of before something was touched cannot be read by a calibration of after."""
     head = journal.run(run_id).head
     day = dt.date.fromisoformat(head.started[:10])
@@ -82,12 +82,12 @@ def _check_untouched(records: Records, journal: Journal, run_id: int, on: dt.dat
             )
 
 
-def _calibrations_at(records: Records, station: int) -> set[int]:
+def _calibrations_at(records: RecordsReader, station: int) -> set[int]:
     return {k.root for k in records.current(Calibration) if k.entry.station in (0, station)}
 
 
 def _contents(
-    records: Records, journal: Journal, run_id: int, on: dt.date
+    records: RecordsReader, journal: Journal, run_id: int, on: dt.date
 ) -> tuple[InForce, dict[int, Content]]:
     """What is in force on the day, and what it makes of each station's record."""
     line = journal.run(run_id)

@@ -16,7 +16,7 @@ from proofbath.curve.record import CurveRecord
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Result, StationRun
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.entry import day_of
 from proofbath.workshop.history import reference_of
 from proofbath.workshop.run_evidence import RunEvidence
@@ -28,7 +28,7 @@ FEWEST_LIFT_MM = 0.5
 class RunShelf:
     """The runs that documents were asked about, each read once."""
 
-    def __init__(self, records: Records, journal: Journal) -> None:
+    def __init__(self, records: RecordsReader, journal: Journal) -> None:
         self._records, self._journal = records, journal
         self._known = dict[tuple[int, tuple[int, ...]], RunEvidence]()
         self._references = dict[int, ReferenceUnit]()
@@ -75,7 +75,7 @@ class RunShelf:
 
 
 def rested_on(
-    records: Records, journal: Journal, run_id: int, calibration_ids: tuple[int, ...]
+    records: RecordsReader, journal: Journal, run_id: int, calibration_ids: tuple[int, ...]
 ) -> InForce:
     """Return what a result rests on: in force on the run's day, or on one it was recomputed for."""
     head = journal.run(run_id).head
