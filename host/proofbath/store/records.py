@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from abc import abstractmethod
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -39,6 +40,11 @@ class Stamp(NamedTuple):
 
     at: str
     by: int | None = None
+
+    @property
+    def day(self) -> dt.date:
+        """The day of it, UTC."""
+        return dt.date.fromisoformat(self.at[:10])
 
 
 class RecordsReader(Protocol):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -15,7 +14,7 @@ from proofbath.errors import InputError
 from proofbath.proof.verdict import Verdict, judge
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import RecordsReader
+from proofbath.store.records import RecordsReader, Stamp
 from proofbath.workshop.desk import as_action, open_desk
 from proofbath.workshop.findings import results_like, usual_results
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
@@ -72,16 +71,14 @@ def changes_between(records: RecordsReader, two: Two) -> tuple[Change, ...]:
     return tuple(found)
 
 
-def then_and_now(
-    shop: Shop, serial: str, by: str, at: str, on: dt.date, passphrase: bytes | None = None
-) -> Path:
+def then_and_now(shop: Shop, serial: str, stamp: Stamp, passphrase: bytes | None = None) -> Path:
     """Issue the page that compares a returned unit with how it left, and return its PDF."""
     two = two_measurements(shop.records, serial)
     changes = changes_between(shop.records, two)
     if not changes:
         raise InputError(f"{serial}: no quantity was found in the same form then and now")
     with (
-        open_desk(shop, by, at, on, passphrase) as desk,
+        open_desk(shop, stamp, passphrase) as desk,
         closing(Journal(shop.records.place)) as journal,
     ):
         shelf = RunShelf(shop.records, journal)
@@ -101,7 +98,7 @@ def then_and_now(
                 changes=changes,
                 powered_curve=all(run.is_powered for run in runs),
                 simulated=any(run.is_simulated for run in runs),
-                issued=on,
+                issued=stamp.day,
                 authorised_by=desk.signer.person,
             )
 

@@ -15,7 +15,7 @@ from proofbath.proof.specification import Specification, check_successor
 from proofbath.run.unit_type import UnitType
 from proofbath.store.kinds import Batch, Findings, Intake, ReferenceUnit, Rework, TypeVersion, Unit
 from proofbath.store.records import Kept, RecordsReader, Stamp, Writer
-from proofbath.workshop.entry import day_of, made
+from proofbath.workshop.entry import made
 from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import story_in
@@ -101,9 +101,9 @@ def open_batch(
     stamp: Stamp,
 ) -> int:
     """Open a batch, frozen to the newest version of its type, and return its number."""
-    if received > day_of(stamp.at):
+    if received > stamp.day:
         raise InputError(
-            f"batch {name}: received {received}, today is {day_of(stamp.at)}; give the true day"
+            f"batch {name}: received {received}, today is {stamp.day}; give the true day"
         )
     version = newest_type(shop.records, type_name)
     batch = made(
@@ -201,7 +201,7 @@ def put_rework(
     found = story.counting("as-found")
     if found is None:
         raise InputError(f"{called}: has no as-found result in {batch_name}; measure it first")
-    if not found.date <= date <= day_of(stamp.at):
+    if not found.date <= date <= stamp.day:
         raise InputError(
             f"{called}: {date} must lie between the as-found run of {found.date} and today"
         )
@@ -266,8 +266,8 @@ def set_reference(
     Its chart begins anew on that day.
     """
     unit = shop.records.find(Unit, serial=serial)
-    if since > day_of(stamp.at):
-        raise InputError(f"reference {serial}: since {since}, today is {day_of(stamp.at)}")
+    if since > stamp.day:
+        raise InputError(f"reference {serial}: since {since}, today is {stamp.day}")
     entry = made(
         ReferenceUnit,
         f"reference {serial}",

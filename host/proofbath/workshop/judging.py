@@ -49,13 +49,13 @@ def judge_unit(shop: ShopView, batch_name: str, serial: str, on: dt.date) -> Jud
         return judge.unit(story_in(judge.records, batch_name, serial))
 
 
-def decide(shop: Shop, batch_name: str, stamp: Stamp, on: dt.date) -> list[Judged]:
+def decide(shop: Shop, batch_name: str, stamp: Stamp) -> list[Judged]:
     """Put on record what is decided anew: where the result or the specification changed.
 
     Runs that are not on record yet are kept first.
     """
     keep_missing(shop, stamp)
-    with _judge(shop, on) as judge:
+    with _judge(shop, stamp.day) as judge:
         judged = judge.batch(batch_name)
         with shop.records.writing(stamp) as writer:
             for unit in judged:
@@ -67,14 +67,12 @@ def decide(shop: Shop, batch_name: str, stamp: Stamp, on: dt.date) -> list[Judge
         return judge.batch(batch_name)
 
 
-def fail_unit(
-    shop: Shop, batch_name: str, serial: str, reason: str, stamp: Stamp, on: dt.date
-) -> int:
+def fail_unit(shop: Shop, batch_name: str, serial: str, reason: str, stamp: Stamp) -> int:
     """Let a person fail a unit, stuck or ruined in its rework; return the decision's number.
 
     One that was not measured since its rework fails on its as-found result, the last there is.
     """
-    unit = judge_unit(shop, batch_name, serial, on)
+    unit = judge_unit(shop, batch_name, serial, stamp.day)
     result = unit.result or _as_found(unit.story)
     if result is None:
         raise InputError(
@@ -103,13 +101,12 @@ def agree(
     customer: str,
     record: str,
     stamp: Stamp,
-    on: dt.date,
 ) -> int:
     """Put the customer's agreement to a conditional pass on record; return the decision's number.
 
     Raises InputError for any other outcome, and without who agreed and where that stands.
     """
-    unit = judge_unit(shop, batch_name, serial, on)
+    unit = judge_unit(shop, batch_name, serial, stamp.day)
     if unit.result is None or unit.verdict is None:
         raise InputError(f"{serial}: was not measured as it is now; {unit.next_step}")
     if unit.verdict.outcome is not Outcome.CONDITIONAL_PASS:

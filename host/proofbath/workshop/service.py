@@ -22,7 +22,7 @@ from proofbath.proof.service import Drift, Service, analyse_log, drift_over_logs
 from proofbath.proof.specification import Limit
 from proofbath.store.kinds import ServiceLog, TypeVersion, Unit
 from proofbath.store.records import Kept, RecordsReader, Stamp
-from proofbath.workshop.entry import day_of, made
+from proofbath.workshop.entry import made
 from proofbath.workshop.intake import newest_type
 from proofbath.workshop.measured_values import (
     SHARED_BY_UNITS,
@@ -83,7 +83,7 @@ def add_log(
     `logged` is today where left out. Raises InputError for a text that is no log, an unknown unit,
     days that do not fit, and a log that is on record already.
     """
-    unit, today = shop.records.find(Unit, serial=serial), day_of(stamp.at)
+    unit, today = shop.records.find(Unit, serial=serial), stamp.day
     day = logged or today
     if not fitted <= day <= today:
         raise InputError(
