@@ -12,8 +12,8 @@ from pydantic import Field, model_validator
 
 from proofbath.description import Described
 from proofbath.errors import InputError
-from proofbath.proof.measured import Measured, usual_estimator
-from proofbath.proof.words import words_of
+from proofbath.quantity.quantity import Quantity, usual_estimator
+from proofbath.quantity.words import words_of
 
 RATE_RELATIVE = 0.1  # a 25 s lag at 1 K/min then differs by 0.04 K
 BATH_K = 0.5
@@ -116,10 +116,10 @@ class Limit(Described):
         form = self.form().removeprefix(self.quantity).replace(usual, "").strip()
         return ", ".join(filter(None, [words_of(self.quantity), form]))
 
-    def unlike(self, measured: Measured) -> str | None:
+    def unlike(self, measured: Quantity) -> str | None:
         """Return why a result must not be compared with this limit; None for like with like."""
-        if measured.quantity != self.quantity:
-            return f"the result is {measured.quantity}, the limit {self.quantity}"
+        if measured.name != self.quantity:
+            return f"the result is {measured.name}, the limit {self.quantity}"
         forms = [
             ("threshold", self.threshold_mm, measured.threshold_mm, LIFT_MM, "mm"),
             ("element current", self.element_a, measured.element_a, CURRENT_A, "A"),

@@ -17,7 +17,7 @@ from proofbath.run.execution import Execution, Start
 from proofbath.run.heat_watch import HeatWatch
 from proofbath.run.input_watch import InputWatch
 from proofbath.run.legs import begin
-from proofbath.run.note import ELEMENTS, Branch
+from proofbath.run.note import ELEMENTS, Branch, Turn
 from proofbath.run.profile import FASTEST_K_PER_MIN, Drive, Leg, Ramp, Soak
 from proofbath.run.progress import Progress, Timetable
 from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
@@ -134,7 +134,7 @@ class Course:
         self._paused_s = self._reading.t_s
         self.bath.stay()
         self._spoil_fed("elements are off during a pause")
-        self._story.say("warning", "paused by the operator")
+        self._story.say("warning", "paused by the operator", turn=Turn.PAUSED)
 
     def resume(self) -> None:
         """Go on with the leg that was paused; its time did not run meanwhile."""
@@ -143,7 +143,8 @@ class Course:
         self.times.delay(paused_s)
         self._story.happen(self._run.kind)
         self._run.aim()
-        self._story.say("warning", f"resumed after {paused_s / 60.0:.1f} min")
+        text = f"resumed after {paused_s / 60.0:.1f} min"
+        self._story.say("warning", text, turn=Turn.RESUMED)
 
     def go_to_cool_down(self) -> bool:
         """Leave everything out up to the cool-down; return whether there is one."""
@@ -158,6 +159,7 @@ class Course:
 
     def _advance(self, reading: Reading) -> None:
         run = self._run
+        run.feed(reading)
         if run.over(reading):
             self._finish_leg()
         elif run.failure:
@@ -256,7 +258,8 @@ class Course:
         rate = 60.0 * (story.bath_c - self._leg_began_c) / took_s if took_s else math.nan
         text = f"took {took_s / 60.0:.1f} min, bath at {story.bath_c:.2f} °C"
         story.say("step_end", text, rate)
-        if isinstance(run.step, Soak) and run.step.purpose == "recorded":
+        unfed = run.element_a is NO_CURRENT
+        if isinstance(run.step, Soak) and run.step.purpose == "recorded" and unfed:
             for warning in self._stations.zero(run.leg.to_c, self._closed_mm):
                 story.say("alarm", warning)
         if isinstance(run, Checking):
@@ -284,7 +287,8 @@ class Course:
         self._leg_limit_s = self.times.leg_limit_s(leg, story.bath_c)
         self._branch.begin(leg.step.cycle, from_c, leg.to_c if leg.moves else from_c)
         story.branch = self._branch.branch
-        if isinstance(leg.step, Ramp) and story.branch is Branch.RISING:
+        unfed = run.element_a is NO_CURRENT  # the elements' own heat would pass for the heater's
+        if isinstance(leg.step, Ramp) and story.branch is Branch.RISING and unfed:
             self._heat.rise_begins(story.bath_c, self._reading.heater_on_s)
         if leg.clipped:
             story.say("warning", f"clipped at the bath's limit, {leg.to_c:.1f} °C")

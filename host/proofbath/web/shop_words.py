@@ -10,17 +10,19 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from proofbath.certificate.words import NOTHING, decimals_of, fixed
+from proofbath.proof.decision import Outcome
+from proofbath.quantity.quantity import Quantity
 from proofbath.web.templating import environment, page
-from proofbath.workshop.unit_view import Value
+from proofbath.workshop.batch_view import FAILED_BY_PERSON, Standing
 
-SIGNS = {
-    "pass": "good",
-    "conditional pass": "warn",
-    "conditional fail": "bad",
-    "fail": "bad",
-    "failed by a person": "bad",
-    "invalid": "warn",
-    "unset": "warn",
+SIGNS: dict[str, str] = {
+    Outcome.PASS: "good",
+    Outcome.CONDITIONAL_PASS: "warn",
+    Outcome.CONDITIONAL_FAIL: "bad",
+    Outcome.FAIL: "bad",
+    FAILED_BY_PERSON: "bad",
+    Outcome.INVALID: "warn",
+    Outcome.UNSET: "warn",
     "in control": "good",
     "out of control": "bad",
     "valid": "good",
@@ -35,7 +37,12 @@ SIGNS = {
     "no": "bad",
     "not known": "warn",
 }
-"""Which sign a state is shown with; others get the plain one."""
+"""Which sign a state is shown with, by its code on record; others get the plain one."""
+STANDING_SIGNS = {
+    Standing.CERTIFIED: "good",
+    Standing.FAILED: "bad",
+    Standing.REFUSED: "bad",
+}
 
 
 class GivenText(dict[str, str]):
@@ -58,12 +65,16 @@ def shop_page(
     return page(request, template, status, **{**may, **context})
 
 
-def measured(value: Value | Mapping[str, Any] | None) -> str:
-    """Return a value with U and its unit, by two digits of U; a dash where there is none."""
+def measured(value: Quantity | Mapping[str, Any] | None) -> str:
+    """Return a value with U and its unit, by two digits of U; a dash where there is none.
+
+    A mapping is a result as a document states it.
+    """
     if value is None:
         return NOTHING
-    shown = value.model_dump() if isinstance(value, Value) else value
-    return with_u(shown.get("value"), shown.get("expanded_uncertainty"), shown.get("unit", ""))
+    if isinstance(value, Quantity):
+        return with_u(value.value, value.expanded_uncertainty, value.unit)
+    return with_u(value.get("value"), value.get("expanded_uncertainty"), value.get("unit", ""))
 
 
 def with_u(value: float | None, u: float | None, unit: str = "", sign: bool = False) -> str:
@@ -92,6 +103,11 @@ def chance(probability: float) -> str:
     return f"conforms: at least {hundredths} in 100"
 
 
+def sign_of_standing(standing: Standing) -> str:
+    """Return the sign that a count of units is shown with."""
+    return STANDING_SIGNS.get(standing, "wait")
+
+
 def sign_of(state: str | None) -> str:
     """Return the sign that a state is shown with."""
     return SIGNS.get(state or "", "plain")
@@ -102,3 +118,4 @@ environment.filters["digits"] = number
 environment.filters["chance"] = chance
 environment.globals["with_u"] = with_u
 environment.globals["sign_of"] = sign_of
+environment.globals["sign_of_standing"] = sign_of_standing

@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from enum import Enum
 
 from proofbath.certificate.words import plain, span
 from proofbath.description import Described
 from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Limit
-from proofbath.proof.words import unit_of
+from proofbath.quantity.quantity import Quantity
+from proofbath.quantity.words import unit_of
 from proofbath.store.kinds import Batch, Intake, TypeVersion
 from proofbath.store.records import RecordsReader
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.issued import certificates_of
 from proofbath.workshop.judging import Judged, judge_batch
+from proofbath.workshop.next_step import NextStep
 from proofbath.workshop.shop import ShopView
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, StepStage
-from proofbath.workshop.unit_view import Value, start_in, values_in
+from proofbath.workshop.unit_view import start_in, values_in
+from proofbath.workshop.value_shapes import Stated
 
 FAILED_BY_PERSON = "failed by a person"
 FAILED = (Outcome.FAIL.value, Outcome.CONDITIONAL_FAIL.value, FAILED_BY_PERSON)
@@ -29,8 +34,8 @@ class JudgedUnit(Described):
 
     serial: str
     accepted: bool
-    as_found: tuple[Value, ...]
-    as_left: tuple[Value, ...]
+    as_found: tuple[Stated, ...]
+    as_left: tuple[Stated, ...]
     outcome: str | None
     """Null while nothing was measured on the unit as it is now."""
     reasons: tuple[str, ...]
@@ -44,6 +49,11 @@ class JudgedUnit(Described):
     certificate: str | None
     refusals: tuple[str, ...]
     next_step: str
+    """What to do with it, in words."""
+    next_code: NextStep
+    """The same for programs."""
+    next_about: str
+    """The batch, the certificate or the reason that the step is about; else empty."""
 
     @property
     def failed(self) -> bool:
@@ -134,8 +144,8 @@ def judged_view(unit: Judged, nominal_c: float) -> JudgedUnit:
     """Return a judged unit as it is shown."""
     story, verdict, decision = unit.story, unit.verdict, unit.decision
     by_person = decision is not None and decision.entry.rule == BY_PERSON
-    content = unit.result.entry.content if unit.result else {}
-    start = start_in(values_in(content))
+    content = content_of(unit.result) if unit.result else None
+    start = start_in(values_in(content)) if content else None
     off_k = start.value - nominal_c if start and start.value is not None else None
     return JudgedUnit(
         serial=story.unit.entry.serial,
@@ -147,23 +157,35 @@ def judged_view(unit: Judged, nominal_c: float) -> JudgedUnit:
         probability=verdict and verdict.probability_at_least,
         deviation_k=off_k,
         deviation_u_k=start.expanded_uncertainty if start and off_k is not None else None,
-        warnings=warnings_in(content),
+        warnings=warnings_in(content) if content else (),
         certificate=story.certificate,
         refusals=unit.refusals,
-        next_step=unit.next_step,
+        next_step=unit.next_step.words,
+        next_code=unit.next_step.step,
+        next_about=unit.next_step.about,
     )
 
 
-def counted(units: Sequence[JudgedUnit]) -> dict[str, int]:
-    """Return how many units stand where, in words."""
+class Standing(Enum):
+    """Where a unit of a batch stands; the value says it."""
+
+    CERTIFIED = "certified"
+    PASSED = "passed, not certified yet"
+    FAILED = "failed"
+    NOT_MEASURED = "not measured yet"
+    REFUSED = "refused at intake"
+
+
+def counted(units: Sequence[JudgedUnit]) -> dict[Standing, int]:
+    """Return how many units stand where."""
     return {
-        "certified": sum(unit.certificate is not None for unit in units),
-        "passed, not certified yet": sum(
+        Standing.CERTIFIED: sum(unit.certificate is not None for unit in units),
+        Standing.PASSED: sum(
             unit.outcome == Outcome.PASS.value and not unit.certificate for unit in units
         ),
-        "failed": sum(unit.failed for unit in units),
-        "not measured yet": sum(unit.accepted and unit.outcome is None for unit in units),
-        "refused at intake": sum(not unit.accepted for unit in units),
+        Standing.FAILED: sum(unit.failed for unit in units),
+        Standing.NOT_MEASURED: sum(unit.accepted and unit.outcome is None for unit in units),
+        Standing.REFUSED: sum(not unit.accepted for unit in units),
     }
 
 
@@ -175,6 +197,6 @@ def limits_text(limit: Limit) -> str:
     return span(low, high)
 
 
-def _values(unit: Judged, stage: StepStage) -> tuple[Value, ...]:
+def _values(unit: Judged, stage: StepStage) -> tuple[Quantity, ...]:
     step = unit.story.counting(stage)
-    return values_in(step.result.entry.content) if step and step.result else ()
+    return values_in(step.content) if step and step.content else ()

@@ -17,13 +17,12 @@ from proofbath.certificate.keys import SigningKey, open_key, rotate_key
 from proofbath.certificate.parties import Person
 from proofbath.certificate.pdf import Document
 from proofbath.errors import InputError, RecordError
-from proofbath.store.kinds import Action
-from proofbath.store.kinds import Person as PersonOnRecord
+from proofbath.store import kinds
+from proofbath.store.kinds import Action, Sort
 from proofbath.store.records import Records, Stamp, Writer
 from proofbath.workshop.numbers import (
     digests_on_record,
     first_free,
-    issued_action,
     number_of,
     on_record,
 )
@@ -125,16 +124,18 @@ def _check_certifier(shop: Shop, stamp: Stamp) -> str:
     """Return the name of the certifier whose stamp it is; raises InputError for anybody else."""
     if stamp.by is None:
         raise InputError("the program itself cannot sign; let a certifier sign")
-    person = shop.records.one(PersonOnRecord, stamp.by).entry
+    person = shop.records.one(kinds.Person, stamp.by).entry
     if "certifier" not in person.rights or not person.active:
         raise InputError(f"{person.name} has not the right certifier; let a certifier sign")
     return person.name
 
 
-def as_action(title: str) -> Put:
+def as_document(sort: Sort, about: str) -> Put:
     """Return what puts a document on record that is no certificate."""
 
     def put(writer: Writer, issued: Issued) -> None:
-        writer.add(issued_action(issued.number, issued.sha256, title))
+        writer.add(
+            kinds.Document(number=issued.number, sha256=issued.sha256, sort=sort, about=about)
+        )
 
     return put

@@ -26,7 +26,8 @@ from host.workshop.test_planning import BUBBLES
 from proofbath.bench.in_force import calibration_in_force
 from proofbath.bench.recompute import recompute
 from proofbath.curve.budget import Contribution
-from proofbath.curve.result import known
+from proofbath.curve.content import ResultContent
+from proofbath.curve.result import CurveResult, Warned, known
 from proofbath.errors import InputError
 from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Limit, Specification
@@ -39,7 +40,6 @@ from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_referenc
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
 from proofbath.workshop.night_findings import night_findings
 from proofbath.workshop.planning import plan_night
-from proofbath.workshop.verdicts import measured_in
 
 FORM = "Start-to-open, rising, at 0.1 mm at zero rate"
 
@@ -70,10 +70,10 @@ def changed_loading(ferry: FerryShop, at: str, **fields: object) -> None:
 
 
 def test_a_good_unit_may_be_certified(ferry: FerryShop) -> None:
-    assert judged(ferry).next_step == "measure as found"
+    assert judged(ferry).next_step.words == "measure as found"
     ferry.night("as-found", {"A1": 82.2})
     found = judged(ferry)
-    assert (found.refusals, found.next_step) == ((), "certify")
+    assert (found.refusals, found.next_step.words) == ((), "certify")
     assert found.verdict is not None
     assert found.verdict.outcome is Outcome.PASS
     assert found.decision is None
@@ -85,7 +85,7 @@ def test_a_unit_in_a_later_batch_is_judged_there_alone(ferry: FerryShop) -> None
     ferry.night("as-found", {"A1": 82.2})
     ferry.batch(["A1"], "ferry 13")
     assert only_refusal(ferry) == "taken into ferry 13 since: it is judged there as it is now"
-    assert judged(ferry).next_step == "go on in ferry 13"
+    assert judged(ferry).next_step.words == "go on in ferry 13"
     with pytest.raises(InputError, match="was taken into ferry 13 since; name that batch"):
         ferry.rework("A1")
     with pytest.raises(InputError, match="A1: was taken into ferry 13 since; plan that batch's"):
@@ -151,18 +151,18 @@ def test_a_result_computed_anew_is_decided_anew(ferry: FerryShop) -> None:
 def test_the_unit_failed(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
     assert only_refusal(ferry).startswith(f"{FORM}: fail: ")
-    assert judged(ferry).next_step == "rework: see proofbath rework"
+    assert judged(ferry).next_step.words == "rework: see proofbath rework"
 
 
 def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 83.6})
     assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
-    assert judged(ferry).next_step == "ask the customer, or rework: see proofbath rework"
+    assert judged(ferry).next_step.words == "ask the customer, or rework: see proofbath rework"
     with pytest.raises(InputError, match="say who agreed"):
         agree(ferry.shop, BATCH, "A1", "River Ferry", " ", ferry.stamp)
     agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp)
     found = decide(ferry.shop, BATCH, ferry.stamp)[0]
-    assert (found.refusals, found.next_step) == ((), "certify")
+    assert (found.refusals, found.next_step.words) == ((), "certify")
     assert found.decision is not None
     assert found.decision.entry.agreement_record == "letter of 2 Oct"
     assert found.decision.reason == "River Ferry agreed to the conditional pass"
@@ -193,14 +193,14 @@ def test_nothing_else_can_be_agreed_to(ferry: FerryShop) -> None:
 def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": None})
     assert only_refusal(ferry).startswith(f"{FORM}: unset: ")
-    assert "retest, or fail it" in judged(ferry).next_step
+    assert "retest, or fail it" in judged(ferry).next_step.words
     decide(ferry.shop, BATCH, ferry.stamp)
     with pytest.raises(InputError, match="say why"):
         fail_unit(ferry.shop, BATCH, "A1", " ", ferry.stamp)
     fail_unit(ferry.shop, BATCH, "A1", "stuck shut", ferry.stamp)
     found = decide(ferry.shop, BATCH, ferry.stamp)[0]
     assert found.refusals[0] == "failed by Mara Lind: stuck shut"
-    assert found.next_step == "give it back: it was failed"
+    assert found.next_step.words == "give it back: it was failed"
     assert found.decision is not None
     assert (found.decision.entry.rule, found.decision.entry.outcome) == ("person", "fail")
     assert len(ferry.shop.records.current(Decision)) == 2
@@ -212,10 +212,10 @@ def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
     fail_unit(ferry.shop, BATCH, "A1", "hopeless", ferry.stamp)
     ferry.rework("A1")
-    assert judged(ferry).next_step == "measure as left", "that was said of it before its rework"
+    assert judged(ferry).next_step.words == "measure as left", "said before its rework"
     fail_unit(ferry.shop, BATCH, "A1", "stem bent in the press", ferry.stamp)
     assert only_refusal(ferry) == "failed by Mara Lind: stem bent in the press"
-    assert judged(ferry).next_step == "give it back: it was failed"
+    assert judged(ferry).next_step.words == "give it back: it was failed"
     (shown,) = batch_view(ferry.shop, BATCH, ferry.day).units
     assert (shown.outcome, shown.failed) == ("failed by a person", True)
     with pytest.raises(InputError, match="no unit is due as-left"):
@@ -223,7 +223,7 @@ def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
     with pytest.raises(InputError, match=r"A1: was failed \(stem bent in the press\); give it"):
         plan_night(ferry.shop, BATCH, "as-left", QUAY, serials=["A1"])
     ferry.rework("A1")
-    assert judged(ferry).next_step == "measure as left", "a new stem after all"
+    assert judged(ferry).next_step.words == "measure as left", "a new stem after all"
 
 
 def test_a_unit_refused_at_intake_is_given_back(ferry: FerryShop) -> None:
@@ -231,7 +231,7 @@ def test_a_unit_refused_at_intake_is_given_back(ferry: FerryShop) -> None:
     take_in(ferry.shop, BATCH, "A2", "rework", GOOD, False, "frame cracked", ferry.stamp)
     found = judged(ferry, "A2")
     assert found.refusals == ("refused at intake: frame cracked",)
-    assert found.next_step == "give it back: it was refused at intake"
+    assert found.next_step.words == "give it back: it was refused at intake"
     assert len(judge_batch(ferry.shop, BATCH, ferry.day)) == 2
 
 
@@ -239,7 +239,7 @@ def test_as_left_missing(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
     ferry.rework("A1")
     assert only_refusal(ferry) == "as-left missing: was reworked and not measured since"
-    assert judged(ferry).next_step == "measure as left"
+    assert judged(ferry).next_step.words == "measure as left"
     ferry.night("as-left", {"A1": 82.0})
     assert judged(ferry).refusals == ()
 
@@ -360,7 +360,7 @@ def test_bench_not_good_enough(tmp_path: Path) -> None:
         ferry.batch(["A1"])
         ferry.night("as-found", {"A1": 82.2})
         assert "bench not good enough for this specification" in only_refusal(ferry)
-        assert judged(ferry).next_step.startswith("measure better")
+        assert judged(ferry).next_step.words.startswith("measure better")
 
 
 def test_a_curve_that_is_not_to_be_trusted(ferry: FerryShop) -> None:
@@ -425,15 +425,20 @@ def test_a_retests_result_counts(ferry: FerryShop) -> None:
 def test_powered_forms_are_judged_like_with_like() -> None:
     """A heated type is judged by its extrapolated start, and at the stated current and bath."""
     parts = [Contribution("bath probe", 0.2)]
-    content = {
-        "unpowered_start_to_open_c": known(103.2, parts, "zero", {"lift_mm": 0.1}).to_json(),
-        "start_under_power_c": [
-            known(c, parts, "zero", {"lift_mm": 0.1, "element_a": a, "bath_c": c}).to_json()
-            for c, a in ((95.0, 0.6), (90.0, 0.9))
-        ],
-        "warnings": [{"code": "gaps", "text": ""}],
-        "probe_minus_guard_k": [0.02],
-    }
+    curve = CurveResult(
+        "H1",
+        0.1,
+        {"unpowered_start_to_open_c": known(103.2, parts, "zero", {"lift_mm": 0.1})},
+        {
+            "start_under_power_c": tuple(
+                known(c, parts, "zero", {"lift_mm": 0.1, "element_a": a, "bath_c": c})
+                for c, a in ((95.0, 0.6), (90.0, 0.9))
+            )
+        },
+        (),
+        (Warned("gaps", ""),),
+    )
+    content = ResultContent(curve, (0.02,)).to_json()
     specification = Specification(
         unit_type="Heron-103",
         version=1,
@@ -449,6 +454,6 @@ def test_powered_forms_are_judged_like_with_like() -> None:
             ),
         ),
     )
-    verdict = judge(specification, measured_in(content))
+    verdict = judge(specification, list(ResultContent.from_json(content).each()))
     assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.PASS]
     assert [d.measured.value for d in verdict.decisions if d.measured] == [103.2, 90.0]

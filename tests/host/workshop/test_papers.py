@@ -35,13 +35,12 @@ from proofbath.certificate.keys import rotate_key, trusted_fingerprints
 from proofbath.certificate.verify import Outcome, verify
 from proofbath.certificate.withdrawal import Withdrawal
 from proofbath.errors import InputError, RecordError
-from proofbath.store.kinds import Certificate, CertificateState, Findings, Handling, Unit
+from proofbath.store.kinds import Certificate, CertificateState, Document, Findings, Handling, Unit
 from proofbath.store.records import Stamp, Writer
-from proofbath.workshop.desk import as_action, open_desk
+from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.intake import take_in
 from proofbath.workshop.issued import certificates_of, doubts_of
 from proofbath.workshop.judging import agree, fail_unit, judge_unit
-from proofbath.workshop.numbers import issued_action
 from proofbath.workshop.papers import Certified, certify, replace, withdraw
 from proofbath.workshop.recomputing import recompute_run
 from proofbath.workshop.shop import Shop, open_shop
@@ -265,7 +264,7 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
     found = recompute_run(shop, 2, TODAY, "blocks swapped", stamp)
     assert [line.number for line in found.affected] == ["LN-2025-0001"]
     assert doubts_of(shop) == {"LN-2025-0001": ["result computed anew: blocks swapped"]}
-    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step
+    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step.words
     assert told == "replace or withdraw LN-2025-0001: its result was computed anew"
     again = certified(shop, at(TODAY, 11))["T82-0101"]
     assert (again.number, again.new) == ("LN-2025-0001", False)
@@ -277,7 +276,7 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
         "Results computed again from the same raw data: blocks swapped"
     )
     assert doubts_of(shop) == {}
-    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step
+    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step.words
     assert told == f"hand over with certificate {new.number}"
     gauge_line = document(new.pdf)["calibrations"][1]
     assert (gauge_line["item"], gauge_line["calibrated"]) == ("Lift gauge, station 1", "2025-04-07")
@@ -315,7 +314,7 @@ def test_after_records_that_failed_the_number_is_given_again(shop: Shop) -> None
         with pytest.raises(RecordError, match="disk is full"):
             desk.issue(withdrawal, fails)
         assert not list((shop.certificates / ASIDE).iterdir())
-        made = desk.issue(withdrawal, as_action("a withdrawal"))
+        made = desk.issue(withdrawal, as_document("withdrawal", "LN-2025-0009"))
         assert made.number == "LN-2025-0003"
 
 
@@ -325,10 +324,13 @@ def withdrawal(number: str) -> Withdrawal:
 
 def test_a_number_taken_on_another_computer_is_passed_over(shop: Shop) -> None:
     with open_desk(shop, shop.stamp(CERTIFIER, at(TODAY, 10))) as desk:
-        stamp = shop.stamp(OPERATOR, at(TODAY, 10))
+        stamp = shop.stamp(CERTIFIER, at(TODAY, 10))
         for number in ("LN-2025-0001", "LN-2025-0002"):
-            shop.records.add(issued_action(number, "ab" * 32, "of another computer"), stamp)
-        made = desk.issue(withdrawal, as_action("a withdrawal"))
+            elsewhere = Document(
+                number=number, sha256="ab" * 32, sort="summary", about="of another computer"
+            )
+            shop.records.add(elsewhere, stamp)
+        made = desk.issue(withdrawal, as_document("withdrawal", "LN-2025-0009"))
     assert made.number == "LN-2025-0003"
     left = sorted(path.name for path in shop.certificates.glob("LN-*"))
     assert left == ["LN-2025-0003.json", "LN-2025-0003.pdf"]
