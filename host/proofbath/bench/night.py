@@ -164,7 +164,7 @@ def run_night(
     clear: bool = False,
     watch: Watch | None = None,
     remarks: Remarks = (),
-    day_s: Clock = seconds_of_day,
+    time_of_day: Clock = seconds_of_day,
     started: Callable[[], str] = utc_text,
 ) -> Outcome:
     """Carry a night on a bench to its end and return how it ended.
@@ -173,7 +173,7 @@ def run_night(
     before any heat, BenchFaultError when the journal fails.
     """
     watch = watch or nobody()
-    ready = make_ready(link, plan, bench, journal.path, clear, day_s())
+    ready = make_ready(link, plan, bench, journal.path, clear, time_of_day())
     watch.on_ready(ready)
     head = run_head(bench, ready, plan.model_dump_json(), started())
     elements = Elements(attended_in(remarks) or simulated(bench))

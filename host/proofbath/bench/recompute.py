@@ -14,7 +14,7 @@ from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError, RecordError
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import Kept, Records, Stamp
+from proofbath.store.records import Kept, Records, RecordsReader, Stamp
 
 
 class Recomputed(NamedTuple):
@@ -78,7 +78,7 @@ def recompute(
 
 
 def _entry(
-    records: Records, journal: Journal, station_run_id: int, used: InForce, program: str
+    records: RecordsReader, journal: Journal, station_run_id: int, used: InForce, program: str
 ) -> kinds.Result:
     run = records.one(kinds.StationRun, station_run_id).entry
     journal.verify_chain(run.run_id)
@@ -103,7 +103,7 @@ class LookBack(NamedTuple):
 
 
 def look_back(
-    records: Records, journal: Journal, bench_name: str, check_id: int
+    records: RecordsReader, journal: Journal, bench_name: str, check_id: int
 ) -> LookBack | None:
     """Return what a probe calibration or check puts in doubt; None where its drift is allowed."""
     found = records.one(kinds.Calibration, check_id)
@@ -134,6 +134,6 @@ def _left_good(kept: Kept[kinds.Calibration]) -> bool:
     return kept.entry.kind == "probe" or (off_k is not None and abs(off_k) <= DRIFT_LIMIT_K)
 
 
-def _run_of(records: Records, certificate: kinds.Certificate) -> int:
+def _run_of(records: RecordsReader, certificate: kinds.Certificate) -> int:
     result = records.one(kinds.Result, certificate.result_id).entry
     return records.one(kinds.StationRun, result.station_run_id).entry.run_id

@@ -12,7 +12,7 @@ from proofbath.bench.result_content import OWN_STEPS, result_contents
 from proofbath.bench.run import Run
 from proofbath.bench.unit_analysis import UnitReport, unit_reports, unit_result
 from proofbath.curve.content import ResultContent
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.pooling import budget_for
 
 PROGRAM = f"proofbath {metadata.version('proofbath')}"
@@ -27,7 +27,7 @@ class RunResults(NamedTuple):
     contents: dict[int, ResultContent]
 
 
-def run_results(records: Records, night: Run, day: dt.date) -> RunResults:
+def run_results(records: RecordsReader, night: Run, day: dt.date) -> RunResults:
     """Return what a run that was begun on a day says of its units.
 
     The budget is steadied by what the run's own units and earlier ones of the type teach.
@@ -51,7 +51,7 @@ def run_results(records: Records, night: Run, day: dt.date) -> RunResults:
     return RunResults(used.ids, tuple(reports), contents)
 
 
-def _used(records: Records, night: Run, day: dt.date) -> InForce:
+def _used(records: RecordsReader, night: Run, day: dt.date) -> InForce:
     """What was in force during a run; its records only where they still say what the run used."""
     found = calibration_in_force(records, night.bench, day)
     return found if found.calibration == night.calibration else file_in_force(night)

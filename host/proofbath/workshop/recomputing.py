@@ -15,7 +15,7 @@ from proofbath.errors import InputError
 from proofbath.quantity.quantity import Quantity
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Calibration, Handling, Result, StationRun
-from proofbath.store.records import Kept, Records, Stamp
+from proofbath.store.records import Kept, RecordsReader, Stamp
 from proofbath.workshop.issued import IssuedLine, certificates_of
 from proofbath.workshop.night_results import PROGRAM
 from proofbath.workshop.pooling import budget_for
@@ -69,7 +69,7 @@ def recompute_run(shop: Shop, run_id: int, on: dt.date, reason: str, stamp: Stam
     return Recomputed(tuple(changed), tuple(affected))
 
 
-def _check_untouched(records: Records, night: Run, on: dt.date) -> None:
+def _check_untouched(records: RecordsReader, night: Run, on: dt.date) -> None:
     """Counts of before something was touched cannot be read by a calibration of after."""
     day = dt.date.fromisoformat(night.head.started[:10])
     for touched in records.current(Handling, bench=night.head.bench):
@@ -81,11 +81,13 @@ def _check_untouched(records: Records, night: Run, on: dt.date) -> None:
             )
 
 
-def _calibrations_at(records: Records, station: int) -> set[int]:
+def _calibrations_at(records: RecordsReader, station: int) -> set[int]:
     return {k.root for k in records.current(Calibration) if k.entry.station in (0, station)}
 
 
-def _contents(records: Records, night: Run, on: dt.date) -> tuple[InForce, dict[int, Content]]:
+def _contents(
+    records: RecordsReader, night: Run, on: dt.date
+) -> tuple[InForce, dict[int, Content]]:
     """What is in force on the day, and what it makes of each station's record."""
     bench, plan = night.bench, night.plan
     found = calibration_in_force(records, bench, on)

@@ -15,7 +15,7 @@ from proofbath.curve.record import CurveRecord
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Result, StationRun
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of
 from proofbath.workshop.history import reference_of
@@ -28,7 +28,7 @@ FEWEST_LIFT_MM = 0.5
 class RunShelf:
     """The runs that documents were asked about, each read once."""
 
-    def __init__(self, records: Records, journal: Journal) -> None:
+    def __init__(self, records: RecordsReader, journal: Journal) -> None:
         self._records, self._journal = records, journal
         self._known = dict[tuple[int, tuple[int, ...]], RunEvidence]()
         self._references = dict[int, ReferenceUnit]()
@@ -73,7 +73,7 @@ class RunShelf:
         return found
 
 
-def rested_on(records: Records, night: Run, calibration_ids: tuple[int, ...]) -> InForce:
+def rested_on(records: RecordsReader, night: Run, calibration_ids: tuple[int, ...]) -> InForce:
     """Return what a result rests on: in force on the run's day, or on one it was recomputed for."""
     for on in (night.started.date(), dt.date.max):
         found = calibration_in_force(records, night.bench, on)
