@@ -44,6 +44,8 @@ def _form(result: Result) -> str:
         parts.append(f"by {result.estimator}")
     if result.element_a is not None:
         parts.append(f"heater {plain(result.element_a)} A")
+    if result.after_s is not None:
+        parts.append(f"within {plain(result.after_s)} s")
     if result.bath_c is not None:
         parts.append(f"bath {fixed(result.bath_c, 1)} °C")
     return ", ".join(parts)

@@ -67,6 +67,7 @@ class Result(Described):
     estimator: Line
     element_a: Annotated[float, Field(ge=0)] | None = None
     bath_c: float | None = None
+    after_s: Positive | None = None
     reason: Remark = ""
     budget: tuple[BudgetLine, ...] = ()
     judgement: Judgement | None = None
@@ -102,6 +103,7 @@ def result_of(name: str, shown: Mapping[str, Any], decision: Decision | None = N
         estimator=measured.estimator,
         element_a=measured.element_a,
         bath_c=measured.bath_c,
+        after_s=measured.after_s,
         reason=measured.reason or "",
         budget=tuple(_budget_line(line) for line in shown["budget"]),
         judgement=judgement_of(decision) if decision else None,

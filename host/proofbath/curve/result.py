@@ -137,6 +137,8 @@ class HeaterStep:
     t_s: float
     until_s: float
     bath_c: float
+    begins_mm: float | None
+    """Lift before it: a valve that hung open on its play then stands higher than one from shut."""
     at_start: Electrical
     settled: Electrical
     resistance_u_ohm: float
@@ -159,12 +161,31 @@ class HeaterStep:
             lifts_after=(),
         )
 
+    @classmethod
+    def from_json(cls, shown: Mapping[str, Any], steady_lift: Quantity) -> HeaterStep:
+        """Return the step that `to_json` showed, its steady lift from the series of such."""
+        return cls(
+            shown["t_s"],
+            shown["until_s"],
+            shown["bath_c"],
+            shown["begins_mm"],
+            Electrical(**shown["at_start"]),
+            Electrical(**{name: shown[name] for name in Electrical.__dataclass_fields__}),
+            shown["resistance_u_ohm"],
+            {float(mm): s for mm, s in shown["response_s"].items()},
+            shown["to_90_percent_s"],
+            shown["closing_s"],
+            shown["closing_reason"],
+            steady_lift,
+        )
+
     def to_json(self) -> dict[str, Any]:
         """Return the step; response times by lift in mm. Budgets stand in `lift_at_current_mm`."""
         return {
             "t_s": self.t_s,
             "until_s": self.until_s,
             "bath_c": self.bath_c,
+            "begins_mm": self.begins_mm,
             **asdict(self.settled),
             "resistance_u_ohm": self.resistance_u_ohm,
             "at_start": asdict(self.at_start),

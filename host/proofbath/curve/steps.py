@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import NOMINAL_K_PER_W
+from proofbath.curve.evidence import scatter_dof
 from proofbath.curve.holds import Hold, holds_of
-from proofbath.curve.local import Line, crossing, fit_line
+from proofbath.curve.local import Line, fit_line
 from proofbath.curve.record import Floats
 from proofbath.curve.result import Electrical, HeaterStep, Quantity, known, unknown
 from proofbath.curve.samples import Samples
@@ -28,9 +30,8 @@ SETTLED_S, STILL_S = 30.0, 60.0
 SETTLED_MM_PER_MIN = 0.1
 SETTLING_S = 45.0  # from memory: lags of wax elements, 20 to 70 s; what is left is drift times this
 LEAST_MOVE_MM = 0.05
-BAND_MM = 0.15
-SLOPE_MM_PER_K, SLOPE_U_MM_PER_K = 0.45, 0.15  # from memory: 0.34 to 0.72 mm/K over the stroke
-LARGEST_SLOPE_MM_PER_K = 1.0
+# From memory: slopes in mm/K of an element model over its stroke; none where it stays shut.
+USUAL_SLOPES = ((0.0, 0.1, 1.0, 4.0, 8.0, 10.0), (0.0, 0.34, 0.47, 0.72, 0.56, 0.54))
 FLAT_MM, FLAT_K = 0.03, 2.0
 STOPPED_MM, STOPPED_MM_PER_S, BEFORE_STOP_S = 0.05, 0.01, 10.0
 
@@ -162,6 +163,7 @@ def _told(
         step.hold.on_s,
         float(step.part.t_s[-1]),
         step.bath_c,
+        None if isinstance(zero, str) else float(np.median(step.lift_mm[:3])),
         _electrical(step, early, lead_ohm),
         settled,
         float(ohms.std(ddof=1) / math.sqrt(len(ohms))),
@@ -196,9 +198,19 @@ def _times(step: _Step, levels_mm: Sequence[float]) -> dict[float, float]:
 
 
 def _passed_s(part: Samples, lift_mm: Floats, level_mm: float, upward: bool) -> float | None:
-    below = min(BAND_MM, 0.7 * abs(level_mm))
-    found = crossing(part.t_s, lift_mm, part.run, level_mm, below, BAND_MM, upward)
-    return None if isinstance(found, str) else found.t_s
+    """Return when the lift first passes a level and stays past it over five samples' median.
+
+    A line between two medians is nearer than a curve fitted over what bends as a step does.
+    """
+    padded = np.pad(lift_mm, 2, mode="edge")
+    smooth = np.median(sliding_window_view(padded, 5), axis=1)
+    past = np.flatnonzero((smooth[1:] >= level_mm) == upward)
+    if not len(past):
+        return None
+    at = int(past[0]) + 1
+    before, after = float(smooth[at - 1]), float(smooth[at])
+    share = 1.0 if after == before else min(max((level_mm - before) / (after - before), 0.0), 1.0)
+    return float(part.t_s[at - 1] + share * (part.t_s[at] - part.t_s[at - 1]))
 
 
 def _to_90_percent(step: _Step) -> float | None:
@@ -233,35 +245,28 @@ def _closing(
     return closed_s - step.hold.off_s, None
 
 
-def _slope(step: _Step, steps: Sequence[_Step]) -> Contribution:
-    """Return the lift's slope in mm per K of bath at a step, with its uncertainty as a note.
+def _slope(step: _Step, steps: Sequence[_Step]) -> float:
+    """Return how far the lift follows the bath at a step, in mm per K.
 
-    Steps of other power tell it by the model's 1.9 K/W; one step alone takes the prior. At a
-    stop, and on a shut valve, the lift does not follow the bath.
+    The opening curve's usual slope at that lift; a pin at its stop does not follow: it came there
+    at speed, or two steps of different power end at one lift.
     """
     level_mm = step.end.level if step.end else 0.0
-    if step.stopped or level_mm < LEAST_MOVE_MM:
-        return Contribution("slope", 0.0, 0.0)
-    slopes = []
+    if step.stopped:
+        return 0.0
     for other in steps:
-        apart_k = other.drive_c - step.drive_c
-        if other.end is None or not other.settled or abs(apart_k) < FLAT_K:
+        apart_k = abs(other.drive_c - step.drive_c)
+        if other.end is None or level_mm < LEAST_MOVE_MM or apart_k < FLAT_K:
             continue
-        if abs(other.end.level - level_mm) < FLAT_MM:
-            return Contribution("slope", 0.0, 0.0)
-        if other.end.level >= LEAST_MOVE_MM and not other.stopped:
-            slopes.append((abs(apart_k), (other.end.level - level_mm) / apart_k))
-    if not slopes:
-        return Contribution("slope", SLOPE_U_MM_PER_K, SLOPE_MM_PER_K)
-    nearest = min(slopes)[1]
-    value = min(max(nearest, SLOPE_MM_PER_K - 2 * SLOPE_U_MM_PER_K), LARGEST_SLOPE_MM_PER_K)
-    return Contribution("slope", SLOPE_U_MM_PER_K, value)
+        if other.settled and abs(other.end.level - level_mm) < FLAT_MM:
+            return 0.0
+    return float(np.interp(level_mm, *USUAL_SLOPES))
 
 
 def _steady(
     step: _Step,
     zero: Zero | str,
-    slope: Contribution,
+    slope: float,
     bench: BenchBudget,
     at: dict[str, float],
 ) -> Quantity:
@@ -282,7 +287,7 @@ def _steady(
 def _lifts_after(
     step: _Step,
     zero: Zero | str,
-    slope: Contribution,
+    slope: float,
     bench: BenchBudget,
     at: dict[str, float],
 ) -> tuple[Quantity, ...]:
@@ -306,24 +311,23 @@ def _lifts_after(
 
 
 def _budget(
-    step: _Step, zero: Zero, slope: Contribution, bench: BenchBudget, lift_mm: float
+    step: _Step, zero: Zero, slope: float, bench: BenchBudget, lift_mm: float
 ) -> list[Contribution]:
     """Return what bath, gauge, power and scatter bring to a lift, in mm through its slope."""
-    per_k = slope.sensitivity
     pooled = bench.pooled_repeatability()
     scale = None if bench.gauge_relative is None else bench.gauge_relative * lift_mm
     heating_k = NOMINAL_K_PER_W * float(step.power_w[_last(step.part)].mean())
     power = None if bench.power_relative is None else bench.power_relative * heating_k
     cycle = Contribution("cycle repeatability", None, note="give a bench file")
     if pooled:
-        cycle = Contribution("cycle repeatability", pooled[0], per_k, pooled[1], "A")
+        cycle = Contribution("cycle repeatability", pooled[0], slope, scatter_dof(pooled[1]), "A")
     return [
-        Contribution("bath probe", bench.probe_k, per_k, bench.probe_dof or math.inf),
-        Contribution("bath gradient", bench.gradient_k, per_k),
+        Contribution("bath probe", bench.probe_k, slope, bench.probe_dof or math.inf),
+        Contribution("bath gradient", bench.gradient_k, slope),
         Contribution("gauge", bench.gauge_mm),
         Contribution("gauge scale", scale),
         Contribution("lift zero", zero.u_mm(step.bath_c), 1.0, 30.0, "A", zero.note),
-        Contribution("current and power", power, per_k),
+        Contribution("current and power", power, slope),
         cycle,
-        Contribution("change between nights", bench.night_k, per_k),
+        Contribution("change between nights", bench.night_k, slope),
     ]

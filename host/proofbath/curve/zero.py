@@ -12,6 +12,7 @@ from proofbath.curve.record import Floats
 
 CLEARLY_OPEN_MM = 0.5
 TOE_K, STEP_DOWN_K = 2.5, 0.5
+WARMEST_K = 1.0
 LONGEST_SPAN_K = 10.0
 SLOPE_SPAN_K = 6.0
 SHORTEST_SPAN_K = 0.5
@@ -67,11 +68,13 @@ def find_zero(
             break
         if inside.sum() < 5:  # the drive jumped over these when a current was switched on
             continue
-        span_k = min(span_k, float(np.ptp(bath_c[:before][inside])) + STEP_DOWN_K)
-        zero = fit_zero(
-            bath_c[:before][inside], lift_mm[:before][inside], span_k, unknown_slope_mm_per_k
-        )
-        if _foretells(zero, bath_c[:before][inside], lift_mm[:before][inside], end_c):
+        shown_c = bath_c[:before][inside]
+        low_c, high_c = np.quantile(shown_c, (0.05, 0.95)).tolist()
+        if high_c - low_c < WARMEST_K < low_c - coldest_c:
+            continue  # one level of a staircase: nothing colder tells whether it was shut
+        span_k = min(span_k, float(np.ptp(shown_c)) + STEP_DOWN_K)
+        zero = fit_zero(shown_c, lift_mm[:before][inside], span_k, unknown_slope_mm_per_k)
+        if _foretells(zero, shown_c, lift_mm[:before][inside]):
             return zero
     return (
         f"no closed part: the coldest bath is {coldest_c:.1f} °C and the valve moves there;"
@@ -123,11 +126,11 @@ def fit_zero(bath_c: Floats, lift_mm: Floats, span_k: float, unknown_slope: floa
     )
 
 
-def _foretells(zero: Zero, bath_c: Floats, lift_mm: Floats, end_c: float) -> bool:
+def _foretells(zero: Zero, bath_c: Floats, lift_mm: Floats) -> bool:
     """Tell whether the warmest kelvin lies on the line of the rest: else the toe has begun."""
     if zero.slope_mm_per_k > LARGEST_SLOPE_MM_PER_K:
         return False
-    warm = bath_c > end_c - 1.0
+    warm = bath_c > bath_c.max() - WARMEST_K
     if warm.all() or warm.sum() < 3:
         return True
     rest = fit_line(bath_c[~warm], lift_mm[~warm], with_slope=zero.span_k >= SLOPE_SPAN_K)

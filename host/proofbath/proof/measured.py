@@ -15,7 +15,8 @@ class Measured(NamedTuple):
     """One quantity of one unit: value, uncertainties, and threshold, rate, estimator, power.
 
     `rate` is "zero", a ramp in K/min, or None where a rate has no meaning; `element_a` and
-    `bath_c` are None where the value does not hold at a stated current or bath.
+    `bath_c` are None where the value does not hold at a stated current or bath; `after_s` counts
+    from when the current came on.
     """
 
     quantity: str
@@ -28,6 +29,7 @@ class Measured(NamedTuple):
     estimator: str = "reading"
     element_a: float | None = None
     bath_c: float | None = None
+    after_s: float | None = None
     reason: str | None = None
 
     @classmethod
@@ -46,6 +48,7 @@ class Measured(NamedTuple):
             estimator,
             at.get("element_a"),
             at.get("bath_c"),
+            at.get("after_s"),
             shown["reason"],
         )
 

@@ -61,6 +61,7 @@ def form_of(result: Result) -> tuple[object, ...]:
         result.threshold_mm,
         result.element_a,
         result.bath_c,
+        result.after_s,
         result.estimator,
     )
 

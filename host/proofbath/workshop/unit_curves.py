@@ -10,10 +10,11 @@ from typing import Any, NamedTuple
 
 from proofbath.bench.curves import unit_records
 from proofbath.curve.budget import Combined
-from proofbath.curve.overlay import LOOKS, heater_picture, overlay_picture
-from proofbath.curve.picture import curve_picture
+from proofbath.curve.current_picture import lifts_picture, openings_picture
+from proofbath.curve.overlay import heater_picture, overlay_picture
+from proofbath.curve.picture import LOOKS, curve_picture
 from proofbath.curve.record import CurveRecord
-from proofbath.curve.result import CurveResult, Quantity
+from proofbath.curve.result import CurveResult, HeaterStep, Quantity
 from proofbath.errors import InputError
 from proofbath.store.journal import Journal
 from proofbath.store.records import Records
@@ -65,6 +66,10 @@ def picture_of(records: Records, measured: Measured) -> bytes:
     """Return one measurement as SVG: its opening curve, or a heated unit's response."""
     record, result = _read(records, measured)
     with _DRAWING:
+        if result.heater_steps:
+            return lifts_picture(record, result)
+        if result.series.get("start_at_current_c"):
+            return openings_picture(record, result)
         if record.element_a is not None:
             return heater_picture(record, result)
         return curve_picture(record, result)
@@ -90,7 +95,18 @@ def result_in(name: str, content: Mapping[str, Any]) -> CurveResult:
             quantities[key] = _quantity(item)
         elif isinstance(item, list) and item and all(_is_quantity(part) for part in item):
             series[key] = tuple(_quantity(part) for part in item)
-    return CurveResult(name, content["threshold_mm"], quantities, series, (), ())
+    return CurveResult(
+        name, content["threshold_mm"], quantities, series, (), (), _steps(content, series)
+    )
+
+
+def _steps(
+    content: Mapping[str, Any], series: Mapping[str, tuple[Quantity, ...]]
+) -> tuple[HeaterStep, ...]:
+    """Return the steps of current on record; a result kept before these were measured has none."""
+    steady = series.get("lift_at_current_mm", ())
+    shown = content.get("heater_steps", ()) if steady else ()
+    return tuple(HeaterStep.from_json(*pair) for pair in zip(shown, steady, strict=True))
 
 
 def _is_quantity(item: object) -> bool:

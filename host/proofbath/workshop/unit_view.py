@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import Any, Literal
 
+from proofbath.curve.current_rows import HEADINGS, current_rows
 from proofbath.description import Described
 from proofbath.proof.words import WORDS
 from proofbath.store.kinds import (
@@ -23,6 +24,7 @@ from proofbath.workshop.history import rework_in_words
 from proofbath.workshop.issued import IssuedLine, certificates_of
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import Step, StepStage, UnitStory, unit_story
+from proofbath.workshop.unit_curves import result_in
 
 _ORDER = tuple(WORDS)
 _HAND = ("start_to_open_c", "shift_k_per_w")
@@ -54,6 +56,9 @@ class StepView(Described):
     run: int | None = None
     status: str = ""
     results: tuple[Value, ...] = ()
+    currents: tuple[tuple[str, ...], ...] = ()
+    """What a heated unit did at each current, as texts under `current_headings`."""
+    current_headings: tuple[str, ...] = ()
     reason: str | None = None
     """Why no start-to-open was found."""
     warnings: tuple[str, ...] = ()
@@ -280,6 +285,7 @@ def _step(step: Step) -> StepView:
     run = step.station_run.entry if step.station_run else None
     loading = step.loading.entry if step.loading else None
     content = step.result.entry.content if step.result else None
+    rows = [] if content is None else current_rows(result_in("", content))
     return StepView(
         stage=step.stage,
         date=step.date,
@@ -289,6 +295,8 @@ def _step(step: Step) -> StepView:
         run=run.run_id if run else None,
         status=run.status if run else "loaded, no run of it on record",
         results=() if content is None else values_in(content),
+        currents=tuple(row.cells() for row in rows),
+        current_headings=HEADINGS if rows else (),
         reason=None if content is None else _why_none(content),
         warnings=() if content is None else warnings_in(content),
     )

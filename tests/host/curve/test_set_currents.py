@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
 from host.curve.closed_form import STEP_S, Floats, record_of
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.current_picture import lifts_picture, openings_picture
 from proofbath.curve.current_rows import current_rows, to_csv
+from proofbath.curve.picture import cycles_drawn, thinned
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult
 from proofbath.virtual import truth
@@ -26,6 +30,7 @@ BENCH = BenchBudget(
     power_relative=0.005,
     lead_ohm=0.3,
 )
+Draw = Callable[[CurveRecord, CurveResult], bytes]
 OHM = 15.0
 BATH_C = 95.0
 MIXED_S = 0.37
@@ -259,3 +264,36 @@ def test_a_held_voltage_is_one_step_although_the_element_warms() -> None:
     assert step.at_start.element_a > step.settled.element_a + 0.008
     assert step.settled.element_v == pytest.approx(13.5, abs=0.001)
     assert step.until_s - step.t_s == pytest.approx(900.0, abs=2.0)
+
+
+@pytest.mark.parametrize("draw", [lifts_picture, openings_picture])
+def test_the_two_pictures_are_drawn_the_same_every_time(draw: Draw) -> None:
+    unit, made = heron(), heated_up()
+    made.go(BATH_C, 600.0, 0.75)
+    record = made.record(unit)
+    result = analyse(record, bench_budget=BENCH)
+    picture = draw(record, result)
+    assert picture == draw(record, result)
+    assert picture.startswith(b"<?xml")
+
+
+def test_a_test_at_one_temperature_draws_no_line_straight_up() -> None:
+    """What the picture draws, read back: no lift where the bath stands still under current."""
+    unit, made = heron(), heated_up()
+    made.go(BATH_C, 600.0, 1.0)
+    record = made.record(unit)
+    (cycle,) = cycles_drawn(record, 0.1)
+    _, lift_mm = thinned(cycle.rising, cycle.zero)
+    assert float(np.nanmax(lift_mm)) < 0.5
+    assert float(np.max(record.lift_mm)) > 8.0
+
+
+def test_an_open_plateau_of_a_staircase_is_not_taken_for_the_shut_valve() -> None:
+    """At 0.5 A the valve stands ajar and still: only the cold, shut part may be its zero."""
+    unit, made = heron(melting_c=110.6), heated_up()
+    for amps in (0.25, 0.5, 0.75):
+        made.go(BATH_C, 600.0, amps)
+    made.power_down(0.75, 900.0)
+    ajar = made.run(unit).heater_steps[1].steady_lift
+    assert 0.1 < true_lift_mm(unit, 0.5) < 1.0
+    assert ajar.value == pytest.approx(true_lift_mm(unit, 0.5), abs=0.005)
