@@ -37,12 +37,13 @@ void Elements::set_one(Station& station, uint16_t code, uint32_t now_ms) {
   const uint16_t low = code < station.settled_code ? code : station.settled_code;
   const uint16_t step = code + station.settled_code - 2 * low;
   const bool begins = code && !station.code;
+  const bool jumps = (code > station.code ? code - station.code : station.code - code) > change_code;
   if (begins) station.core.feed(now_ms - station.changed_ms < level::hot_base_kept_ms);
   if (step > change_code || (code == 0) != (station.code == 0)) {
-    if (!begins) station.core.step();
     station.settled_code = code;
     station.changed_ms = now_ms;
   }
+  if (jumps && !begins) station.core.step();
   station.code = code;
   station.on.note(code > 0, now_ms);
 }

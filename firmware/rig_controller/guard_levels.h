@@ -104,10 +104,16 @@ constexpr uint8_t element_short_ohm = 3;
 constexpr uint8_t hot_k_per_w = 4;
 // Beside what the power explains.
 constexpr uint16_t hot_margin_mk = 10000;
+// Less heats no core, and its noise hides it.
+constexpr uint8_t hot_judged_ma = 250;
+// Offsets of the channels differ between far currents.
+constexpr uint8_t hot_far_ma = 100;
 // A small core is hot before half a second is over.
 constexpr uint8_t hot_settle_ms = 100;
 // Of the base, for the same reason.
 constexpr uint8_t hot_first_ticks = 3;
+// Less heats slowly: the base is a whole second's.
+constexpr uint16_t hot_first_ma = 400;
 // In which a core cools when its power falls.
 constexpr uint8_t hot_cooling_s = 40;
 // Leads and contacts, in 1e-5 of the resistance.

@@ -123,6 +123,34 @@ TEST(growth_is_carried_over_a_step) {
   CHECK(hot);
 }
 
+// A power ramp at 10 ohm from 0.2 to 0.9 A in 400 s, while the core warms by 0.03 % in each 4 s: 3 %
+// in all, where 20e-5 x (4 K/W x 8.1 W + 10 K) + 100e-5 = 0.0095 are allowed. A ramp keeps its base,
+// whatever its way; and the same ramp without growth tells of no heat.
+TEST(growth_in_a_ramp_adds_up) {
+  for (const double growth : {3e-4, 0.0}) {
+    HotCore core;
+    core.feed(false);
+    bool hot = false;
+    for (int tick = 0; tick < 4000 && !hot; ++tick) {
+      const double counts = 1600 + 1.4 * tick;
+      hot = core.hot(uint16_t(counts), uint16_t(counts * (1 + growth * tick / 40)), 40000, 20);
+    }
+    CHECK_EQUAL(hot, growth > 0);
+  }
+}
+
+// 250 mA are 2000 counts; less heats no core, and its noise would tell of heat.
+TEST(core_is_judged_from_250_ma_on) {
+  for (const uint16_t current : {uint16_t(1992), uint16_t(2000)}) {
+    HotCore core;
+    core.feed(false);
+    bool hot = false;
+    for (int tick = 0; tick < 60; ++tick)
+      hot |= core.hot(current, uint16_t(tick < 10 ? current : current * 1.05), 40000, 20);
+    CHECK_EQUAL(hot, current == 2000);
+  }
+}
+
 TEST(short_break_keeps_the_base_and_a_long_one_does_not) {
   for (const bool kept : {true, false}) {
     HotCore core = begun(20);

@@ -21,10 +21,11 @@ from proofbath.bench.interlocks import (
     STATION_OFF,
     TRIPS,
     station_name,
+    station_rows,
     wanted_rows,
 )
 from proofbath.bench.link import Link
-from proofbath.bench.person import Person
+from proofbath.bench.person import TRY_AGAIN, Person
 from proofbath.bench.proof_record import Proof, fresh, load_proof, save_proof
 from proofbath.bench.prover import Prover
 from proofbath.bench.start import check_identity, check_reference
@@ -116,9 +117,9 @@ def commission(
     names = [name for name in wanted_rows(proof.stations) if name in missing]
     procedures = _procedures(prover, proof.stations)
     person = prover.person
-    asked_loads = False
+    asked_loads, fed = False, set(station_rows(proof.stations))
     for number, name in enumerate(names, 1):
-        if name.startswith("station ") and not asked_loads:
+        if name in fed and not asked_loads:
             asked_loads = True
             if not person.agrees(LOADS):
                 raise InputError("commissioning: plug in the dummy loads, then go on")
@@ -139,7 +140,7 @@ def _prove(procedure: Callable[[], Finding], prover: Prover) -> Finding:
             with suppress(BenchFaultError):
                 prover.tidy()
         person.tell(f"  {'proven' if finding.ok else 'NOT PROVEN'}: {finding.measured}")
-        if finding.ok or not person.agrees("Try again?"):
+        if finding.ok or not person.agrees(TRY_AGAIN):
             return finding
 
 

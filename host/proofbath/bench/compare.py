@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from proofbath.bench.calibration_content import Instrument, ProbePoint, RawMean
 from proofbath.bench.night import plan_of
-from proofbath.bench.notes import notes_in
+from proofbath.bench.notes import notes_in, plan_steps_in
 from proofbath.bench.raw_means import drift_of
 from proofbath.bench.record import times_ms
 from proofbath.errors import RecordError
@@ -43,11 +43,11 @@ def holds_of(journal: Journal, run_id: int, most_drift: float) -> list[HeldBath]
     rows = journal.samples(run_id)
     t_s = times_ms(rows) / 1000
     found: list[HeldBath] = []
-    for note in notes_in(journal.events(run_id)):
-        if note.code != "step_end" or not isinstance(steps[note.leg], Hold):
+    for number, note in plan_steps_in(notes_in(journal.events(run_id))):
+        if not isinstance(steps[number], Hold):
             continue
         last = rows[(t_s > note.t_s - WINDOW_S) & (t_s <= note.t_s)]
-        label = steps[note.leg].label or f"hold {len(found) + 1}"
+        label = steps[number].label or f"hold {len(found) + 1}"
         sums = [[int(n) for n in last[name]] for name in ("bath_sum", "guard_sum")]
         if len(last) < 2 or last["bath_fault"].any() or last["guard_fault"].any():
             raise RecordError(f"run {run_id}, {label}: a probe gave no reading at its end")

@@ -12,10 +12,14 @@ import numpy as np
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.night import plan_of
+from proofbath.bench.notes import notes_in
 from proofbath.bench.passes import checks_in, passes_in, stretches_off
 from proofbath.bench.record import run_record
 from proofbath.curve.record import FEWEST_SAMPLES, CurveRecord
-from proofbath.store.journal import Journal
+from proofbath.run.element_watch import hottest_core_c
+from proofbath.run.elements import Elements
+from proofbath.run.note import ELEMENTS
+from proofbath.store.journal import EventLine, Journal
 
 
 def unit_records(
@@ -37,6 +41,7 @@ def unit_records(
         if not broken.whole:
             used &= (run.t_s < broken.from_s) | (run.t_s >= broken.to_s)
     checks = checks_in(events)
+    elements = elements_in(events)
     for off in (*stretches_off(events), *checks):
         used &= (run.t_s <= off.from_s) | (run.t_s >= off.to_s)
     if np.count_nonzero(used) < FEWEST_SAMPLES:
@@ -53,5 +58,14 @@ def unit_records(
             run.element_v[used, at] if powered else None,
             name=place.serial,
             left_out=tuple((off.from_s - run.t_s[0], off.to_s - run.t_s[0]) for off in checks),
+            core_c=hottest_core_c(
+                elements, place.station, run.element_a[:, at], run.element_v[:, at]
+            ),
         )
     return records
+
+
+def elements_in(events: list[EventLine]) -> Elements:
+    """Return what a run found of the elements, by which their cores' heat is told."""
+    notes = notes_in(events)
+    return Elements(before=next((n.text for n in reversed(notes) if n.code == ELEMENTS), ""))

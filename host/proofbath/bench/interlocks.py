@@ -196,10 +196,13 @@ def station_name(name: str, station: int) -> str:
     return f"station {station} {name}"
 
 
+def station_rows(stations: Iterable[int]) -> list[str]:
+    """Return the names of the rows that are proven at the stations in use."""
+    kinds = (*(row.name for row in AT_STATION), STATION_OFF)
+    return [station_name(name, n) for n in stations for name in kinds]
+
+
 def wanted_rows(stations: Iterable[int]) -> list[str]:
     """Return the names of all rows a complete proof has, for the stations in use."""
-    names: list[str] = [*DECLARED, *(row.name for row in TRIPS), LEASE]
-    for n in stations:
-        names += [station_name(row.name, n) for row in AT_STATION]
-        names.append(station_name(STATION_OFF, n))
-    return [*names, CUT_OUT, CABLE, POWER]
+    bench = (*DECLARED, *(row.name for row in TRIPS), LEASE)
+    return [*bench, *station_rows(stations), CUT_OUT, CABLE, POWER]

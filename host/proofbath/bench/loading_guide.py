@@ -23,7 +23,7 @@ from proofbath.bench.loading import (
     check_preload,
     check_serial,
 )
-from proofbath.bench.person import Act, Person
+from proofbath.bench.person import TRY_AGAIN, Act, Person
 from proofbath.bench.preflight import Check, check_rest, mean_of, readings_at_rest
 from proofbath.bench.start import (
     check_identity,
@@ -198,7 +198,7 @@ class _Guide:
         check = look()
         while not check.ok:
             self._person.tell(check.fault())
-            if not self._person.agrees("Try again?"):
+            if not self._person.agrees(TRY_AGAIN):
                 break
             check = look()
         self._take(station, check)

@@ -101,6 +101,8 @@ class Loop:
         self._t_s = 0.0
         self._oddities: dict[str, tuple[int, str]] = {}
         self._guard_sent_s = -inf
+        self._ended_by: tuple[str, ...] = ()
+        """What the source said when it ended the run; it is part of the run's reason."""
 
     def run(self) -> Outcome:
         """Carry the run to its end, give all outputs back and close it in the journal.
@@ -203,6 +205,8 @@ class Loop:
         try:
             return source.demand(reading, asked)
         except (BenchFaultError, InputError) as error:
+            if not self._sequencer.ended:
+                self._ended_by = error.faults
             return self._sequencer.step(Stop(str(error))) or RELEASE
 
     def _end_source(self, status: str, reason: str) -> tuple[str, str]:
@@ -213,7 +217,7 @@ class Loop:
             self._source.close()
         except (BenchFaultError, InputError) as error:
             self._writer.note(self._t_s, "supply", str(error))
-            news = [fault for fault in error.faults if fault not in reason]
+            news = [fault for fault in error.faults if fault not in self._ended_by]
             ended = "failed" if status == Phase.DONE.value else status
             return ended, "; ".join([*filter(None, [reason]), *news])
         return status, reason

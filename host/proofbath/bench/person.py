@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import NamedTuple, Protocol
 
+CONTACTOR_DROPPED = "Did the contactor drop out within 4 s?"
+TRY_AGAIN = "Try again?"
+"""The questions that one who plays a person answers otherwise than by yes."""
+
 
 class Act(NamedTuple):
     """Something done by hand; `name` is for whoever plays the person, `text` for people."""

@@ -20,7 +20,7 @@ from proofbath.bench.interlock_judge import (
 from proofbath.bench.interlocks import Lowered, Row, Setup, StationRow
 from proofbath.bench.limits import CLIMB_WINDOW_MIN, StationLimit, wire_limits
 from proofbath.bench.link import Link
-from proofbath.bench.person import Act, Person
+from proofbath.bench.person import CONTACTOR_DROPPED, Act, Person
 from proofbath.bench.preflight import check_rest, mean_of, readings_at_rest
 from proofbath.bench.start import greet, set_limits, wait_quiet
 from proofbath.errors import BenchFaultError
@@ -157,7 +157,7 @@ class Prover:
         """Lose the controller's cable while heating; return what it did meanwhile and after."""
         wanted = "contactor drops out within 4 s; nothing on when the cable is back"
         self._lose("cable", "Pull the controller's cable.  Listen for the contactor.")
-        dropped = self.person.agrees("Did the contactor drop out within 4 s?")
+        dropped = self.person.agrees(CONTACTOR_DROPPED)
         identity = self._come_back("cable back", "Plug the cable in again.")
         on = self._dark()
         if not dropped:

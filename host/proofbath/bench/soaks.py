@@ -6,10 +6,9 @@ import numpy as np
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.night import plan_of
-from proofbath.bench.notes import notes_in
+from proofbath.bench.notes import notes_in, plan_steps_in
 from proofbath.bench.record import run_record
 from proofbath.run.profile import Soak
-from proofbath.run.states import Phase
 from proofbath.store.journal import Journal
 
 WINDOW_S = 60.0
@@ -19,15 +18,11 @@ WINDOW_S = 60.0
 def probe_differences_k(journal: Journal, run_id: int, scale: Calibration) -> list[float]:
     """Return the mean of bath minus guard over the last minute of each soak that was finished."""
     steps = plan_of(journal.run(run_id)).steps().step
-    soaks = {s.label or Phase.SOAKING.value for s in steps if isinstance(s, Soak)}
     run = run_record(journal.samples(run_id), scale)
     apart_k = run.bath_c - run.guard_c
-    found, soaking = list[float](), False
-    for note in notes_in(journal.events(run_id)):
-        if note.code == "step_begin":
-            soaking = note.text in soaks
-        elif note.code == "step_end" and soaking:
-            used = (run.t_s > note.t_s - WINDOW_S) & (run.t_s <= note.t_s) & np.isfinite(apart_k)
-            found += [float(apart_k[used].mean())] if used.any() else []
-            soaking = False
+    found = list[float]()
+    for number, end in plan_steps_in(notes_in(journal.events(run_id))):
+        used = (run.t_s > end.t_s - WINDOW_S) & (run.t_s <= end.t_s) & np.isfinite(apart_k)
+        if isinstance(steps[number], Soak) and used.any():
+            found.append(float(apart_k[used].mean()))
     return found

@@ -81,7 +81,7 @@ def open_stream(url: str, baud: int, wait_s: float) -> Stream:
 def refusal(url: str, error: OSError) -> InputError | BenchFaultError:
     """Return the error that says why a port cannot be opened, and whose job the remedy is."""
     number = error.errno
-    if number in _BUSY or "exclusively lock" in str(error):
+    if number in _BUSY:
         return BenchFaultError(f"port {url}: in use; end the other program that holds it")
     if number == errno.EACCES:
         return InputError(f"port {url}: no permission; join the group that owns the device")

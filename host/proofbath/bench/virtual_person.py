@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from proofbath.bench.person import Act
+from proofbath.bench.person import CONTACTOR_DROPPED, TRY_AGAIN, Act
 from proofbath.bench.port import PortLostError
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.virtual.bench import VirtualBench
@@ -136,10 +136,10 @@ class VirtualPerson:
 
     def agrees(self, question: str) -> bool:
         """Agree to all but another try; what the contactor did is looked up."""
-        if question.startswith("Did the contactor"):
+        if question == CONTACTOR_DROPPED:
             self._let_pass(CONTACTOR_DROPS_S)
             return not self._bench.get("output.contactor")
-        return question != "Try again?"
+        return question != TRY_AGAIN
 
     def reads(self, what: str, wanted: str) -> str:
         """Read what is wanted."""

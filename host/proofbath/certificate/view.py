@@ -16,6 +16,7 @@ from proofbath.certificate.words import (
     short_day,
     whole_freedom,
 )
+from proofbath.proof.verdict import chance_in
 
 
 def certificate_view(content: Certificate) -> Strings:
@@ -34,7 +35,7 @@ def certificate_view(content: Certificate) -> Strings:
         "measured": days(dates.measured_from, dates.measured_to),
         "outcome": content.conformity.outcome.value.upper(),
         "conformity": content.conformity.model_dump(mode="json"),
-        "chance": _sentence(content.conformity.statement.partition(": ")[2]),
+        "chance": _sentence(chance_in(content.conformity.statement, content.conformity.outcome)),
         "applies": "; ".join(in_its_form(result) for result in judged),
         "results": [result_view(result) for result in content.results],
         "plot": plot_view(content.curve, content.results),

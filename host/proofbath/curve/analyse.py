@@ -75,7 +75,7 @@ def analyse(
     if "unpowered_start_to_open_c" in reasons:
         heated = heated.without_lifts(reasons["unpowered_start_to_open_c"])
     series |= heated.all_series
-    warned += _warnings(found, quantities) + heated.warnings
+    warned += _warnings(evidence, found, quantities) + heated.warnings
     return CurveResult(
         record.name,
         threshold_mm,
@@ -151,13 +151,15 @@ def _series(
     }
 
 
-def _warnings(found: Sequence[CycleFeatures], quantities: dict[str, Quantity]) -> list[Warned]:
+def _warnings(
+    evidence: Evidence, found: Sequence[CycleFeatures], quantities: dict[str, Quantity]
+) -> list[Warned]:
     warned = []
     if not found:
         warned.append(Warned("no_cycle", "the bath moved less than 3 K; nothing can be read"))
-    start = quantities["start_to_open_c"]
-    lag = next((c for c in start.contributions if c.name == "lag"), None)
-    if lag and "two rates" not in lag.note and "relaxation" not in lag.note:
+    starts = [c.start for c in evidence.cycles if c.start]
+    known = quantities["start_to_open_c"].value is not None
+    if known and not evidence.rising_at_zero_rate(evidence.threshold_mm, starts).lag.measured:
         warned.append(
             Warned(
                 "lag_from_prior",

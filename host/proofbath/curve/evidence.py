@@ -15,6 +15,7 @@ from proofbath.curve.lag import (
     PRIOR_LAG_S,
     PRIOR_LAG_SD_S,
     Lag,
+    LagSource,
     ZeroRate,
     at_lift,
     combine_lags,
@@ -68,14 +69,14 @@ class Evidence:
         bench = self.bench
         if bench.type_lag_s is not None:
             sd_s = bench.type_lag_sd_s or PRIOR_LAG_SD_S
-            lags = [Lag(bench.type_lag_s, sd_s, "the type's pooled lag")]
+            lags = [Lag(bench.type_lag_s, sd_s, (LagSource.TYPE,))]
         else:
-            lags = [Lag(PRIOR_LAG_S, PRIOR_LAG_SD_S, "a prior for wax elements")]
+            lags = [Lag(PRIOR_LAG_S, PRIOR_LAG_SD_S, (LagSource.PRIOR,))]
         tops = [lag_from_top(c, self.start_slope_mm_per_k) for c in self.cycles]
         self.top_lags = own = [lag for lag in tops if lag is not None]
         if own:
             mean_s = float(np.mean([lag.lag_s for lag in own]))
-            lags.append(Lag(mean_s, float(np.mean([lag.u_s for lag in own])), own[0].source))
+            lags.append(Lag(mean_s, float(np.mean([lag.u_s for lag in own])), own[0].sources))
         return combine_lags(lags)
 
     def _repeatability(

@@ -13,8 +13,8 @@ from proofbath.curve.samples import Samples
 LEAST_CURRENT_A = 0.02
 WIDEST, WIDEST_A = 0.02, 0.004
 """What a held current, or one under a held voltage whose element warms, strays from its mean."""
-STILL, STILL_A = 0.007, 0.0015
-"""Over its last two thirds a hold strays by less; the slices of a ramp stray by twice as much."""
+STILL, STILL_A = 0.001, 0.0005
+"""Half of a hold's later samples lie so near one another; a ramp's, or its turn's, lie wider."""
 OFF_END, OFF_END_A = 0.003, 0.0006
 """A sample at an edge that lies further off belongs to the ramp or the change beside it."""
 LEAST_KEPT = 0.4  # of a ramp's slice so much less lies near one current: 0.3
@@ -82,10 +82,9 @@ def _without_edges(amps: Floats, first: int, end: int) -> tuple[int, int] | None
     begins = min(begins, first + 1)  # behind one mixed second a warming element may still settle
     if ends - begins < max(5, LEAST_KEPT * (end - first)):
         return None
-    later = amps[begins + (ends - begins) // 3 : ends]
-    slope = float(np.polyfit(np.arange(len(later)), later, 1)[0]) if len(later) > 2 else 0.0
-    moved = abs(slope) * len(later)
-    return None if moved > max(STILL * level, STILL_A) else (begins, ends)
+    later = amps[begins + (ends - begins) // 2 : ends]
+    low, high = np.quantile(later, (0.25, 0.75)).tolist()
+    return None if high - low > max(STILL * level, STILL_A) else (begins, ends)
 
 
 def _hold(samples: Samples, amps: Floats, first: int, end: int) -> Hold:

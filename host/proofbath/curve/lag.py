@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 from scipy.optimize import minimize_scalar
@@ -29,13 +30,32 @@ SHAPE_RELATIVE_U = 0.045
 SENSIBLE_MM_PER_K = 0.227
 
 
+class LagSource(Enum):
+    """Where a lag comes from; the value says it in a budget's note."""
+
+    TYPE = "the type's pooled lag"
+    PRIOR = "a prior for wax elements"
+    TOP_HOLD = "relaxation in the top hold"
+    TWO_RATES = "two rates"
+
+
 @dataclass(frozen=True)
 class Lag:
-    """A lag in s with its standard uncertainty, and the words that say where it comes from."""
+    """A lag in s with its standard uncertainty, and where it comes from."""
 
     lag_s: float
     u_s: float
-    source: str
+    sources: tuple[LagSource, ...]
+
+    @property
+    def note(self) -> str:
+        """The sources in the words of a budget's note."""
+        return "from " + " and ".join(source.value for source in self.sources)
+
+    @property
+    def measured(self) -> bool:
+        """Whether the unit's own record shows anything of it."""
+        return not {LagSource.TWO_RATES, LagSource.TOP_HOLD}.isdisjoint(self.sources)
 
 
 @dataclass(frozen=True)
@@ -58,7 +78,9 @@ def combine_lags(lags: Sequence[Lag]) -> Lag:
     """Return the mean of independent lags weighted by their variances."""
     weights = np.array([1 / lag.u_s**2 for lag in lags])
     value = float(weights @ np.array([lag.lag_s for lag in lags]) / weights.sum())
-    return Lag(value, 1 / math.sqrt(weights.sum()), " and ".join(lag.source for lag in lags))
+    return Lag(
+        value, 1 / math.sqrt(weights.sum()), tuple(source for lag in lags for source in lag.sources)
+    )
 
 
 def at_lift(lag: Lag, start_slope_mm_per_k: float, slope_mm_per_k: float) -> Lag:
@@ -66,7 +88,7 @@ def at_lift(lag: Lag, start_slope_mm_per_k: float, slope_mm_per_k: float) -> Lag
     share = (slope_mm_per_k + SENSIBLE_MM_PER_K) / (start_slope_mm_per_k + SENSIBLE_MM_PER_K)
     share = min(max(share, 0.3), 4.0)
     moved = abs(share - 1) * SHAPE_RELATIVE_U
-    return Lag(lag.lag_s * share, math.hypot(lag.u_s, moved * lag.lag_s) * share, lag.source)
+    return Lag(lag.lag_s * share, math.hypot(lag.u_s, moved * lag.lag_s) * share, lag.sources)
 
 
 def zero_rate(events: Sequence[Event], known: Lag, cycle_sd_k: float) -> ZeroRate:
@@ -95,9 +117,9 @@ def zero_rate(events: Sequence[Event], known: Lag, cycle_sd_k: float) -> ZeroRat
     )
 
 
-def _two_rates(rates_k_per_s: Floats, known: Lag) -> str:
+def _two_rates(rates_k_per_s: Floats, known: Lag) -> tuple[LagSource, ...]:
     apart = np.ptp(np.abs(rates_k_per_s)) > 0.25 * np.abs(rates_k_per_s).max()
-    return f"two rates and {known.source}" if apart else known.source
+    return (LagSource.TWO_RATES, *known.sources) if apart else known.sources
 
 
 def lag_from_top(features: CycleFeatures, start_slope_mm_per_k: float) -> Lag | None:
@@ -136,9 +158,9 @@ def lag_from_top(features: CycleFeatures, start_slope_mm_per_k: float) -> Lag | 
     if slope < 0.1 or blurred < 2 * residual_mm:
         return None
     lag_s = float(found.x) / TOP_LAG_LOW
-    top = Lag(lag_s, TOP_RELATIVE_U * lag_s, "relaxation in the top hold")
+    top = Lag(lag_s, TOP_RELATIVE_U * lag_s, (LagSource.TOP_HOLD,))
     lag = at_lift(top, slope, start_slope_mm_per_k)
-    return Lag(lag.lag_s, math.hypot(lag.u_s, SHAPE_RELATIVE_U * lag.lag_s), lag.source)
+    return Lag(lag.lag_s, math.hypot(lag.u_s, SHAPE_RELATIVE_U * lag.lag_s), lag.sources)
 
 
 def _from(rising: Samples, used: np.ndarray) -> tuple[Samples, np.ndarray]:

@@ -28,9 +28,7 @@ def rising_quantity(evidence: Evidence, lift_mm: float, events: Sequence[Event])
         *evidence.bench_part(lift_mm, events),
         Contribution("crossing noise", found.noise_u_k, 1.0, 20.0, "A"),
         _scaled(repeat, weight),
-        Contribution(
-            "lag", found.known_lag_u_s, found.lag_weight_k_per_s, note=f"from {found.lag.source}"
-        ),
+        Contribution("lag", found.known_lag_u_s, found.lag_weight_k_per_s, note=found.lag.note),
     ]
     return known(found.value_c, contributions, "zero", {"lift_mm": lift_mm})
 
@@ -57,7 +55,7 @@ def falling_quantity(
         *evidence.bench_part(lift_mm, events),
         Contribution("crossing noise", noise, 1.0, 20.0, "A"),
         _scaled(evidence.repeatability, 1 / math.sqrt(len(events))),
-        Contribution("lag", lag.u_s, rate, note=f"from {lag.source}"),
+        Contribution("lag", lag.u_s, rate, note=lag.note),
         Contribution("lag falling", FALLING_LAG_RELATIVE_U * lag.lag_s, rate),
     ]
     return known(value, contributions, "zero", {"lift_mm": lift_mm})
@@ -120,7 +118,7 @@ def hysteresis_quantity(evidence: Evidence, lift_mm: float) -> Quantity:
         Contribution("gauge", evidence.bench.gauge_mm, float(np.mean(bends))),
         Contribution("crossing noise", noise, 1.0, 20.0, "A"),
         Contribution("cycle scatter", scatter_k, 1 / math.sqrt(count), freedom, "A"),
-        Contribution("lag", lag.u_s, rate, note=f"from {lag.source}"),
+        Contribution("lag", lag.u_s, rate, note=lag.note),
         Contribution("lag falling", FALLING_LAG_RELATIVE_U * lag.lag_s, down_rate / 60),
     ]
     return known(float(np.mean(at_zero)), contributions, "zero", at)

@@ -36,6 +36,8 @@ class CurveRecord:
     name: str = "record"
     left_out: tuple[tuple[float, float], ...] = ()
     """Stretches, from and to in s, left out on purpose: no gap is told there."""
+    core_c: float | None = None
+    """Hottest the heater's core was, in °C, where its resistance tells it."""
 
     def __post_init__(self) -> None:
         for column in (*COLUMNS, *ELEMENT_COLUMNS):

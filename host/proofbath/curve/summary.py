@@ -78,7 +78,7 @@ def _lag(evidence: Evidence) -> Quantity:
     probe = Contribution("bath probe's lag", evidence.bench.probe_lag_u_s)
     return known(
         lag.lag_s,
-        [Contribution("lag fit", lag.u_s, note=f"from {lag.source}"), probe],
+        [Contribution("lag fit", lag.u_s, note=lag.note), probe],
         None,
         {"lift_mm": evidence.threshold_mm},
     )

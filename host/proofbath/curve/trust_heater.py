@@ -10,6 +10,7 @@ from proofbath.curve.features import CycleFeatures
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import Quantity
 from proofbath.curve.trust import Finding, gauge_findings, scale_findings
+from proofbath.wire.watches import SUFFERED_C
 
 # Units of a type differ by 7 %, copper-like leads and a warm core by as much again.
 RESISTANCE_RELATIVE = 0.15
@@ -30,7 +31,11 @@ def powered_findings(
     `cycles` hold the drive in the bath's place and zeroed lift; `element_ohm` is the type's
     nominal resistance, None leaves it unjudged.
     """
-    checks = [_resistance(heater_ohm, element_ohm), _shift(shift, bench)]
+    checks = [
+        _resistance(heater_ohm, element_ohm),
+        _shift(shift, bench),
+        _core(record.core_c),
+    ]
     found = scale_findings(record) or gauge_findings(record, cycles)
     return found + [finding for finding in checks if finding is not None]
 
@@ -62,3 +67,13 @@ def _shift(shift: Quantity, bench: BenchBudget) -> Finding | None:
         f" power {shift.value / usual:.2f} of what it is said to be, or air round the element?"
     )
     return Finding("shift_unusual", text + " check supply and seat, repeat", SHIFT)
+
+
+def _core(core_c: float | None) -> Finding | None:
+    if core_c is None or core_c <= SUFFERED_C:
+        return None
+    text = (
+        f"the element's core was at about {core_c:.0f} °C; over {SUFFERED_C:.0f} °C wax and sleeve"
+        " may have suffered: measure the unit again before it goes out"
+    )
+    return Finding("element_suffered", text)

@@ -34,12 +34,14 @@ PROBE_SD_SOAKS = 20
 class Run(NamedTuple):
     """One value for a chart: reference unit's start-to-open, or bath minus guard at a soak, in K.
 
-    `cause` is the recorded cause of this run's signal, empty while nobody has found one.
+    `cause` is the recorded cause of this run's signal, empty while nobody has found one; `run` is
+    for people, `run_id` the number in the journal.
     """
 
     run: str
     value: float
     cause: str = ""
+    run_id: int = 0
 
 
 class Point(NamedTuple):
@@ -53,6 +55,7 @@ class Point(NamedTuple):
     ewma_half_width: float | None
     signal: str | None
     cause: str
+    run_id: int = 0
 
 
 @dataclass(frozen=True)
@@ -119,7 +122,7 @@ class _Reference:
         count = len(self.baseline)
         if count == 0:
             self._take(run.value)
-            return Point(run.run, run.value, run.value, None, run.value, None, None, run.cause)
+            return _point(run, run.value, None, run.value, None, None)
         doubt = 1.0 / count if self.provisional else 0.0
         half = LIMIT_IN_S * self.sd * math.sqrt(1.0 + doubt)
         ewma_half = WIDTH * self.sd * math.sqrt(WEIGHT / (2.0 - WEIGHT) + doubt)
@@ -135,7 +138,7 @@ class _Reference:
             self._take(run.value)
         elif run.cause.strip():
             self.ewma = 0.0
-        return Point(run.run, run.value, centre, half, ewma, ewma_half, signal, run.cause)
+        return _point(run, centre, half, ewma, ewma_half, signal)
 
     def _take(self, value: float) -> None:
         if len(self.baseline) >= BASELINE_NIGHTS:
@@ -197,9 +200,7 @@ def probe_chart(soaks: Sequence[Run], centre_k: float | None = None) -> Chart:
         elif soak.cause.strip():
             good = []
         half = PROBE_LIMIT_K if known else None
-        points.append(
-            Point(soak.run, soak.value, centre, half, soak.value, None, signal, soak.cause)
-        )
+        points.append(_point(soak, centre, half, soak.value, None, signal))
     settled = [centre_k] if centre_k is not None else first
     provisional = None
     if centre_k is None and len(first) < PROBE_BASELINE:
@@ -212,6 +213,27 @@ def probe_chart(soaks: Sequence[Run], centre_k: float | None = None) -> Chart:
         provisional,
         SHIFT_TO_SEE_K,
         PROBE_LIMIT_K / PROBE_SD_K,
+    )
+
+
+def _point(
+    run: Run,
+    centre: float,
+    half_width: float | None,
+    ewma: float,
+    ewma_half_width: float | None,
+    signal: str | None,
+) -> Point:
+    return Point(
+        run=run.run,
+        value=run.value,
+        centre=centre,
+        half_width=half_width,
+        ewma=ewma,
+        ewma_half_width=ewma_half_width,
+        signal=signal,
+        cause=run.cause,
+        run_id=run.run_id,
     )
 
 

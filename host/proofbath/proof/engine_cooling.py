@@ -62,9 +62,9 @@ def aim_faults(aim: Aim, cooling: EngineCooling) -> list[str]:
     if not math.isfinite(wanted_c):
         return [f"wanted {wanted_c:g} °C: is no temperature; give degrees Celsius, e.g. 86"]
     if wanted_c < COLDEST_C:
-        return [f"wanted {wanted_c:.6g} °C: at least {COLDEST_C:g} °C is regulated; aim higher"]
+        return [f"wanted {wanted_c:.8g} °C: at least {COLDEST_C:g} °C is regulated; aim higher"]
     hottest_c, faults = max(wanted_c, bench_c), list[str]()
-    figures = f"wanted {wanted_c:.6g} °C in the engine, {bench_c:.2f} °C on the bench"
+    figures = f"wanted {wanted_c:.8g} °C in the engine, {bench_c:.2f} °C on the bench"
     if hottest_c > aim.cap_c:
         faults.append(
             f"{figures}: {aim.type_name} stands {aim.cap_c:g} °C at most (its cap_c); aim lower,"

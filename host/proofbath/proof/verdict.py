@@ -71,6 +71,9 @@ def _fitting(limit: Limit, results: Sequence[Measured]) -> Measured | None:
     return next(iter(like or same), None)
 
 
+_BEFORE_CHANCE = ": "
+
+
 class Agreement(NamedTuple):
     """A customer's recorded agreement to take conditionally passed units."""
 
@@ -95,8 +98,13 @@ def refuse_certificate(verdict: Verdict, agreement: Agreement | None = None) -> 
 def statement(verdict: Verdict) -> str:
     """Return the sentence on conformity that a certificate prints for a unit."""
     chance = verdict.probability_at_least
-    words = f": {probability_in_words(chance)}" if chance is not None else ""
+    words = f"{_BEFORE_CHANCE}{probability_in_words(chance)}" if chance is not None else ""
     return f"{verdict.outcome.value}{words}"
+
+
+def chance_in(stated: str, outcome: Outcome) -> str:
+    """Return what a statement of this outcome says of the chance; empty where it says nothing."""
+    return stated[len(outcome.value) + len(_BEFORE_CHANCE) :]
 
 
 class RetestCause(StrEnum):

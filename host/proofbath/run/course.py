@@ -17,7 +17,7 @@ from proofbath.run.execution import Execution, Start
 from proofbath.run.heat_watch import HeatWatch
 from proofbath.run.input_watch import InputWatch
 from proofbath.run.legs import begin
-from proofbath.run.note import ELEMENTS, Branch
+from proofbath.run.note import ELEMENTS, Branch, Turn
 from proofbath.run.profile import FASTEST_K_PER_MIN, Drive, Leg, Ramp, Soak
 from proofbath.run.progress import Progress, Timetable
 from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
@@ -134,7 +134,7 @@ class Course:
         self._paused_s = self._reading.t_s
         self.bath.stay()
         self._spoil_fed("elements are off during a pause")
-        self._story.say("warning", "paused by the operator")
+        self._story.say("warning", "paused by the operator", turn=Turn.PAUSED)
 
     def resume(self) -> None:
         """Go on with the leg that was paused; its time did not run meanwhile."""
@@ -143,7 +143,8 @@ class Course:
         self.times.delay(paused_s)
         self._story.happen(self._run.kind)
         self._run.aim()
-        self._story.say("warning", f"resumed after {paused_s / 60.0:.1f} min")
+        text = f"resumed after {paused_s / 60.0:.1f} min"
+        self._story.say("warning", text, turn=Turn.RESUMED)
 
     def go_to_cool_down(self) -> bool:
         """Leave everything out up to the cool-down; return whether there is one."""

@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
+import numpy.typing as npt
+
 from proofbath.run.elements import Elements
 from proofbath.run.power import JUDGED_A
 from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS
-from proofbath.wire.watches import Watch
+from proofbath.wire.watches import SUFFERED_C, Watch
 
-SUFFERED_C = 150.0
-"""Beyond this wax and sleeve may have suffered (common practice, no source)."""
+Floats = npt.NDArray[np.float64]
+
 _READINGS = 10
+
+
+def hottest_core_c(elements: Elements, station: int, amps: Floats, volts: Floats) -> float | None:
+    """Return the hottest core that ten readings in a row tell, shapes (n,); None if unknown."""
+    most_c = math.nan
+    for at in range(0, len(amps) - _READINGS + 1, _READINGS):
+        few_a, few_v = amps[at : at + _READINGS], volts[at : at + _READINGS]
+        if few_a.min() >= JUDGED_A:
+            most_c = float(np.fmax(most_c, elements.core_c(station, few_v.sum() / few_a.sum())))
+    return None if math.isnan(most_c) else most_c
 
 
 class ElementWatch:

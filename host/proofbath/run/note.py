@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from enum import Enum
+from enum import Enum, StrEnum
 from typing import NamedTuple
 
 ELEMENTS = "elements"
 """Code of the note that holds all that is known of the elements, for a run that is gone on with."""
+
+
+class Turn(StrEnum):
+    """What a person did to the course of a run."""
+
+    PAUSED = "paused"
+    RESUMED = "resumed"
 
 
 class Branch(Enum):
@@ -34,3 +41,5 @@ class Note(NamedTuple):
     bath_c: float = float("nan")
     rate_k_per_min: float = float("nan")
     """True mean rate of the step that ends, signed."""
+    turn: Turn | None = None
+    """Set where the note says that the run was paused or went on."""

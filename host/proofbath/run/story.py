@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from proofbath.run.note import Branch, Note
+from proofbath.run.note import Branch, Note, Turn
 from proofbath.run.profile import AnyStep
 from proofbath.run.states import END, Kind, Phase, next_phase
 
@@ -34,14 +34,25 @@ class Story:
             self.reason = reason
             self.say("run_end", f"{self.phase.value}: {reason}" if reason else self.phase.value)
 
-    def say(self, code: str, text: str, rate_k_per_min: float = math.nan) -> None:
+    def say(
+        self, code: str, text: str, rate_k_per_min: float = math.nan, turn: Turn | None = None
+    ) -> None:
         """Add a note."""
         step = self.step
         cycle, purpose = (step.cycle, step.purpose) if step else (0, "")
         branch = self.branch.value if step else ""
         self._notes.append(
             Note(
-                self.t_s, code, text, self.leg, cycle, purpose, branch, self.bath_c, rate_k_per_min
+                t_s=self.t_s,
+                code=code,
+                text=text,
+                leg=self.leg,
+                cycle=cycle,
+                purpose=purpose,
+                branch=branch,
+                bath_c=self.bath_c,
+                rate_k_per_min=rate_k_per_min,
+                turn=turn,
             )
         )
 

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form
 from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
+from proofbath.run.plan import Stage
 from proofbath.store.kinds import TypeVersion
 from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, Number, Viewer
 from proofbath.web.security import safe_child
@@ -29,6 +30,7 @@ from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.batch_view import BatchView, batch_view, batches_listed, counted
 from proofbath.workshop.documents import documents_called
 from proofbath.workshop.intake import open_batch
+from proofbath.workshop.next_step import STAGES
 from proofbath.workshop.papers import certify
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.shop_statistics import batch_figures
@@ -238,7 +240,7 @@ def _batch(
         "batch.html",
         422 if faults else 200,
         batch=batch,
-        counted={words: count for words, count in counted(batch.units).items() if count},
+        counted={where: count for where, count in counted(batch.units).items() if count},
         runs=_runs(shop, name),
         next_stages=_next_stages(batch),
         summaries=documents_called(shop.records, f"summary of {name}"),
@@ -249,12 +251,11 @@ def _batch(
     )
 
 
-def _next_stages(batch: BatchView) -> dict[str, list[str]]:
+def _next_stages(batch: BatchView) -> dict[Stage, list[str]]:
     """Return which units are to be measured next, by stage."""
-    found: dict[str, list[str]] = {}
+    found: dict[Stage, list[str]] = {}
     for unit in batch.units:
-        if unit.next_step.startswith("measure as "):
-            stage = unit.next_step.removeprefix("measure ").replace(" ", "-")
+        if stage := STAGES.get(unit.next_code):
             found.setdefault(stage, []).append(unit.serial)
     return found
 

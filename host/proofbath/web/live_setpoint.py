@@ -15,13 +15,11 @@ from proofbath.control.bath_model import BathModel
 from proofbath.control.controller import LONGEST_STEP_S, BathController
 from proofbath.control.gains import Gains
 from proofbath.run.course import CEILING_K
-from proofbath.run.note import Note
+from proofbath.run.note import Note, Turn
 from proofbath.run.profile import FASTEST_K_PER_MIN, Drive, Leg, Ramp, Soak
 from proofbath.web.history import Floats
 from proofbath.wire.table import TICK_MS
 
-PAUSED, RESUMED = "paused by", "resumed after"
-"""How the warnings of a run's course begin that say so."""
 BULK = 3000
 """From so many samples on, only one in each longest step is followed."""
 
@@ -80,9 +78,9 @@ class SetpointReplay:
                 self._anchor(bath_c)
             self._leg = self._legs[note.leg] if 0 <= note.leg < len(self._legs) else None
             self._aim()
-        elif note.text.startswith(PAUSED):
+        elif note.turn is Turn.PAUSED:
             self._bath.stay()
-        elif note.text.startswith(RESUMED):
+        elif note.turn is Turn.RESUMED:
             self._aim()
 
     def _anchor(self, bath_c: float) -> None:

@@ -10,17 +10,19 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from proofbath.certificate.words import NOTHING, decimals_of, fixed
+from proofbath.proof.decision import Outcome
 from proofbath.web.templating import environment, page
+from proofbath.workshop.batch_view import FAILED_BY_PERSON, Standing
 from proofbath.workshop.unit_view import Value
 
-SIGNS = {
-    "pass": "good",
-    "conditional pass": "warn",
-    "conditional fail": "bad",
-    "fail": "bad",
-    "failed by a person": "bad",
-    "invalid": "warn",
-    "unset": "warn",
+SIGNS: dict[str, str] = {
+    Outcome.PASS: "good",
+    Outcome.CONDITIONAL_PASS: "warn",
+    Outcome.CONDITIONAL_FAIL: "bad",
+    Outcome.FAIL: "bad",
+    FAILED_BY_PERSON: "bad",
+    Outcome.INVALID: "warn",
+    Outcome.UNSET: "warn",
     "in control": "good",
     "out of control": "bad",
     "valid": "good",
@@ -35,7 +37,12 @@ SIGNS = {
     "no": "bad",
     "not known": "warn",
 }
-"""Which sign a state is shown with; others get the plain one."""
+"""Which sign a state is shown with, by its code on record; others get the plain one."""
+STANDING_SIGNS = {
+    Standing.CERTIFIED: "good",
+    Standing.FAILED: "bad",
+    Standing.REFUSED: "bad",
+}
 
 
 class GivenText(dict[str, str]):
@@ -92,6 +99,11 @@ def chance(probability: float) -> str:
     return f"conforms: at least {hundredths} in 100"
 
 
+def sign_of_standing(standing: Standing) -> str:
+    """Return the sign that a count of units is shown with."""
+    return STANDING_SIGNS.get(standing, "wait")
+
+
 def sign_of(state: str | None) -> str:
     """Return the sign that a state is shown with."""
     return SIGNS.get(state or "", "plain")
@@ -102,3 +114,4 @@ environment.filters["digits"] = number
 environment.filters["chance"] = chance
 environment.globals["with_u"] = with_u
 environment.globals["sign_of"] = sign_of
+environment.globals["sign_of_standing"] = sign_of_standing

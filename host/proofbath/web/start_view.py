@@ -33,6 +33,7 @@ from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.charts import reference_chart_of
 from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.keeping import loadings_of
+from proofbath.workshop.next_step import NextStep
 from proofbath.workshop.planning import due, plan_night
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.snapshot import Snapshot
@@ -80,6 +81,9 @@ class UnitCard(Shape):
     deviation_k: float | None
     deviation_u_k: float | None
     next_step: str
+    next_code: NextStep | None
+    """The next step for programs; null where no certificate is in question."""
+    next_about: str
     refusals: tuple[str, ...]
     warnings: tuple[str, ...]
     certificate: str | None
@@ -287,6 +291,8 @@ def _plain_card(shop: Shop, bench: str, run: StationRun, serial: str, role: str)
         deviation_k=off_k,
         deviation_u_k=None,
         next_step=step,
+        next_code=None,
+        next_about="",
         refusals=(),
         warnings=warnings_in(content),
         certificate=None,

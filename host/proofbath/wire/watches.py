@@ -9,6 +9,9 @@ import re
 from enum import Enum, StrEnum
 from typing import NamedTuple
 
+SUFFERED_C = 150.0
+"""A core beyond this may have harmed wax and sleeve (common practice, no source)."""
+
 
 class Telling(NamedTuple):
     """An alarm's words with places for figures, and what a person does about it."""

@@ -161,7 +161,7 @@ def _reason(judged: Judged) -> str:
             if decision.outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL) and decision.measured:
                 limit = limit_in_words(decision.limit)
                 failed.append(f"{limit}; found {decision.measured.value:.4g}")
-    return "; ".join(failed or judged.refusals or (judged.next_step,))
+    return "; ".join(failed or judged.refusals or (judged.next_step.words,))
 
 
 def _outcome(judged: Judged) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from enum import Enum
 
 from proofbath.certificate.words import plain, span
 from proofbath.description import Described
@@ -15,6 +16,7 @@ from proofbath.store.records import Records
 from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.issued import certificates_of
 from proofbath.workshop.judging import Judged, judge_batch
+from proofbath.workshop.next_step import NextStep
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, StepStage
@@ -44,6 +46,11 @@ class JudgedUnit(Described):
     certificate: str | None
     refusals: tuple[str, ...]
     next_step: str
+    """What to do with it, in words."""
+    next_code: NextStep
+    """The same for programs."""
+    next_about: str
+    """The batch, the certificate or the reason that the step is about; else empty."""
 
     @property
     def failed(self) -> bool:
@@ -150,20 +157,32 @@ def judged_view(unit: Judged, nominal_c: float) -> JudgedUnit:
         warnings=warnings_in(content),
         certificate=story.certificate,
         refusals=unit.refusals,
-        next_step=unit.next_step,
+        next_step=unit.next_step.words,
+        next_code=unit.next_step.step,
+        next_about=unit.next_step.about,
     )
 
 
-def counted(units: Sequence[JudgedUnit]) -> dict[str, int]:
-    """Return how many units stand where, in words."""
+class Standing(Enum):
+    """Where a unit of a batch stands; the value says it."""
+
+    CERTIFIED = "certified"
+    PASSED = "passed, not certified yet"
+    FAILED = "failed"
+    NOT_MEASURED = "not measured yet"
+    REFUSED = "refused at intake"
+
+
+def counted(units: Sequence[JudgedUnit]) -> dict[Standing, int]:
+    """Return how many units stand where."""
     return {
-        "certified": sum(unit.certificate is not None for unit in units),
-        "passed, not certified yet": sum(
+        Standing.CERTIFIED: sum(unit.certificate is not None for unit in units),
+        Standing.PASSED: sum(
             unit.outcome == Outcome.PASS.value and not unit.certificate for unit in units
         ),
-        "failed": sum(unit.failed for unit in units),
-        "not measured yet": sum(unit.accepted and unit.outcome is None for unit in units),
-        "refused at intake": sum(not unit.accepted for unit in units),
+        Standing.FAILED: sum(unit.failed for unit in units),
+        Standing.NOT_MEASURED: sum(unit.accepted and unit.outcome is None for unit in units),
+        Standing.REFUSED: sum(not unit.accepted for unit in units),
     }
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from proofbath.description import Described
-from proofbath.proof.chart import Chart
+from proofbath.proof.chart import Chart, Point
 from proofbath.store.kinds import ReferenceUnit, Unit
-from proofbath.workshop.charts import probe_chart_of, reference_chart_of, run_of_point
+from proofbath.workshop.charts import probe_chart_of, reference_chart_of
 from proofbath.workshop.shop import Shop
 
 
@@ -47,15 +47,18 @@ class Charts(Described):
 def chart_view(chart: Chart) -> ChartView:
     """Return a control chart as it is shown."""
     return ChartView(
-        points=tuple(
-            PointView(**point._asdict(), run_number=run_of_point(point)) for point in chart.points
-        ),
+        points=tuple(_point_view(point) for point in chart.points),
         centre=chart.centre,
         sd=chart.sd,
         provisional=chart.provisional,
         blocked=chart.blocked,
         sees=chart.power.in_words(),
     )
+
+
+def _point_view(point: Point) -> PointView:
+    values = point._asdict()
+    return PointView(run_number=values.pop("run_id"), **values)
 
 
 def charts_of(shop: Shop, bench: str, serial: str | None) -> Charts:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple
 
 from proofbath.errors import InputError
@@ -40,7 +41,7 @@ def reference_chart_of(
     for night in _nights(records, until_run, bench=bench_name, unit_id=unit.root):
         start_c = night.result.entry.content["start_to_open_c"]["value"]
         if start_c is not None and day_of(night.loading.at) >= since:
-            runs.append(Run(str(night.run_id), start_c, causes.get(night.run_id, "")))
+            runs.append(_run(night, str(night.run_id), start_c, causes))
     return reference_chart(runs)
 
 
@@ -55,7 +56,7 @@ def probe_chart_of(records: Records, bench_name: str, until_run: int | None = No
     nights = _nights(records, until_run, bench=bench_name)
     newest = probes & {*nights[-1].result.entry.calibration_ids} if nights else set()
     soaks = [
-        Run(f"{night.run_id}, soak {number}", apart_k, causes.get(night.run_id, ""))
+        _run(night, f"{night.run_id}, soak {number}", apart_k, causes)
         for night in nights
         if probes & {*night.result.entry.calibration_ids} == newest
         for number, apart_k in enumerate(night.result.entry.content["probe_minus_guard_k"], 1)
@@ -80,12 +81,7 @@ def points_of_run(records: Records, run_id: int, chart: ChartName) -> list[Point
             return []
         serial = records.one(Unit, guard[0]).entry.serial
         found = reference_chart_of(records, bench_name, serial, run_id)
-    return [point for point in found.points if run_of_point(point) == run_id]
-
-
-def run_of_point(point: Point) -> int:
-    """Return the number of the run that a point of a chart belongs to."""
-    return int(point.run.partition(",")[0])
+    return [point for point in found.points if point.run_id == run_id]
 
 
 def put_cause(shop: Shop, run_id: int, chart: ChartName, cause: str, stamp: Stamp) -> int:
@@ -121,6 +117,10 @@ def _nights(records: Records, until_run: int | None, **loaded: Any) -> list[_Nig
         if result is not None:
             nights[run_id] = _Night(run_id, loading, result)
     return [nights[run_id] for run_id in sorted(nights)]
+
+
+def _run(night: _Night, called: str, value: float, causes: Mapping[int, str]) -> Run:
+    return Run(called, value, causes.get(night.run_id, ""), night.run_id)
 
 
 def _causes(records: Records, chart: ChartName) -> dict[int, str]:

@@ -18,7 +18,7 @@ from proofbath.workshop.blocks import Blocks
 from proofbath.workshop.entry import made
 from proofbath.workshop.issued import recomputed_since
 from proofbath.workshop.keeping import keep_missing
-from proofbath.workshop.next_step import FAILED, measured_step, unmeasured_step
+from proofbath.workshop.next_step import Next, NextStep, measured_step, unmeasured_step
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, UnitStory, batch_story, story_in
@@ -32,7 +32,7 @@ class Judged(NamedTuple):
     result: Kept[Result] | None
     verdict: Verdict | None
     refusals: tuple[str, ...]
-    next_step: str
+    next_step: Next
     decision: Kept[Decision] | None
     """The last decision on the result that counts."""
 
@@ -78,8 +78,8 @@ def fail_unit(
     result = unit.result or _as_found(unit.story)
     if result is None:
         raise InputError(
-            f"{serial}: was not measured in {batch_name}; {unit.next_step}, or refuse it: proofbath"
-            " batch intake with --correct WHY --refuse --remark WHY"
+            f"{serial}: was not measured in {batch_name}; {unit.next_step.words}, or refuse it:"
+            " proofbath batch intake with --correct WHY --refuse --remark WHY"
         )
     if not reason.strip():
         raise InputError(f"{serial}: say why it fails")
@@ -111,7 +111,7 @@ def agree(
     """
     unit = judge_unit(shop, batch_name, serial, on)
     if unit.result is None or unit.verdict is None:
-        raise InputError(f"{serial}: was not measured as it is now; {unit.next_step}")
+        raise InputError(f"{serial}: was not measured as it is now; {unit.next_step.words}")
     if unit.verdict.outcome is not Outcome.CONDITIONAL_PASS:
         raise InputError(f"{serial}: came to {unit.verdict.outcome}; nothing to agree to")
     if unit.decision is not None and unit.decision.entry.rule == BY_PERSON:
@@ -145,10 +145,10 @@ class _Judge:
         version = self.records.one(TypeVersion, story.batch.entry.type_version_id).entry
         step = story.present if story.intake.entry.accepted else None
         if step is None or step.result is None:
-            words, ruined = unmeasured_step(story), story.ruined
+            then, ruined = unmeasured_step(story), story.ruined
             said = self._by_person(ruined)
             refusals = (said,) if said else _unmeasured(story)
-            return Judged(story, None, None, refusals, words, ruined)
+            return Judged(story, None, None, refusals, then, ruined)
         verdict = verdict_on(version.specification, step.result)
         decision = _last(self.records, step.result)
         failed = self._by_person(decision)
@@ -161,24 +161,24 @@ class _Judge:
             *self._blocks.of(step, version.unit_type.element_ohm is not None),
         )
         refusals = tuple(line for line in (failed, refused, *blocks) if line)
-        words = measured_step(story, version, verdict, refused, blocks)
+        then = measured_step(story, version, verdict, refused, blocks)
         if failed:
-            words = FAILED
+            then = Next(NextStep.RETURN_FAILED)
         elif moved:
-            words = f"go on in {story.moved_to}"
+            then = Next(NextStep.GO_ON_IN_BATCH, story.moved_to or "")
         elif doubt := self._doubt(story.certificate, step.result):
-            words = doubt
-        return Judged(story, step.result, verdict, refusals, words, decision)
+            then = doubt
+        return Judged(story, step.result, verdict, refusals, then, decision)
 
-    def _doubt(self, number: str | None, result: Kept[Result]) -> str | None:
-        """Why a certificate that stands is not what goes with its unit."""
+    def _doubt(self, number: str | None, result: Kept[Result]) -> Next | None:
+        """Return what is to be done with a certificate that is not what goes with its unit."""
         if number is None:
             return None
         certificate = self.records.find(Certificate, number=number)
         if certificate.entry.result_id != result.root:
-            return f"replace or withdraw {number}: it rests on an earlier measurement"
+            return Next(NextStep.REPLACE_REMEASURED, number)
         if recomputed_since(certificate, result):
-            return f"replace or withdraw {number}: its result was computed anew"
+            return Next(NextStep.REPLACE_RECOMPUTED, number)
         return None
 
     def _by_person(self, decision: Kept[Decision] | None) -> str | None:

@@ -1,27 +1,89 @@
-"""What a person does with a unit next, in one line."""
+"""What a person does with a unit next: decided here, said by each face in its own words."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from enum import StrEnum
+from typing import NamedTuple
 
 from proofbath.proof.decision import Outcome
 from proofbath.proof.verdict import Verdict
+from proofbath.run.plan import Stage
 from proofbath.store.kinds import TypeVersion
 from proofbath.workshop.story import UnitStory
 
-REWORK = "rework: see proofbath rework"
-FAILED = "give it back: it was failed"
+
+class NextStep(StrEnum):
+    """What is to be done with a unit; the value is its code for programs."""
+
+    RETURN_REFUSED = "return_refused"
+    RETURN_FAILED = "return_failed"
+    GO_ON_IN_BATCH = "go_on_in_batch"
+    MEASURE_AS_FOUND = "measure_as_found"
+    MEASURE_AS_LEFT = "measure_as_left"
+    MEASURE_BETTER = "measure_better"
+    RETEST_OR_FAIL = "retest_or_fail"
+    CLEAR_FIRST = "clear_first"
+    CERTIFY = "certify"
+    HAND_OVER = "hand_over"
+    REPLACE_REMEASURED = "replace_remeasured"
+    REPLACE_RECOMPUTED = "replace_recomputed"
+    REWORK = "rework"
+    ASK_CUSTOMER = "ask_customer"
+    ASK_CUSTOMER_OR_REWORK = "ask_customer_or_rework"
+    FAIL_SEALED = "fail_sealed"
 
 
-def unmeasured_step(story: UnitStory) -> str:
+class Next(NamedTuple):
+    """A step with the batch, the certificate or the reason that it is about."""
+
+    step: NextStep
+    about: str = ""
+
+    @property
+    def words(self) -> str:
+        """The step as a line on a terminal, where rework has a verb."""
+        return WORDS[self.step].format(self.about)
+
+    @property
+    def stage(self) -> Stage | None:
+        """The stage of the night that measures the unit; None where none is due."""
+        return STAGES.get(self.step)
+
+
+WORDS = {
+    NextStep.RETURN_REFUSED: "give it back: it was refused at intake",
+    NextStep.RETURN_FAILED: "give it back: it was failed",
+    NextStep.GO_ON_IN_BATCH: "go on in {}",
+    NextStep.MEASURE_AS_FOUND: "measure as found",
+    NextStep.MEASURE_AS_LEFT: "measure as left",
+    NextStep.MEASURE_BETTER: "measure better, or in the form the specification states",
+    NextStep.RETEST_OR_FAIL: "find what spoilt the measurement and retest, or fail it",
+    NextStep.CLEAR_FIRST: "clear first: {}",
+    NextStep.CERTIFY: "certify",
+    NextStep.HAND_OVER: "hand over with certificate {}",
+    NextStep.REPLACE_REMEASURED: "replace or withdraw {}: it rests on an earlier measurement",
+    NextStep.REPLACE_RECOMPUTED: "replace or withdraw {}: its result was computed anew",
+    NextStep.REWORK: "rework: see proofbath rework",
+    NextStep.ASK_CUSTOMER: "ask the customer",
+    NextStep.ASK_CUSTOMER_OR_REWORK: "ask the customer, or rework: see proofbath rework",
+    NextStep.FAIL_SEALED: "fail it and give it back: its element is sealed",
+}
+STAGES: dict[NextStep, Stage] = {
+    NextStep.MEASURE_AS_FOUND: "as-found",
+    NextStep.MEASURE_AS_LEFT: "as-left",
+}
+
+
+def unmeasured_step(story: UnitStory) -> Next:
     """Return what comes next for a unit that was not measured as it is now."""
     if not story.intake.entry.accepted:
-        return "give it back: it was refused at intake"
+        return Next(NextStep.RETURN_REFUSED)
     if story.moved_to is not None:
-        return f"go on in {story.moved_to}"
+        return Next(NextStep.GO_ON_IN_BATCH, story.moved_to)
     if story.ruined is not None:
-        return FAILED
-    return "measure as left" if story.reworked else "measure as found"
+        return Next(NextStep.RETURN_FAILED)
+    return Next(NextStep.MEASURE_AS_LEFT if story.reworked else NextStep.MEASURE_AS_FOUND)
 
 
 def measured_step(
@@ -30,20 +92,20 @@ def measured_step(
     verdict: Verdict,
     refused: str | None,
     blocks: Sequence[str],
-) -> str:
+) -> Next:
     """Return what comes next for a measured unit.
 
     `refused` is why its verdict bears no certificate, `blocks` what else stands against one.
     """
     if story.certificate is not None:
-        return f"hand over with certificate {story.certificate}"
+        return Next(NextStep.HAND_OVER, story.certificate)
     if refused is None:
-        return f"clear first: {blocks[0]}" if blocks else "certify"
+        return Next(NextStep.CLEAR_FIRST, blocks[0]) if blocks else Next(NextStep.CERTIFY)
     sealed = version.rework_kind is not None and version.rework_kind.kind == "sealed"
     if verdict.outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
-        return "fail it and give it back: its element is sealed" if sealed else REWORK
+        return Next(NextStep.FAIL_SEALED if sealed else NextStep.REWORK)
     if verdict.outcome is Outcome.CONDITIONAL_PASS:
-        return "ask the customer" if sealed else f"ask the customer, or {REWORK}"
+        return Next(NextStep.ASK_CUSTOMER if sealed else NextStep.ASK_CUSTOMER_OR_REWORK)
     if verdict.outcome is Outcome.UNSET:
-        return "find what spoilt the measurement and retest, or fail it"
-    return "measure better, or in the form the specification states"
+        return Next(NextStep.RETEST_OR_FAIL)
+    return Next(NextStep.MEASURE_BETTER)

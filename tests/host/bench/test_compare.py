@@ -29,7 +29,9 @@ HELD_C = (45.0, 70.0, 95.0)
 STEADY = 2.5
 
 
-def write_holds(journal: Journal, drift_k: float = 0.0, fault: int = 0) -> int:
+def write_holds(
+    journal: Journal, drift_k: float = 0.0, fault: int = 0, checks: tuple[int, ...] = ()
+) -> int:
     """Journal holds of 3 min at three temperatures, a sample a second; probes are right by TRUE."""
     steps: list[Soak | Hold] = []
     for at_c in HELD_C:
@@ -46,6 +48,9 @@ def write_holds(journal: Journal, drift_k: float = 0.0, fault: int = 0) -> int:
         "2025-09-01T08:00:00+00:00", "quay", *(text.model_dump_json() for text in texts), "{}"
     )
     writer = journal.begin(head)
+    for check in checks:
+        ended = Note(t_s=0.0, code="step_end", text="", leg=check, purpose="check")
+        writer.note(0.0, "step_end", note_text(ended))
     for n in range(3 * 240):
         step, within_s = divmod(n, 240)
         soaking = within_s < 60
@@ -57,6 +62,8 @@ def write_holds(journal: Journal, drift_k: float = 0.0, fault: int = 0) -> int:
         )  # fmt: skip
         if within_s in (59, 239):
             leg = 2 * step + (within_s == 239)
+            for check in checks:
+                leg += check <= leg
             note = Note(t_s=float(n), code="step_end", text="", leg=leg)
             writer.note(float(n), "step_end", note_text(note))
     writer.close(720.0, "done", "profile complete")
@@ -68,6 +75,16 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
     made = Journal(tmp_path / "shop.db")
     yield made
     made.close()
+
+
+def test_checks_that_a_run_put_between_its_steps_are_no_steps_of_the_plan(
+    journal: Journal,
+) -> None:
+    """A check before everything and one behind the first soak: legs are later by them."""
+    plain = holds_of(journal, write_holds(journal), STEADY)
+    checked = holds_of(journal, write_holds(journal, checks=(0, 2)), STEADY)
+    assert checked == plain
+    assert [held.label for held in checked] == ["45 °C", "70 °C", "95 °C"]
 
 
 def test_the_holds_of_a_run_calibrate_the_probes(journal: Journal) -> None:

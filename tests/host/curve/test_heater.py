@@ -229,3 +229,10 @@ def test_a_gauge_that_loses_contact_spoils_the_lifts_of_heater_steps() -> None:
     assert spoiled.steady_lift.value is None
     assert spoiled.response_s == {}
     assert (spoiled.steady_lift.reason or "").startswith("gauge_jump")
+
+
+@pytest.mark.parametrize(("core_c", "said"), [(None, False), (150.0, False), (150.1, True)])
+def test_a_core_that_was_too_hot_is_kept_with_the_unit(core_c: float | None, said: bool) -> None:
+    record = shell_night()
+    result = analyse(replace(record, core_c=core_c), bench_budget=BENCH)
+    assert result.warned("element_suffered") is said

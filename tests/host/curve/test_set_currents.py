@@ -297,3 +297,13 @@ def test_an_open_plateau_of_a_staircase_is_not_taken_for_the_shut_valve() -> Non
     ajar = made.run(unit).heater_steps[1].steady_lift
     assert 0.1 < true_lift_mm(unit, 0.5) < 1.0
     assert ajar.value == pytest.approx(true_lift_mm(unit, 0.5), abs=0.005)
+
+
+def test_the_turn_of_a_power_ramp_is_no_step() -> None:
+    """Up by 0.5 W/min and down by 3 W/min: near its peak the current hardly moves for a minute."""
+    unit, made = heron(), heated_up()
+    watts = np.concatenate([np.linspace(0, 12, 14400), np.linspace(12, 0, 2400)])
+    made.bath.append(np.full(len(watts), BATH_C))
+    made.amps.append(np.sqrt(watts / OHM))
+    made.go(BATH_C, 300.0, 0.0)
+    assert made.run(unit).heater_steps == ()

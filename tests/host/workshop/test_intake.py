@@ -232,7 +232,7 @@ def test_a_sealed_element_takes_no_wax(ferry: FerryShop) -> None:
     with pytest.raises(InputError, match="the type is sealed, which bears no change of wax"):
         ferry.rework("A1")
     decided = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
-    assert decided[0].next_step == "fail it and give it back: its element is sealed"
+    assert decided[0].next_step.words == "fail it and give it back: its element is sealed"
 
 
 def test_a_reference_unit_can_be_set_and_laid_aside(ferry: FerryShop) -> None:

@@ -73,10 +73,10 @@ def changed_loading(ferry: FerryShop, at: str, **fields: object) -> None:
 
 
 def test_a_good_unit_may_be_certified(ferry: FerryShop) -> None:
-    assert judged(ferry).next_step == "measure as found"
+    assert judged(ferry).next_step.words == "measure as found"
     ferry.night("as-found", {"A1": 82.2})
     found = judged(ferry)
-    assert (found.refusals, found.next_step) == ((), "certify")
+    assert (found.refusals, found.next_step.words) == ((), "certify")
     assert found.verdict is not None
     assert found.verdict.outcome is Outcome.PASS
     assert found.decision is None
@@ -88,7 +88,7 @@ def test_a_unit_in_a_later_batch_is_judged_there_alone(ferry: FerryShop) -> None
     ferry.night("as-found", {"A1": 82.2})
     ferry.batch(["A1"], "ferry 13")
     assert only_refusal(ferry) == "taken into ferry 13 since: it is judged there as it is now"
-    assert judged(ferry).next_step == "go on in ferry 13"
+    assert judged(ferry).next_step.words == "go on in ferry 13"
     with pytest.raises(InputError, match="was taken into ferry 13 since; name that batch"):
         ferry.rework("A1")
     with pytest.raises(InputError, match="A1: was taken into ferry 13 since; plan that batch's"):
@@ -154,18 +154,18 @@ def test_a_result_computed_anew_is_decided_anew(ferry: FerryShop) -> None:
 def test_the_unit_failed(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
     assert only_refusal(ferry).startswith(f"{FORM}: fail: ")
-    assert judged(ferry).next_step == "rework: see proofbath rework"
+    assert judged(ferry).next_step.words == "rework: see proofbath rework"
 
 
 def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 83.6})
     assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
-    assert judged(ferry).next_step == "ask the customer, or rework: see proofbath rework"
+    assert judged(ferry).next_step.words == "ask the customer, or rework: see proofbath rework"
     with pytest.raises(InputError, match="say who agreed"):
         agree(ferry.shop, BATCH, "A1", "River Ferry", " ", ferry.stamp, ferry.day)
     agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp, ferry.day)
     found = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
-    assert (found.refusals, found.next_step) == ((), "certify")
+    assert (found.refusals, found.next_step.words) == ((), "certify")
     assert found.decision is not None
     assert found.decision.entry.agreement_record == "letter of 2 Oct"
     assert found.decision.reason == "River Ferry agreed to the conditional pass"
@@ -196,14 +196,14 @@ def test_nothing_else_can_be_agreed_to(ferry: FerryShop) -> None:
 def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": None})
     assert only_refusal(ferry).startswith(f"{FORM}: unset: ")
-    assert "retest, or fail it" in judged(ferry).next_step
+    assert "retest, or fail it" in judged(ferry).next_step.words
     decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
     with pytest.raises(InputError, match="say why"):
         fail_unit(ferry.shop, BATCH, "A1", " ", ferry.stamp, ferry.day)
     fail_unit(ferry.shop, BATCH, "A1", "stuck shut", ferry.stamp, ferry.day)
     found = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
     assert found.refusals[0] == "failed by Mara Lind: stuck shut"
-    assert found.next_step == "give it back: it was failed"
+    assert found.next_step.words == "give it back: it was failed"
     assert found.decision is not None
     assert (found.decision.entry.rule, found.decision.entry.outcome) == ("person", "fail")
     assert len(ferry.shop.records.current(Decision)) == 2
@@ -215,10 +215,10 @@ def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
     fail_unit(ferry.shop, BATCH, "A1", "hopeless", ferry.stamp, ferry.day)
     ferry.rework("A1")
-    assert judged(ferry).next_step == "measure as left", "that was said of it before its rework"
+    assert judged(ferry).next_step.words == "measure as left", "said before its rework"
     fail_unit(ferry.shop, BATCH, "A1", "stem bent in the press", ferry.stamp, ferry.day)
     assert only_refusal(ferry) == "failed by Mara Lind: stem bent in the press"
-    assert judged(ferry).next_step == "give it back: it was failed"
+    assert judged(ferry).next_step.words == "give it back: it was failed"
     (shown,) = batch_view(ferry.shop, BATCH, ferry.day).units
     assert (shown.outcome, shown.failed) == ("failed by a person", True)
     with pytest.raises(InputError, match="no unit is due as-left"):
@@ -226,7 +226,7 @@ def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
     with pytest.raises(InputError, match=r"A1: was failed \(stem bent in the press\); give it"):
         plan_night(ferry.shop, BATCH, "as-left", QUAY, serials=["A1"])
     ferry.rework("A1")
-    assert judged(ferry).next_step == "measure as left", "a new stem after all"
+    assert judged(ferry).next_step.words == "measure as left", "a new stem after all"
 
 
 def test_a_unit_refused_at_intake_is_given_back(ferry: FerryShop) -> None:
@@ -234,7 +234,7 @@ def test_a_unit_refused_at_intake_is_given_back(ferry: FerryShop) -> None:
     take_in(ferry.shop, BATCH, "A2", "rework", GOOD, False, "frame cracked", ferry.stamp)
     found = judged(ferry, "A2")
     assert found.refusals == ("refused at intake: frame cracked",)
-    assert found.next_step == "give it back: it was refused at intake"
+    assert found.next_step.words == "give it back: it was refused at intake"
     assert len(judge_batch(ferry.shop, BATCH, ferry.day)) == 2
 
 
@@ -242,7 +242,7 @@ def test_as_left_missing(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
     ferry.rework("A1")
     assert only_refusal(ferry) == "as-left missing: was reworked and not measured since"
-    assert judged(ferry).next_step == "measure as left"
+    assert judged(ferry).next_step.words == "measure as left"
     ferry.night("as-left", {"A1": 82.0})
     assert judged(ferry).refusals == ()
 
@@ -363,7 +363,7 @@ def test_bench_not_good_enough(tmp_path: Path) -> None:
         ferry.batch(["A1"])
         ferry.night("as-found", {"A1": 82.2})
         assert "bench not good enough for this specification" in only_refusal(ferry)
-        assert judged(ferry).next_step.startswith("measure better")
+        assert judged(ferry).next_step.words.startswith("measure better")
 
 
 def test_a_curve_that_is_not_to_be_trusted(ferry: FerryShop) -> None:

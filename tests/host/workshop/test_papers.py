@@ -266,7 +266,7 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
     found = recompute_run(shop, 2, TODAY, "blocks swapped", stamp)
     assert [line.number for line in found.affected] == ["LN-2025-0001"]
     assert doubts_of(shop) == {"LN-2025-0001": ["result computed anew: blocks swapped"]}
-    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step
+    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step.words
     assert told == "replace or withdraw LN-2025-0001: its result was computed anew"
     again = certified(shop, at(TODAY, 11))["T82-0101"]
     assert (again.number, again.new) == ("LN-2025-0001", False)
@@ -278,7 +278,7 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
         "Results computed again from the same raw data: blocks swapped"
     )
     assert doubts_of(shop) == {}
-    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step
+    told = judge_unit(shop, BATCH, "T82-0101", TODAY).next_step.words
     assert told == f"hand over with certificate {new.number}"
     gauge_line = document(new.pdf)["calibrations"][1]
     assert (gauge_line["item"], gauge_line["calibrated"]) == ("Lift gauge, station 1", "2025-04-07")
