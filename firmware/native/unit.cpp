@@ -8,10 +8,9 @@ namespace {
 constexpr double kPi = 3.14159265358979323846;
 constexpr double kCopperJPerGK = 0.385;
 constexpr double kFilmReferenceC = 80.0;
-// Of the resistance 1 / wax_w_per_k, which is the mean from a shell to the cup, this share lies
-// between the shells and the rest at the cup's wall. A guess: it sets how far a start that is
-// pulled down by power bends from a straight line.
-constexpr double kBetweenShells = 1.0 / 3.0;
+// Stirring still carries heat where free convection would carry none: below this excess the film
+// of the power law stays as it is.
+constexpr double kFilmExcessK = 5.0, kLeastExcessK = 0.1;
 constexpr double kOpenedMm = 0.5;   // a cycle counts once the valve was this far open ...
 constexpr double kClosedMm = -0.5;  // ... and is over when the wax has drawn back this far
 
@@ -33,7 +32,8 @@ void Unit::start(double at_c, double dt_s, Noise& noise) {
 void Unit::prepare(double dt_s) {
   step_s_ = dt_s;
   shells_ = int(clip(model.shells, 1, kShellsMax));
-  const double between = (shells_ - 1) / 2.0 / kBetweenShells, wall = 1.0 - kBetweenShells;
+  const double core_share = clip(model.core_share, 0.01, 0.95);
+  const double between = (shells_ - 1) / 2.0 / core_share, wall = 1.0 - core_share;
   leaked_mg_ = wrong.leaked_mg;
   core_divisor_ = wrong.core_divisor;
   const bool waxless = core_divisor_ > 0;
@@ -56,8 +56,7 @@ void Unit::advance(double bath_c, double stirring, double power_w, Noise& noise)
   if (wrong.leaked_mg != leaked_mg_ || wrong.core_divisor != core_divisor_ ||
       offset_k_ != cycle_offset_k_ + wrong.shifted_k)
     prepare(step_s_);
-  double film = model.film_w_per_k * stirring;
-  film *= 1.0 + model.film_growth_per_k * (cup_c_ - kFilmReferenceC);
+  double film = film_w_per_k(bath_c) * stirring;
   if (wrong.film_divisor > 1.0) film /= wrong.film_divisor;
   conduct(bath_c, film, power_w);
   melt(false);
@@ -67,6 +66,16 @@ void Unit::advance(double bath_c, double stirring, double power_w, Noise& noise)
     opened_ = false;
     draw_cycle(noise);
   }
+}
+
+// What passes from bath to cup a kelvin between them, by the cup's temperature and its excess.
+double Unit::film_w_per_k(double bath_c) const {
+  const double excess_k = fabs(cup_c_ - bath_c), n = model.film_excess_per_k;
+  double film = model.film_w_per_k * (1.0 + model.film_growth_per_k * (cup_c_ - kFilmReferenceC));
+  film *= n < 0 ? 1.0 / (1.0 - n * excess_k) : 1.0 + n * excess_k;
+  if (model.film_exponent != 0)
+    film *= pow(fmax(excess_k, kLeastExcessK) / kFilmExcessK, model.film_exponent);
+  return film;
 }
 
 // Latent heat counts only while theta moves: at the edge of the play the shell is pushed against.
@@ -85,7 +94,7 @@ void Unit::conduct(double bath_c, double film_w_per_k, double power_w) {
     const Shell& s = shell_[i];
     const double outer_c = i + 1 < shells_ ? shell_[i + 1].wax_c : cup_c_;
     const double inner_c = i > 0 ? shell_[i - 1].wax_c : s.wax_c;
-    const double source_w = i == 0 ? power_w : 0.0;
+    const double source_w = i == 0 ? power_w * (1.0 - model.cup_power_share) : 0.0;
     const double outer_w_per_k = outward_w_per_k_[i];
     const double heating_w = outer_w_per_k * (outer_c - s.wax_c) +
                              inner_w_per_k * (inner_c - s.wax_c) + source_w;
@@ -97,7 +106,8 @@ void Unit::conduct(double bath_c, double film_w_per_k, double power_w) {
     inner_w_per_k = outer_w_per_k;
   }
   const double store = model.cup_j_per_k / step_s_;
-  cup_c_ = (store * cup_c_ + film_w_per_k * bath_c + inner_w_per_k * inner_known) /
+  cup_c_ = (store * cup_c_ + film_w_per_k * bath_c + inner_w_per_k * inner_known +
+            power_w * model.cup_power_share) /
            (store + film_w_per_k + inner_w_per_k * (1.0 - inner_carry));
   heat_from_bath_w_ = film_w_per_k * (bath_c - cup_c_);
   double outer_c = cup_c_;

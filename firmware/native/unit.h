@@ -28,8 +28,12 @@ struct UnitModel {
   double cup_j_per_k = 5.8;
   double film_w_per_k = 1.5;
   double film_growth_per_k = 0.0;  // of film_w_per_k, from its value at 80 degC
+  double film_excess_per_k = 0.0;  // of film_w_per_k, a kelvin of cup over bath
+  double film_exponent = 0.0;      // film over (excess / 5 K) to this power
   double wax_w_per_k = 0.8;        // from the wax, on average over its shells, to the cup
+  double core_share = 1.0 / 3.0;   // of the resistance 1 / wax_w_per_k: between the shells
   double shells = 1.0;
+  double cup_power_share = 0.0;  // of the heater's power: enters the cup, not the core
   double heater_ohm = 15.0;  // at 25 degC; 0: the unit has no heater
   double heater_per_k = 2e-4;
   double start_scatter_k = 0.0;  // spread of the start from cycle to cycle
@@ -73,6 +77,7 @@ class Unit {
     double wax_c, theta_c, melted;
   };
   double capacity_j_per_k(const Shell& shell, double heating_w) const;
+  double film_w_per_k(double bath_c) const;
   void conduct(double bath_c, double film_w_per_k, double power_w);
   void melt(bool all);
   void move_pin();

@@ -122,15 +122,14 @@ def _unit(name: str) -> str:
 
 
 def _sentence(start: Quantity) -> str:
-    combined = start.combined
-    if start.value is None or combined is None:
+    if start.value is None or start.coverage_factor is None:
         raise ValueError(f"the example gives no start: {start.reason}")
     return (
         f"Start-to-open at {THRESHOLD_MM:g} mm, rising, zero rate: **{start.value:.3f} °C**; "
-        f"u = {combined.standard_uncertainty:.4f} K, "
-        f"effective degrees of freedom {combined.degrees_of_freedom:.0f}, "
-        f"k = {combined.coverage_factor:.3f}, "
-        f"**U = {combined.expanded_uncertainty:.2f} K** (95 %). "
+        f"u = {start.standard_uncertainty:.4f} K, "
+        f"effective degrees of freedom {start.degrees_of_freedom:.0f}, "
+        f"k = {start.coverage_factor:.3f}, "
+        f"**U = {start.expanded_uncertainty:.2f} K** (95 %). "
         f"The unit's true value: {true_start_c():.3f} °C."
     )
 

@@ -171,7 +171,7 @@ def powered_trial(fault: str, seed: int) -> tuple[str, ...]:
     assert true_c is not None
     record = unpowered.run_unit(
         unit,
-        true_c - rng.uniform(1.0, 6.0),
+        unpowered.hottest_first(true_c, rng.uniform(1.0, 6.0), 12.0),
         seed,
         lambda lift_mm, bath_c: gauge(lift_mm, bath_c, fault, rng),
     )

@@ -79,7 +79,7 @@ FEED = {
 }  # fmt: skip
 COOL = {
     "kind": "ramp", "label": "cool", "to_c": 59.5, "rate_k_per_min": "attainable",
-    "purpose": "cool-down",
+    "purpose": "cool-down", "element_a": 0.0,
 }  # fmt: skip
 STEPS: dict[Part, list[dict[str, Any]]] = {
     Part.STIRRING: [SOAK, HOLD],

@@ -1,4 +1,4 @@
-"""The bench file with a tuning written into it: its own words kept, the old file beside it."""
+"""The bench file with something written into it: its own words kept."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from proofbath.bench.tune import Tuning
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.files import read_text
+from proofbath.virtual.description import VirtualSection
 
 DIGITS = 6
 BACKUP = ".bak"
@@ -46,6 +47,30 @@ def write_tuning(path: Path, tuning: Tuning) -> Path:
     _replace(backup, old, place)
     _replace(place, new, place)
     return backup
+
+
+def write_virtual(path: Path, section: VirtualSection) -> None:
+    """Write the units of a virtual bench into its file, and how often they were reworked.
+
+    Only what is different is touched.  Raises InputError.
+    """
+    place = path.resolve()
+    text = read_text(place)
+    document = tomlkit.parse(text)
+    virtual = document["virtual"]
+    assert isinstance(virtual, dict), "checked as a virtual bench"
+    if section.reworks:
+        virtual["reworks"] = section.reworks
+    described = {unit["serial"]: unit for unit in virtual["unit"]}
+    before = parse_toml(text, BenchFile, str(path)).virtual
+    assert before is not None, "checked as a virtual bench"
+    for was, now in zip(before.unit, section.unit, strict=True):
+        for key, value in now:
+            if getattr(was, key) != value:
+                described[now.serial][key] = value
+    new = tomlkit.dumps(document)
+    parse_toml(new, BenchFile, str(path))
+    _replace(place, new, place)
 
 
 def tuned_text(text: str, tuning: Tuning, name: str) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from proofbath.bench.calibration_content import Instrument, ProbePoint, RawMean
-from proofbath.bench.night import plan_of
+from proofbath.bench.night import profile_of
 from proofbath.bench.notes import notes_in, plan_steps_in
 from proofbath.bench.raw_means import drift_of
 from proofbath.bench.record import times_ms
@@ -39,7 +39,7 @@ def holds_of(journal: Journal, run_id: int, most_drift: float) -> list[HeldBath]
     `most_drift` is the largest change of a probe's sum within half a minute.
     """
     journal.verify_chain(run_id)
-    steps = plan_of(journal.run(run_id)).steps().step
+    steps = profile_of(journal.run(run_id)).step
     rows = journal.samples(run_id)
     t_s = times_ms(rows) / 1000
     found: list[HeldBath] = []

@@ -45,6 +45,8 @@ class BenchSection(Described):
     """When the bath was last emptied or filled; its level switch is proven since."""
     above_switch_l: Annotated[float, Field(ge=0, le=60)] | None = None
     """Coolant above the level switch when filled; a night's evaporation is held against it."""
+    element_feed: bool = True
+    """Whether the controller's own channels feed elements; false where none are fitted."""
 
     @model_validator(mode="after")
     def _one_pressure(self) -> BenchSection:

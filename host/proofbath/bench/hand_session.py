@@ -9,7 +9,7 @@ from typing import Protocol
 from proofbath.bench.clock import Clock
 from proofbath.bench.hand_file import HandFile
 from proofbath.bench.hand_heater import HandHeater
-from proofbath.bench.hand_words import CAUTIONS, COMMANDS, USUAL_ERRORS, hint
+from proofbath.bench.hand_words import BOIL, CAUTIONS, COMMANDS, USUAL_ERRORS, hint
 from proofbath.curve.hand_record import HandPoint, check_reading
 from proofbath.errors import InputError
 
@@ -89,7 +89,13 @@ class HandSession:
         if word in self._acts:
             self._acts[word](rest.strip())
             return
-        reading = parse_reading(line)
+        boiling_c = self._file.notes.setup.boiling_c
+        if word == BOIL and boiling_c is None:
+            self._person.tell(
+                "where it boils is not known: begin with --altitude-m or --pressure-kpa"
+            )
+            return
+        reading = parse_reading(line.lower().replace(BOIL, f"{boiling_c}"))
         if reading is None:
             self._person.tell(f"{line[:40]!r} is no reading; ? shows what can be typed")
         else:

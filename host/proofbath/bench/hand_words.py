@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from proofbath.curve.hand_instruments import HandSetup
 from proofbath.curve.hand_record import HandPoint, same_current
 from proofbath.curve.hand_result import FAST_K_PER_MIN
+from proofbath.curve.hand_steps import OFF_A, ONE_TEMPERATURE_K, unsteady
 
 CAUTIONS = (
     "SCALD: water at 60 °C burns in seconds. Gloves, glasses, a pot that cannot tip; cool below"
@@ -32,9 +33,13 @@ USUAL_ERRORS = (
 COMMANDS = (
     "Type temperature and lift, as in  82.5 0.13  (or the temperature alone), the moment you read"
     " them; the program takes the time.\n"
+    "boil 2.10 is a lift in boiling water, where altitude or pressure was given. Heated at one"
+    " temperature: a current, then the lift every 2 min until two are equal, then the next higher"
+    " current.\n"
     "u takes the last reading back · p pauses · heat 0.8 sets the heater to 0.8 A, heat 0 ends it"
     " · end ends · ? shows this"
 )
+BOIL = "boil"
 JUMP_K, JUMP_S, JUMP_MM = 5.0, 60.0, 3.0
 NEAR_BOILING_C = 96.0
 RECENT = 4
@@ -51,9 +56,24 @@ def hint(points: Sequence[HandPoint], setup: HandSetup) -> str:
         said.append("too fast: turn the heat down")
     if len(points) > 1 and _jumped(points[-2], last):
         said.append("a jump: mistyped? u takes it back")
+    said += _step_words(points, setup)
     if last.bath_c > NEAR_BOILING_C and setup.heater is None:
         said.append("near boiling: bubbles lift the valve and the caliper")
     return "; ".join(said)
+
+
+def _step_words(points: Sequence[HandPoint], setup: HandSetup) -> list[str]:
+    """Say of a current held at one temperature whether its lift is steady."""
+    held: list[HandPoint] = []
+    for point in reversed(points):
+        if point.element_a <= OFF_A or not same_current(point.element_a, points[-1].element_a):
+            break
+        held.insert(0, point)
+    lifts = [point for point in held if not math.isnan(point.lift_mm)]
+    baths = [point.bath_c for point in held]
+    if not lifts or max(baths) - min(baths) > ONE_TEMPERATURE_K:
+        return []
+    return [unsteady(lifts, setup) or "steady: set the next higher current, or end"]
 
 
 def recent_rate_k_per_min(points: Sequence[HandPoint]) -> float | None:

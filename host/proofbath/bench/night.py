@@ -27,9 +27,10 @@ from proofbath.errors import RecordError
 from proofbath.run.acts import Act
 from proofbath.run.check import BenchFacts, CheckedPlan, check_plan
 from proofbath.run.elements import NO_GUARD, Elements
+from proofbath.run.feed_faults import READABLE_V, Source
 from proofbath.run.note import Note
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Leg
+from proofbath.run.profile import Leg, Profile
 from proofbath.run.reading import Reading
 from proofbath.run.sequencer import Progress, Sequencer
 from proofbath.store.journal import Journal, RunHead, RunLine, RunWriter
@@ -99,6 +100,10 @@ def bench_facts(bench: BenchFile) -> BenchFacts:
         fill_l=bench.bench.fill_l,
         heater_limit_s=bench.limits.heater_on_limit_s,
         element_limit_s=bench.limits.element_on_limit_s,
+        source=Source(
+            bench.bench.element_feed or bench.supply is not None,
+            bench.supply.max_voltage_v if bench.supply else READABLE_V,
+        ),
     )
 
 
@@ -200,6 +205,12 @@ def plan_of(line: RunLine) -> NightPlan:
     if line.head.plan_text == HEATING_TEST:
         raise RecordError(f"run {line.run_id} is a heating test, not a night; name another run")
     return NightPlan.model_validate_json(line.head.plan_text)
+
+
+def profile_of(line: RunLine) -> Profile:
+    """Return the profile of a journalled night as it was made for its bench."""
+    bench = BenchFile.model_validate_json(line.head.bench_text)
+    return plan_of(line).steps(bench_facts(bench).place)
 
 
 def measured_cycles(legs: tuple[Leg, ...]) -> list[int]:

@@ -93,7 +93,7 @@ def _entry(
         station_run_id=station_run_id,
         calibration_ids=used.ids,
         program=program,
-        content=contents[run.station],
+        content=contents[run.station].to_json(),
     )
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.night import plan_of
 from proofbath.bench.soaks import probe_differences_k
+from proofbath.curve.content import ResultContent
 from proofbath.curve.result import CurveResult
 from proofbath.store.journal import Journal
 
@@ -21,21 +21,17 @@ def result_contents(
     results: Mapping[int, CurveResult],
     scale: Calibration,
     program: str,
-) -> dict[int, dict[str, Any]]:
+) -> dict[int, ResultContent]:
     """Return the contents of a run's results by station, read under a calibration.
 
-    Beside the analysis' own JSON stand `probe_minus_guard_k` (one a soak), `profile`, `program`
-    and the unit's `unit_type`.
+    Stations without a unit say nothing.
     """
     plan = plan_of(journal.run(run_id))
     types = {place.station: plan.type_at(place) for place in plan.station}
-    beside = {
-        "probe_minus_guard_k": probe_differences_k(journal, run_id, scale),
-        "profile": plan.profile or OWN_STEPS,
-        "program": program,
-    }
+    apart_k = tuple(probe_differences_k(journal, run_id, scale))
+    profile = plan.profile or OWN_STEPS
     return {
-        station: {**result.to_json(), **beside, "unit_type": known.name}
+        station: ResultContent(result, apart_k, profile, program, known.name)
         for station, result in results.items()
         if (known := types[station]) is not None
     }

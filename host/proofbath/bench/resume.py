@@ -24,7 +24,8 @@ from proofbath.errors import RecordError
 from proofbath.run.branch import SPOILING_K
 from proofbath.run.elements import Elements
 from proofbath.run.note import ELEMENTS, Branch, Note
-from proofbath.run.profile import Energise, Hold, Leg, PowerRamp, Ramp, Soak
+from proofbath.run.power import stations_fed
+from proofbath.run.profile import Hold, Leg, Ramp, Soak
 from proofbath.run.sequencer import Sequencer
 from proofbath.run.states import Phase
 from proofbath.store.journal import EventLine, Journal, RunLine
@@ -108,7 +109,7 @@ def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePo
     if step.purpose == "cool-down":
         return _behind_falls(legs, at, gap.now_c) or ResumePoint(at, "only the cool-down was left")
     fell_k = gap.lost_c - gap.now_c
-    if isinstance(step, (Ramp, Soak, Hold)):
+    if isinstance(step, (Ramp, Soak, Hold)) and not stations_fed(legs[at]):
         if max(abs(fell_k), gap.could_fall_k) <= SPOILING_K:
             return ResumePoint(at, f"bath moved by {fell_k:.2f} K only")
         if begun[-1].branch == Branch.FALLING.value and fell_k > 0:
@@ -116,7 +117,7 @@ def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePo
             if behind is None:
                 return ResumePoint(at, "bath is still on its falling branch")
             needs_its_bath = legs[behind.leg : behind.leg + 1]
-            if not any(isinstance(leg.step, (Energise, PowerRamp)) for leg in needs_its_bath):
+            if not any(stations_fed(leg) for leg in needs_its_bath):
                 return behind
     first = next(
         n

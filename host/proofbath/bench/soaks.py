@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from proofbath.bench.calibration import Calibration
-from proofbath.bench.night import plan_of
+from proofbath.bench.night import profile_of
 from proofbath.bench.notes import notes_in, plan_steps_in
 from proofbath.bench.record import run_record
 from proofbath.run.profile import Soak
@@ -17,7 +17,7 @@ WINDOW_S = 60.0
 
 def probe_differences_k(journal: Journal, run_id: int, scale: Calibration) -> list[float]:
     """Return the mean of bath minus guard over the last minute of each soak that was finished."""
-    steps = plan_of(journal.run(run_id)).steps().step
+    steps = profile_of(journal.run(run_id)).step
     run = run_record(journal.samples(run_id), scale)
     apart_k = run.bath_c - run.guard_c
     found = list[float]()

@@ -33,7 +33,7 @@ class Change(Described):
 
     @model_validator(mode="after")
     def _follows(self) -> Self:
-        forms = {(r.quantity, in_its_form(r)) for r in (self.then, self.now)}
+        forms = {(r.stated.name, in_its_form(r)) for r in (self.then, self.now)}
         if len(forms) > 1:
             raise ValueError(f"not of one form: {sorted(form for _, form in forms)}")
         if (self.e_n <= AGREES_TO) != (self.verdict == "agrees"):
@@ -48,14 +48,15 @@ def normalised_error(difference: float, u_then: float, u_now: float) -> float:
 
 def change_of(then: Result, now: Result) -> Change | None:
     """Return how a quantity changed; None where a value is missing or the forms differ."""
-    u_then, u_now = then.expanded_uncertainty, now.expanded_uncertainty
-    alike = (then.quantity, in_its_form(then)) == (now.quantity, in_its_form(now))
-    if not alike or then.value is None or now.value is None or not u_then or not u_now:
+    one, other = then.stated, now.stated
+    u_then, u_now = one.expanded_uncertainty, other.expanded_uncertainty
+    alike = (one.name, in_its_form(then)) == (other.name, in_its_form(now))
+    if not alike or one.value is None or other.value is None or not u_then or not u_now:
         return None
-    difference, big_u = now.value - then.value, math.hypot(u_then, u_now)
+    difference, big_u = other.value - one.value, math.hypot(u_then, u_now)
     e_n = normalised_error(difference, u_then, u_now)
     decimals = decimals_of(big_u)
-    by, within = (f"{fixed(x, decimals)} {now.unit}" for x in (difference, big_u))
+    by, within = (f"{fixed(x, decimals)} {other.unit}" for x in (difference, big_u))
     agrees = e_n <= AGREES_TO
     told = (
         f"agrees within the uncertainties: the difference of {by} lies within ± {within}"

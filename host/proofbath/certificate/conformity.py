@@ -12,7 +12,7 @@ from proofbath.description import Described
 from proofbath.proof.decision import GUARD_BAND_PER_U, Outcome, risk_at_acceptance_limit
 from proofbath.proof.specification import Limit, Rule
 from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate, statement
-from proofbath.proof.words import unit_of
+from proofbath.quantity.words import unit_of
 
 RULE_NAMES: dict[Rule, str] = {
     "guard_band_u": "Guarded acceptance, ILAC-G8:09/2019, guard band w = U",

@@ -117,10 +117,12 @@ class Certificate(Described):
             faults.append(f"no result came to {stated.value}")
         for result, judgement in judged:
             if judgement.outcome not in (Outcome.PASS, stated):
-                faults.append(f"{result.quantity} came to {judgement.outcome.value}")
-            at_zero = any(r.quantity == result.quantity and r.rate == "zero" for r in self.results)
-            if isinstance(result.rate, float) and not at_zero:
-                faults.append(f"{result.quantity} is judged at a rate; state it at zero rate too")
+                faults.append(f"{result.stated.name} came to {judgement.outcome.value}")
+            name, rate = result.stated.name, result.stated.rate
+            every = (other.stated for other in self.results)
+            at_zero = any(one.name == name and one.rate == "zero" for one in every)
+            if isinstance(rate, float) and not at_zero:
+                faults.append(f"{name} is judged at a rate; state it at zero rate too")
         return faults
 
     def _history_faults(self) -> list[str]:

@@ -23,6 +23,7 @@ from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.samples import Samples, reduce
 from proofbath.curve.shut import driven_features, shut_of
+from proofbath.quantity.quantity import Quantity
 
 POINTS = 160
 OPEN_MM = 0.3
@@ -119,7 +120,7 @@ def plot_view(curve: Sequence[Branch], results: Sequence[Result]) -> dict[str, A
         "across": _ticks(across),
         "up": _ticks(up),
         "branches": [_drawn(branch, across, up) for branch in curve],
-        "start": _start(start, across, up) if start else None,
+        "start": _start(start.stated, across, up) if start else None,
     }
 
 
@@ -141,7 +142,7 @@ def overlay_view(
         "curves": [
             {
                 "branches": [_drawn(branch, across, up) for branch in curve],
-                "start": _start(start, across, up) if _is_start(start) else None,
+                "start": _start(start.stated, across, up) if _is_start(start) else None,
             }
             for curve, start in zip(curves, starts, strict=True)
         ],
@@ -150,9 +151,9 @@ def overlay_view(
 
 def _is_start(result: Result | None) -> TypeGuard[Result]:
     """Whether a result is a start-to-open that the opening curve can show."""
-    if result is None or result.value is None or result.quantity not in STARTS:
+    if result is None or result.stated.value is None or result.stated.name not in STARTS:
         return False
-    return result.rate == "zero"
+    return result.stated.rate == "zero"
 
 
 def last_cycle(curve: Sequence[Branch], points: int) -> tuple[Branch, ...]:
@@ -177,7 +178,7 @@ def _drawn(branch: Branch, across: tuple[float, ...], up: tuple[float, ...]) -> 
     }
 
 
-def _start(start: Result, across: tuple[float, ...], up: tuple[float, ...]) -> dict[str, Any]:
+def _start(start: Quantity, across: tuple[float, ...], up: tuple[float, ...]) -> dict[str, Any]:
     value, big_u = start.value or 0.0, start.expanded_uncertainty or 0.0
     threshold_mm = start.threshold_mm or 0.0
     return {

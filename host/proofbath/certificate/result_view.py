@@ -6,48 +6,49 @@ from typing import Any
 
 from proofbath.certificate.results import Judgement, Result
 from proofbath.certificate.words import NOTHING, decimals_of, fixed, plain, span, whole_freedom
-from proofbath.proof.measured import usual_estimator
+from proofbath.quantity.quantity import Quantity, finite_or_none, usual_estimator
 
 Strings = dict[str, Any]
 
 
 def result_view(result: Result) -> Strings:
     """Return one result: value ± U, k, degrees of freedom, form, limits and outcome."""
-    if result.value is None or result.expanded_uncertainty is None:
+    stated = result.stated
+    if stated.value is None or stated.expanded_uncertainty is None:
         shown = {"value": f"none: {result.reason}", "u": "", "k": "", "freedom": ""}
     else:
-        decimals = decimals_of(result.expanded_uncertainty)
+        decimals = decimals_of(stated.expanded_uncertainty)
         shown = {
-            "value": fixed(result.value, decimals),
-            "u": fixed(result.expanded_uncertainty, decimals),
-            "k": fixed(result.coverage_factor or 0.0, 2),
-            "freedom": whole_freedom(result.degrees_of_freedom),
+            "value": fixed(stated.value, decimals),
+            "u": fixed(stated.expanded_uncertainty, decimals),
+            "k": fixed(stated.coverage_factor or 0.0, 2),
+            "freedom": whole_freedom(finite_or_none(stated.degrees_of_freedom)),
         }
-    limits = _limits(result.judgement, decimals_of(result.expanded_uncertainty or 0.01))
-    return {**shown, **limits, "words": result.words, "unit": result.unit, "form": _form(result)}
+    limits = _limits(result.judgement, decimals_of(stated.expanded_uncertainty or 0.01))
+    return {**shown, **limits, "words": result.words, "unit": stated.unit, "form": _form(stated)}
 
 
 def in_its_form(result: Result) -> str:
     """Return the quantity's words with the form its value holds in."""
-    form = _form(result)
+    form = _form(result.stated)
     return f"{result.words} ({form})" if form else result.words
 
 
-def _form(result: Result) -> str:
+def _form(stated: Quantity) -> str:
     parts = []
-    if result.threshold_mm is not None:
-        parts.append(f"at {plain(result.threshold_mm)} mm lift")
-    if result.rate is not None:
-        at_zero = result.rate == "zero"
-        parts.append("zero rate" if at_zero else f"{plain(float(result.rate))} K/min")
-    if result.estimator != usual_estimator(result.quantity):
-        parts.append(f"by {result.estimator}")
-    if result.element_a is not None:
-        parts.append(f"heater {plain(result.element_a)} A")
-    if result.after_s is not None:
-        parts.append(f"within {plain(result.after_s)} s")
-    if result.bath_c is not None:
-        parts.append(f"bath {fixed(result.bath_c, 1)} °C")
+    if stated.threshold_mm is not None:
+        parts.append(f"at {plain(stated.threshold_mm)} mm lift")
+    if stated.rate is not None:
+        at_zero = stated.rate == "zero"
+        parts.append("zero rate" if at_zero else f"{plain(float(stated.rate))} K/min")
+    if stated.estimator != usual_estimator(stated.name):
+        parts.append(f"by {stated.estimator}")
+    if stated.element_a is not None:
+        parts.append(f"heater {plain(stated.element_a)} A")
+    if stated.after_s is not None:
+        parts.append(f"within {plain(stated.after_s)} s")
+    if stated.bath_c is not None:
+        parts.append(f"bath {fixed(stated.bath_c, 1)} °C")
     return ", ".join(parts)
 
 

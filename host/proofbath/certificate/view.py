@@ -109,10 +109,11 @@ def centre_in_words(centre_c: float, limit_k: float | None) -> str:
 
 
 def _budget(result: Result) -> Strings:
-    decimals = decimals_of(result.standard_uncertainty or 0.01) + 1
+    u = result.stated.standard_uncertainty
+    decimals = decimals_of(u or 0.01) + 1
     lines = [_budget_line(line, decimals) for line in result.budget]
-    combined = fixed(result.standard_uncertainty or 0.0, decimals)
-    return {"of": result.words, "unit": result.unit, "lines": lines, "combined": combined}
+    combined = fixed(u or 0.0, decimals)
+    return {"of": result.words, "unit": result.stated.unit, "lines": lines, "combined": combined}
 
 
 def _budget_line(line: BudgetLine, decimals: int) -> Strings:

@@ -9,8 +9,9 @@ from rich.text import Text
 
 from proofbath.cli.output import console
 from proofbath.cli.unit_tables import value_text
+from proofbath.quantity.quantity import Quantity
 from proofbath.workshop.batch_view import BatchView
-from proofbath.workshop.unit_view import Value, start_in
+from proofbath.workshop.unit_view import start_in
 
 
 def print_batch(batch: BatchView) -> None:
@@ -45,8 +46,8 @@ def batch_list_table(batches: Sequence[Mapping[str, object]]) -> Table:
     return table
 
 
-def _start(values: tuple[Value, ...]) -> str:
+def _start(values: tuple[Quantity, ...]) -> str:
     start = start_in(values)
     if start is not None:
-        return value_text("", start.model_dump(), start.unit).strip()
+        return value_text("", start).strip()
     return "no start" if values else ""

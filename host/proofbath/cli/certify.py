@@ -149,7 +149,7 @@ def compare(
         pdf = comparison.then_and_now(shop, serial, by, at, _day(at), phrase)
     if as_json:
         told = [change.model_dump(mode="json", exclude={"then", "now"}) for change in changes]
-        names = [change.now.quantity for change in changes]
+        names = [change.now.stated.name for change in changes]
         shown = [{"quantity": name} | one for name, one in zip(names, told, strict=True)]
         print_json({"pdf": str(pdf), "changes": shown})
         return

@@ -10,6 +10,7 @@ import click
 from pydantic import ValidationError
 
 from proofbath.bench.hand_heater import HandSupply
+from proofbath.control.boiling import pressure_kpa, saturation_c
 from proofbath.curve.hand_instruments import (
     LIFT_TOOLS,
     THERMOMETERS,
@@ -39,6 +40,8 @@ class Instruments(NamedTuple):
     heater: bool | None
     element_ohm: float | None
     lead_ohm: float
+    altitude_m: float | None
+    pressure_kpa: float | None
 
     def setup(self) -> HandSetup:
         """Return the whole setup; raises InputError for what is missing or impossible."""
@@ -55,9 +58,22 @@ class Instruments(NamedTuple):
                 heater=Heater(element_ohm=self.element_ohm, lead_ohm=self.lead_ohm)
                 if self.heater or self.element_ohm
                 else None,
+                boiling_c=self._boiling_c(),
             )
         except ValidationError as error:
             raise InputError(*_faults(error)) from error
+
+    def _boiling_c(self) -> float | None:
+        """Return where water boils here, None where neither altitude nor pressure is given."""
+        if self.altitude_m is not None and self.pressure_kpa is not None:
+            raise InputError(
+                "give --pressure-kpa or --altitude-m, not both; the day's pressure is better"
+            )
+        if self.pressure_kpa is not None:
+            return round(saturation_c(self.pressure_kpa), 2)
+        if self.altitude_m is not None:
+            return round(saturation_c(pressure_kpa(self.altitude_m)), 2)
+        return None
 
 
 class Supply(NamedTuple):
@@ -154,6 +170,16 @@ _INSTRUMENTS = (
         default=0.2,
         show_default=True,
         help="Resistance of the leads between supply and element.",
+    ),
+    click.option(
+        "--altitude-m",
+        type=click.FloatRange(-500, 6000),
+        help="Height of the place: where water boils, typed as  boil  (weather moves it by 0.5 K).",
+    ),
+    click.option(
+        "--pressure-kpa",
+        type=click.FloatRange(45, 110),
+        help="The day's pressure at the place, not reduced to sea level: better than the altitude.",
     ),
 )
 _SUPPLY = (

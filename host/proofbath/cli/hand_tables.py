@@ -23,13 +23,27 @@ def print_hand(result: HandResult, where: str) -> None:
         table.add_row(f"heater shift {at}", *_cells(shift, "K"))
     if result.heater:
         table.add_row("heater shift a watt", *_cells(result.shift_k_per_w, "K/W"))
+    for step in result.steps:
+        power = "" if step.power_w is None else f", {step.power_w:.1f} W"
+        at = f"at {step.element_a:.2f} A{power}, {step.bath_c:.1f} °C"
+        table.add_row(f"steady lift {at}", *_cells(step.steady_mm, "mm", 2))
+    if result.steps:
+        just = result.opening_current_a.at.get("bath_c")
+        where = "" if just is None else f" at {just:.1f} °C"
+        table.add_row(
+            f"current that just opens it{where}", *_cells(result.opening_current_a, "A", 2)
+        )
+        table.add_row(f"power that just opens it{where}", *_cells(result.opening_power_w, "W"))
+    if result.heater or result.steps:
+        unpowered = result.unpowered_start_to_open_c
+        table.add_row(f"start-to-open, unpowered ({threshold})", *_cells(unpowered, "°C"))
     if result.greatest_lift_mm is not None:
         table.add_row("greatest lift read", f"{result.greatest_lift_mm:.2f} mm", "")
     shown = console()
     shown.print(table)
     for warned in result.warnings:
         shown.print(f"{warned.code}: {warned.text}", markup=False)
-    for name, share_k in largest(result.start_to_open_c):
+    for name, share_k in largest(result.unpowered_start_to_open_c):
         shown.print(f"uncertain by {name}: {share_k:.2f} K", markup=False)
     shown.print(f"{result.readings} readings in {result.rises} heatings; {where}", markup=False)
 
@@ -40,7 +54,7 @@ def largest(quantity: Quantity) -> list[tuple[str, float]]:
     return sorted(shares, key=lambda share: -share[1])[:3]
 
 
-def _cells(quantity: Quantity, unit: str) -> tuple[str, str]:
+def _cells(quantity: Quantity, unit: str, digits: int = 1) -> tuple[str, str]:
     if quantity.value is None:
         return "none", quantity.reason or ""
-    return f"{quantity.value:.1f} ± {quantity.expanded_uncertainty:.1f} {unit}", ""
+    return f"{quantity.value:.{digits}f} ± {quantity.expanded_uncertainty:.{digits}f} {unit}", ""

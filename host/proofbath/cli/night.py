@@ -277,6 +277,7 @@ def forecast_lines(checked: CheckedPlan) -> list[str]:
     on = checked.on
     return [
         *(f"warning: {warning}" for warning in checked.warnings),
+        *(f"{name}: {_hours(took_s)} long" for name, took_s in checked.parts),
         f"the data are there after {ready}, the bath may be opened after {cold}",
         f"fill to {checked.fill_above_switch_l:.1f} l above the level switch at least:"
         " twice what the night evaporates",

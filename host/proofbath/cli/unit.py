@@ -75,9 +75,9 @@ def show(serial: str, shop_file: Path, as_json: bool) -> None:
     Example:  proofbath unit show T82-0412
     """
     with open_shop(shop_file) as shop:
-        found = unit_history(shop.records, serial).model_dump(mode="json")
+        found = unit_history(shop.records, serial)
     if as_json:
-        print_json(found)
+        print_json(found.model_dump(mode="json"))
     else:
         print_history(found)
 

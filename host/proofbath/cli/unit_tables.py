@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -10,7 +11,9 @@ from rich.text import Text
 
 from proofbath.certificate.words import decimals_of, fixed
 from proofbath.cli.output import console
+from proofbath.quantity.quantity import Quantity
 from proofbath.store.kinds import Finding
+from proofbath.workshop.unit_view import DecisionView, IntakeView, StepView, UnitHistory
 
 Shown = Mapping[str, Any]
 _STARTS = ("start_to_open_c", "unpowered_start_to_open_c")
@@ -18,74 +21,74 @@ _MORE = ("full_open_c", "full_lift_mm", "closing_c", "hysteresis_k", "shift_k_pe
 GOOD: Finding = "good"
 
 
-def print_history(unit: Shown) -> None:
+def print_history(unit: UnitHistory) -> None:
     """Print who the unit is, then what happened to it in order."""
     shown = console()
-    named = (unit["description"], _named("mark", unit["customer_mark"]))
-    parts = [unit["serial"], unit["unit_type"], *named, _named("lot", unit["supplier_lot"])]
+    named = (unit.description, _named("mark", unit.customer_mark))
+    parts = [unit.serial, unit.unit_type, *named, _named("lot", unit.supplier_lot)]
     shown.print(", ".join(filter(None, parts)), style="bold", markup=False)
-    for said in unit["reference"]:
-        state = "reference unit" if said["in_use"] else "no longer reference unit"
-        shown.print(f"{state} since {said['since']} {said['text']}".rstrip(), markup=False)
+    for said in unit.reference:
+        state = "reference unit" if said.in_use else "no longer reference unit"
+        shown.print(f"{state} since {said.since} {said.text}".rstrip(), markup=False)
     table = Table("date", "what", "found", box=None)
     for row in sorted(_rows(unit), key=lambda row: row[0]):
-        table.add_row(*(Text(cell) for cell in row))
+        table.add_row(*(Text(str(cell)) for cell in row))
     if table.row_count:
         shown.print(table)
     else:
         shown.print("nothing has happened to it yet")
 
 
-def _rows(unit: Shown) -> Iterator[tuple[str, str, str]]:
-    for batch in unit["batches"]:
-        intake = batch["intake"]
-        state = "taken in" if intake["accepted"] else "refused"
-        into = f"{batch['batch']} of {batch['customer']}"
+def _rows(unit: UnitHistory) -> Iterator[tuple[dt.date, str, str]]:
+    for batch in unit.batches:
+        intake = batch.intake
+        state = "taken in" if intake.accepted else "refused"
+        into = f"{batch.batch} of {batch.customer}"
         found = f"{into}; {_findings(intake)}"
-        yield batch["received"], f"{state}: {intake['cause']}", found
-        for step in batch["steps"]:
+        yield batch.received, f"{state}: {intake.cause}", found
+        for step in batch.steps:
             yield _step_row(step)
-        for decision in batch["decisions"]:
-            yield decision["day"], "decided", _outcome(decision)
-    for line in unit["certificates"]:
-        ended = f" by {line['document']}: {line['why']}" if line["document"] else ""
-        yield line["issued"], f"certificate {line['number']}", f"{line['state']}{ended}"
-    for hand in unit["hand_measurements"]:
-        start = hand["start_to_open_c"]
-        words = f"Start-to-open {hand['stage']}, never certified:"
-        found = value_text(words, start, "°C") if start["value"] else f"{words} {start['reason']}"
-        yield hand["date"], "hand measured", found
-    for log in unit["service_logs"]:
-        yield log["fitted"], "fitted, logged", f"{log['engine']}; see: proofbath service show"
+        for decision in batch.decisions:
+            yield decision.day, "decided", _outcome(decision)
+    for line in unit.certificates:
+        ended = f" by {line.document}: {line.why}" if line.document else ""
+        yield line.issued, f"certificate {line.number}", f"{line.state}{ended}"
+    for hand in unit.hand_measurements:
+        start = hand.start_to_open_c
+        words = f"Start-to-open {hand.stage}, never certified:"
+        found = value_text(words, start) if start.value else f"{words} {start.reason}"
+        yield hand.date, "hand measured", found
+    for log in unit.service_logs:
+        yield log.fitted, "fitted, logged", f"{log.engine}; see: proofbath service show"
 
 
-def _step_row(step: Shown) -> tuple[str, str, str]:
-    if step["rework"] is not None:
-        return step["date"], "rework", step["rework"]
-    what = [step["stage"], f"run {step['run']}, station {step['station']}" if step["run"] else ""]
-    what += ["" if step["status"] == "done" else step["status"]]
-    what += [f"retest: {step['retest_cause']}" if step["retest_cause"] else ""]
-    return step["date"], "\n".join(filter(None, what)), results_text(step)
+def _step_row(step: StepView) -> tuple[dt.date, str, str]:
+    if step.rework is not None:
+        return step.date, "rework", step.rework
+    what: list[str] = [step.stage, f"run {step.run}, station {step.station}" if step.run else ""]
+    what += ["" if step.status == "done" else step.status]
+    what += [f"retest: {step.retest_cause}" if step.retest_cause else ""]
+    return step.date, "\n".join(filter(None, what)), _results_text(step)
 
 
-def results_text(step: Shown) -> str:
+def _results_text(step: StepView) -> str:
     """Return the values of a measurement that a workshop talks about, a line each."""
     names = (*_STARTS, *_MORE)
     lines = [
-        value_text(result["words"], result, result["unit"])
-        for result in sorted(step["results"], key=lambda r: _rank(r["quantity"], names))
-        if result["quantity"] in names
+        value_text(result.words, result)
+        for result in sorted(step.results, key=lambda one: _rank(one.name, names))
+        if result.name in names
     ]
-    if step["reason"]:
-        lines.insert(0, f"no start-to-open: {step['reason']}")
+    if step.reason:
+        lines.insert(0, f"no start-to-open: {step.reason}")
     return "\n".join(lines) or "no value"
 
 
-def value_text(words: str, result: Shown, unit: str) -> str:
+def value_text(words: str, stated: Quantity) -> str:
     """Return a value with its expanded uncertainty by two digits of that."""
-    decimals = decimals_of(result["expanded_uncertainty"])
-    value, u = (fixed(result[name], decimals) for name in ("value", "expanded_uncertainty"))
-    return f"{words} {value} ± {u} {unit}"
+    u = stated.expanded_uncertainty or 0.0
+    decimals = decimals_of(u)
+    return f"{words} {fixed(stated.value or 0.0, decimals)} ± {fixed(u, decimals)} {stated.unit}"
 
 
 def unit_list_table(units: Sequence[Shown]) -> Table:
@@ -101,8 +104,8 @@ def _rank(quantity: str, names: Sequence[str]) -> int:
     return names.index(quantity) if quantity in names else len(names)
 
 
-def _findings(intake: Shown) -> str:
-    found = intake["findings"]
+def _findings(intake: IntakeView) -> str:
+    found = intake.findings
     bad = [f"{name} {said}" for name, said in found.items() if said in ("bad", "doubtful")]
     read = [
         f"{found[name]:g} {unit}"
@@ -111,15 +114,15 @@ def _findings(intake: Shown) -> str:
     ]
     looked = "all looked at good" if GOOD in found.values() else "not looked at"
     said = ", ".join([*(bad or [looked]), *read])
-    return f"{said}; {intake['remark']}" if intake["remark"] else said
+    return f"{said}; {intake.remark}" if intake.remark else said
 
 
-def _outcome(decision: Shown) -> str:
-    said = decision["outcome"]
-    if decision["reason"]:
-        said += f": {decision['reason']}"
-    if decision["agreement"]:
-        said += f"; agreed by {decision['agreement']}"
+def _outcome(decision: DecisionView) -> str:
+    said = decision.outcome
+    if decision.reason:
+        said += f": {decision.reason}"
+    if decision.agreement:
+        said += f"; agreed by {decision.agreement}"
     return str(said)
 
 

@@ -12,6 +12,9 @@ from proofbath.description import Described
 Lag = Annotated[float, Field(ge=0.0, le=600.0)]
 _REFERENCE_C = 90.0
 CAPACITY_AT_C = 60.0
+FALLS_WELL = 1.3
+"""A bath falls well where it loses so many times what the elements give it."""
+HOTTEST_C = 130.0
 
 
 class BathModel(Described):
@@ -54,6 +57,17 @@ class BathModel(Described):
         """Return the heat in W the open cooling valve takes; 0 without a valve."""
         return self.cooling_w_per_k * max(0.0, bath_c - self.cooling_in_c)
 
+    def lost_w(self, bath_c: float) -> float:
+        """Return the most heat in W a bath at `bath_c` can lose, valve open."""
+        return self.loss_w(bath_c) + self.cooling_w(bath_c)
+
+    def falls_from_c(self, bath_c: float, elements_w: float) -> float:
+        """Return the lowest temperature from `bath_c` up, in whole kelvins, to which it falls well
+        while the units' own heaters give it `elements_w`."""
+        while self.lost_w(bath_c) < FALLS_WELL * elements_w and bath_c < HOTTEST_C:
+            bath_c += 1.0
+        return bath_c
+
     def steady_duty(self, bath_c: float) -> float:
         """Return the heater duty that keeps `bath_c`; above 1 the bath cannot hold it."""
         return self.loss_w(bath_c) / self.heater_w
@@ -64,17 +78,24 @@ class BathModel(Described):
 
     def fall_k_per_min(self, bath_c: float) -> float:
         """Return the fastest fall in K/min (positive) at `bath_c`, heater off, valve open."""
-        taken_w = self.loss_w(bath_c) + self.cooling_w(bath_c)
-        return 60.0 * taken_w / self.capacity_j_per_k(bath_c)
+        return 60.0 * self.lost_w(bath_c) / self.capacity_j_per_k(bath_c)
 
-    def time_to_s(self, from_c: float, to_c: float, rate_k_per_min: float) -> float:
-        """Return the seconds from one temperature to another at most at a rate; inf if never."""
-        fastest = self.rise_k_per_min if to_c > from_c else self.fall_k_per_min
+    def time_to_s(
+        self, from_c: float, to_c: float, rate_k_per_min: float, elements_w: float = 0.0
+    ) -> float:
+        """Return the seconds from one temperature to another at most at a rate; inf if never.
+
+        `elements_w` is what the units' own heaters give the bath meanwhile.
+        """
+        rises = to_c > from_c
+        fastest = self.rise_k_per_min if rises else self.fall_k_per_min
         pieces = max(1, math.ceil(abs(to_c - from_c)))
         width_k = (to_c - from_c) / pieces
         total_s = 0.0
         for i in range(pieces):
-            rate = min(rate_k_per_min, fastest(from_c + (i + 0.5) * width_k))
+            at_c = from_c + (i + 0.5) * width_k
+            more = 60.0 * elements_w / self.capacity_j_per_k(at_c)
+            rate = min(rate_k_per_min, fastest(at_c) + (more if rises else -more))
             if rate <= 0.0:
                 return math.inf
             total_s += 60.0 * abs(width_k) / rate

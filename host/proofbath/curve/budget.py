@@ -8,30 +8,11 @@ from dataclasses import dataclass
 
 from scipy import stats
 
+from proofbath.quantity.quantity import Contribution as Contribution
+
 LEVEL = 0.95
 MANY = 1e6
 """Degrees of freedom from which Student's t is the normal distribution."""
-
-
-@dataclass(frozen=True)
-class Contribution:
-    """One input of a budget: its standard uncertainty in its own unit, and what it does.
-
-    `sensitivity` turns it into the result's unit; `degrees_of_freedom` may be infinite;
-    `standard_uncertainty` None means that nobody supplied it: listed, not counted.
-    """
-
-    name: str
-    standard_uncertainty: float | None
-    sensitivity: float = 1.0
-    degrees_of_freedom: float = math.inf
-    evaluation: str = "B"
-    note: str = ""
-
-    @property
-    def share(self) -> float:
-        """The signed contribution in the result's unit; 0 where not supplied."""
-        return self.sensitivity * (self.standard_uncertainty or 0.0)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from proofbath.curve.shut import Shut
 from proofbath.curve.zero import Zero
 
 NOMINAL_K_PER_W = 1.9  # from memory: wax 1.25 and film 0.67 K/W of the element model
+K_PER_W_SD = 0.5  # from memory: units differ by 0.33 of 1.9 K/W
 FASTEST_K_PER_MIN = 4.0
 LEAST_SLOPE_MM_PER_K = 0.02
 

@@ -77,6 +77,8 @@ class HandSetup(Described):
     stirred: bool = True
     threshold_mm: Annotated[float, Field(gt=0.0, le=1.0)] = 0.1
     heater: Heater | None = None
+    boiling_c: Annotated[float, Field(ge=60.0, le=125.0)] | None = None
+    """Where the water boils at the pressure of the place and day; typed as `boil`."""
 
 
 def usual_thermometer(

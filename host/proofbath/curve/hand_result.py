@@ -4,17 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any, NamedTuple
 
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_DOF, PRIOR_REPEATABILITY_K
 from proofbath.curve.budget import Contribution
+from proofbath.curve.drive import NOMINAL_K_PER_W
 from proofbath.curve.hand_instruments import HandSetup, Heater
 from proofbath.curve.hand_record import HandPoint, Rise, rises_of, same_current
 from proofbath.curve.hand_start import Start, find_start
+from proofbath.curve.hand_steps import (
+    OFF_A,
+    HandStep,
+    Opening,
+    current_steps,
+    opening,
+    temperature_parts,
+)
+from proofbath.curve.hand_unpowered import HandStart, unpowered_start
 from proofbath.curve.result import Quantity, Warned, known, unknown
 
 MARK = "hand measured"
-OFF_A = 0.02
 FAST_K_PER_MIN = 2.0
 WIDE_GAP_K = 1.5
 NO_LIFT = "no heating of 3 K or more with lifts in it"
@@ -46,6 +56,12 @@ class HandResult(NamedTuple):
     heater: tuple[tuple[Driven, Quantity, Quantity], ...]
     """Each current with its start-to-open and its shift against no current, in K."""
     shift_k_per_w: Quantity
+    steps: tuple[HandStep, ...]
+    """Currents held at one temperature, each with its steady lift."""
+    opening_current_a: Quantity
+    opening_power_w: Quantity
+    """What just opens it at the temperature of the steps."""
+    unpowered_start_to_open_c: Quantity
     warnings: tuple[Warned, ...]
     rises: int
     readings: int
@@ -68,6 +84,10 @@ class HandResult(NamedTuple):
                 for driven, start, shift in self.heater
             ],
             "shift_k_per_w": self.shift_k_per_w.to_json(),
+            "current_steps": [step.to_json() for step in self.steps],
+            "opening_current_a": self.opening_current_a.to_json(),
+            "opening_power_w": self.opening_power_w.to_json(),
+            "unpowered_start_to_open_c": self.unpowered_start_to_open_c.to_json(),
             "warnings": [warned.__dict__ for warned in self.warnings],
             "rises": self.rises,
             "readings": self.readings,
@@ -85,12 +105,19 @@ def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
         (group, _start_quantity(group, setup), _shift(group, cold, setup)) for group in powered
     )
     lifts = [p.lift_mm for p in points if not math.isnan(p.lift_mm)]
+    start = _start_quantity(cold, setup) if cold else unknown(f"{NO_LIFT}, without current")
+    power_of = partial(_power, heater=setup.heater)
+    opened = opening(points, setup, power_of)
     return HandResult(
         setup,
-        _start_quantity(cold, setup) if cold else unknown(f"{NO_LIFT}, without current"),
+        start,
         max(lifts) - min(lifts) if lifts else None,
         heater,
         _per_watt(groups, setup),
+        tuple(current_steps(points, setup, power_of)),
+        opened.current_a if isinstance(opened, Opening) else unknown(opened),
+        opened.power_w if isinstance(opened, Opening) else unknown(opened),
+        start if start.value is not None else _unpowered(powered, opened, setup),
         tuple(_warnings(groups, setup)),
         len(rises),
         len(points),
@@ -178,6 +205,23 @@ def _per_watt(groups: Sequence[Driven], setup: HandSetup) -> Quantity:
     power_u_w = math.hypot(hot.power_u_w, cold.power_u_w)
     contributions.append(Contribution("power", power_u_w, shift_k / more_w**2))
     return known(shift_k / more_w, contributions, "zero", {"power_w": round(hot.power_w, 3)})
+
+
+def _unpowered(powered: Sequence[Driven], opened: Opening | str, setup: HandSetup) -> Quantity:
+    """Return the start drawn to no power from rises under power and the opening in one pot."""
+    starts, lag_u_s = [], 0.0
+    for group in powered:
+        if not group.starts or group.power_w is None:
+            continue
+        lags = [c for c in _shared(group) if c.name == "lag"]
+        lag_u_s = max([lag_u_s, *(c.standard_uncertainty or 0.0 for c in lags)])
+        own_k = math.hypot(*(c.share for c in _own(group)), NOMINAL_K_PER_W * group.power_u_w)
+        late = math.fsum(c.sensitivity for c in lags)
+        starts.append(HandStart(group.value_c, group.power_w, own_k, late))
+    if isinstance(opened, Opening) and opened.power_w.value is not None:
+        own_k = NOMINAL_K_PER_W * opened.own_u_w
+        starts.append(HandStart(opened.bath_c, opened.power_w.value, own_k))
+    return unpowered_start(starts, temperature_parts(setup), lag_u_s, setup.threshold_mm)
 
 
 def _of_difference(hot: Driven, cold: Driven) -> list[Contribution]:

@@ -55,7 +55,7 @@ class _Crossing(NamedTuple):
 def find_start(rise: Rise, setup: HandSetup) -> Start | str:
     """Return the start-to-open of a rise, or the reason why it has none."""
     points = [point for point in rise.points if not math.isnan(point.lift_mm)]
-    closed = _closed(points, setup)
+    closed = shut_readings(points, setup)
     if len(closed) < 2 or closed[-1].bath_c - closed[0].bath_c < CLOSED_SPAN_K:
         return (
             f"{len(closed)} readings of the shut valve before it opens, two or more over"
@@ -74,27 +74,27 @@ def find_start(rise: Rise, setup: HandSetup) -> Start | str:
             f" {FASTEST_K_PER_MIN:g} K/min; type each reading when you take it"
         )
     lag_s, lag_u_s = _lag(setup)
-    lift_u = _reading_u(setup.lift_tool.expanded_u_mm, setup.lift_tool.resolution_mm)
+    lift_u = reading_u(setup.lift_tool.expanded_u_mm, setup.lift_tool.resolution_mm)
     per_k = 1 / found.slope_mm_per_k
     grown_mm = FRAME_MM_PER_K * max(middle_c - zero_c, 0.0)
     own = (
-        _even("between two readings", (found.high_c - found.low_c) / 2, "JCGM 100 4.3.7"),
+        evenly("between two readings", (found.high_c - found.low_c) / 2, "JCGM 100 4.3.7"),
         Contribution("lift reading", lift_u, per_k),
         Contribution("lift zero", MEDIAN_U * lift_u / math.sqrt(len(closed)), per_k),
-        _even("expansion of what is measured", grown_mm, "", per_k),
-        _even("temperature and lift not read at once", APART_S * abs(rate)),
+        evenly("expansion of what is measured", grown_mm, "", per_k),
+        evenly("temperature and lift not read at once", APART_S * abs(rate)),
         Contribution("rate", rate_u, lag_s),
-        _even("thermometer's resolution", setup.thermometer.resolution_k / 2),
+        evenly("thermometer's resolution", setup.thermometer.resolution_k / 2),
     )
     shared = (
         Contribution("thermometer", setup.thermometer.expanded_u_k / 2),
-        _even("temperature differs in the pot", _gradient_k(setup)),
+        evenly("temperature differs in the pot", gradient_k(setup)),
         Contribution("lag", lag_u_s, rate, note=f"{lag_s:.0f} s taken off at the rate"),
     )
     return Start(middle_c - rate * lag_s, 60 * rate, found.gap_k, own, shared)
 
 
-def _closed(points: Sequence[HandPoint], setup: HandSetup) -> list[HandPoint]:
+def shut_readings(points: Sequence[HandPoint], setup: HandSetup) -> list[HandPoint]:
     """Return the first readings that agree with each other: the valve is shut."""
     apart_mm = max(setup.threshold_mm / 2, 2 * setup.lift_tool.expanded_u_mm)
     within_mm = min(apart_mm, CLOSED_SHARE * setup.threshold_mm)
@@ -149,15 +149,16 @@ def _lag(setup: HandSetup) -> tuple[float, float]:
     return wax_s - thermometer_s, math.hypot(wax_u_s, THERMOMETER_LAG_RELATIVE_U * thermometer_s)
 
 
-def _gradient_k(setup: HandSetup) -> float:
+def gradient_k(setup: HandSetup) -> float:
+    """Return by how much the temperature may differ in the pot, either way."""
     return STIRRED_GRADIENT_K if setup.stirred else STILL_GRADIENT_K
 
 
-def _reading_u(expanded_u: float, resolution: float) -> float:
+def reading_u(expanded_u: float, resolution: float) -> float:
     """Return the standard uncertainty of one reading (resolution: JCGM 100:2008, F.2.2.1)."""
     return math.hypot(expanded_u / 2, resolution / math.sqrt(12))
 
 
-def _even(name: str, half_width: float, note: str = "", sensitivity: float = 1.0) -> Contribution:
+def evenly(name: str, half_width: float, note: str = "", sensitivity: float = 1.0) -> Contribution:
     """Return a contribution spread evenly over plus and minus `half_width` (JCGM 100, 4.3.7)."""
     return Contribution(name, half_width / math.sqrt(3), sensitivity, note=note)

@@ -8,10 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from proofbath.curve.bench_budget import BenchBudget
-from proofbath.curve.drive import NOMINAL_K_PER_W
+from proofbath.curve.drive import K_PER_W_SD, NOMINAL_K_PER_W
 from proofbath.curve.lag import PRIOR_LAG_S, PRIOR_LAG_SD_S
 from proofbath.curve.result import CurveResult
-from proofbath.curve.unpowered import K_PER_W_SD
 
 PRIOR_UNITS = 3.0
 SMALLEST_LAG_SD_S = 1.0
@@ -28,8 +27,8 @@ def pooled(bench: BenchBudget, results: Sequence[CurveResult]) -> BenchBudget:
     lags, shifts = [], []
     for result in results:
         scatter = result.repeatability_k
-        if scatter.value is not None and scatter.combined is not None:
-            own = scatter.combined.degrees_of_freedom
+        if scatter.value is not None and scatter.standard_uncertainty is not None:
+            own = scatter.degrees_of_freedom
             squares, freedom = squares + own * scatter.value**2, freedom + own
         lags += [result.lag_s.value] if result.lag_s.value is not None else []
         shifts += [result.shift_k_per_w.value] if result.shift_k_per_w.value is not None else []

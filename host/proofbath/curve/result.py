@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-from proofbath.curve.budget import Combined, Contribution, combine
+from proofbath.curve.budget import combine
+from proofbath.quantity.quantity import Contribution as Contribution
+from proofbath.quantity.quantity import Quantity as Quantity
+from proofbath.quantity.quantity import Rate
 
 
 @dataclass(frozen=True)
@@ -18,78 +20,29 @@ class Warned:
     text: str
 
 
-@dataclass(frozen=True)
-class Quantity:
-    """A measured value with its uncertainty, or None with the reason why there is none.
-
-    `rate` is "zero", or the ramp's rate in K/min the value holds for, or None where a rate has
-    no meaning; `at` holds what the value is stated for, e.g. {"lift_mm": 0.1}.
-    """
-
-    value: float | None
-    contributions: tuple[Contribution, ...] = ()
-    combined: Combined | None = None
-    reason: str | None = None
-    rate: str | float | None = None
-    at: Mapping[str, float] = field(default_factory=dict)
-
-    @property
-    def standard_uncertainty(self) -> float | None:
-        """Combined standard uncertainty in the value's unit."""
-        return self.combined.standard_uncertainty if self.combined else None
-
-    @property
-    def expanded_uncertainty(self) -> float | None:
-        """Half width of the 95 % interval in the value's unit."""
-        return self.combined.expanded_uncertainty if self.combined else None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the fixed JSON shape of a quantity; infinite degrees of freedom become null."""
-        combined = self.combined
-        return {
-            "value": self.value,
-            "standard_uncertainty": self.standard_uncertainty,
-            "expanded_uncertainty": self.expanded_uncertainty,
-            "coverage_factor": combined.coverage_factor if combined else None,
-            "degrees_of_freedom": _finite(combined.degrees_of_freedom) if combined else None,
-            "budget": [_contribution_json(item) for item in self.contributions],
-            "reason": self.reason,
-            "rate": self.rate,
-            **({"at": dict(self.at)} if self.at else {}),
-        }
-
-
 def known(
     value: float,
     contributions: Sequence[Contribution],
-    rate: str | float | None = None,
+    rate: Rate | None = None,
     at: Mapping[str, float] | None = None,
 ) -> Quantity:
     """Return a quantity whose uncertainty is combined from its contributions."""
-    items = tuple(contributions)
-    return Quantity(float(value), items, combine(items), None, rate, at or {})
+    combined = combine(contributions)
+    return Quantity(
+        float(value),
+        combined.standard_uncertainty,
+        combined.expanded_uncertainty,
+        combined.coverage_factor,
+        combined.degrees_of_freedom,
+        tuple(contributions),
+        rate=rate,
+        at=at or {},
+    )
 
 
 def unknown(reason: str, at: Mapping[str, float] | None = None) -> Quantity:
     """Return a quantity without a value, with the reason in words."""
     return Quantity(None, reason=reason, at=at or {})
-
-
-def _contribution_json(item: Contribution) -> dict[str, Any]:
-    supplied = item.standard_uncertainty is not None
-    return {
-        "name": item.name,
-        "standard_uncertainty": item.standard_uncertainty,
-        "sensitivity": item.sensitivity,
-        "contribution": abs(item.share) if supplied else None,
-        "degrees_of_freedom": _finite(item.degrees_of_freedom),
-        "evaluation": item.evaluation if supplied else "not supplied",
-        "note": item.note,
-    }
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
 
 
 @dataclass(frozen=True)
@@ -210,6 +163,13 @@ class CurveResult:
     cycles: tuple[CycleResult, ...]
     warnings: tuple[Warned, ...]
     heater_steps: tuple[HeaterStep, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Name each quantity as it is listed here."""
+        named = {name: quantity.named(name) for name, quantity in self.quantities.items()}
+        series = {name: tuple(q.named(name) for q in items) for name, items in self.series.items()}
+        object.__setattr__(self, "quantities", named)
+        object.__setattr__(self, "series", series)
 
     def __getattr__(self, name: str) -> Quantity:
         """Return a quantity by its JSON name, e.g. result.start_to_open_c."""

@@ -19,11 +19,10 @@ from proofbath.curve.record import Floats
 from proofbath.curve.result import Electrical, HeaterStep, Quantity, known, unknown
 from proofbath.curve.samples import Samples
 from proofbath.curve.zero import Zero
+from proofbath.quantity.currents import LIFTS_AFTER_S
 
 SHORTEST_STEP_S = 20.0
 LEVELS_MM = (1.0, 3.0, 7.0)
-LIFTS_AFTER_S = (60.0, 120.0, 180.0, 240.0, 300.0, 600.0)
-"""Times after switching on at which the lift is stated; a specification can limit these."""
 AFTER_HALF_S = 3.0
 SAME_BATH_K, RAMP_BEGINS_K = 1.0, 0.15
 SETTLED_S, STILL_S = 30.0, 60.0

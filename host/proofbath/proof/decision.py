@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from statistics import NormalDist
 
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Rule
-from proofbath.proof.words import difference_unit_of, unit_of
+from proofbath.quantity.quantity import Quantity
+from proofbath.quantity.words import difference_unit_of, unit_of
 
 GUARD_BAND_PER_U: dict[Rule, float] = {"guard_band_u": 1.0, "iso_14253_1": 0.83, "simple": 0.0}
 MANY_DOF = 1e6
@@ -41,7 +41,7 @@ class Decision:
     limit: Limit
     outcome: Outcome
     reason: str
-    measured: Measured | None = None
+    measured: Quantity | None = None
     guard_band: float | None = None
     acceptance: tuple[float | None, float | None] = (None, None)
     probability: float | None = None
@@ -56,7 +56,7 @@ def acceptance_limits(
     return (None if low is None else low + w), (None if high is None else high - w)
 
 
-def decide(limit: Limit, measured: Measured | None, rule: Rule) -> Decision:
+def decide(limit: Limit, measured: Quantity | None, rule: Rule) -> Decision:
     """Judge one result by one limit; what cannot be judged is refused with its reason."""
     if measured is None:
         return Decision(limit, Outcome.UNSET, f"no result of {limit.called()}")
@@ -80,7 +80,7 @@ def decide(limit: Limit, measured: Measured | None, rule: Rule) -> Decision:
     return _judged(limit, measured, value, big_u, rule)
 
 
-def _judged(limit: Limit, measured: Measured, value: float, big_u: float, rule: Rule) -> Decision:
+def _judged(limit: Limit, measured: Quantity, value: float, big_u: float, rule: Rule) -> Decision:
     w = GUARD_BAND_PER_U[rule] * big_u
     acceptance = acceptance_limits(limit, big_u, rule)
     inside = _room(value, limit.bounds)
@@ -109,7 +109,7 @@ def _room(value: float, bounds: tuple[float | None, float | None]) -> float:
     return min(below, above)
 
 
-def probability_of_conformity(measured: Measured, limit: Limit) -> float:
+def probability_of_conformity(measured: Quantity, limit: Limit) -> float:
     """Return the probability that the true value lies inside the limits.
 
     JCGM 106:2012 clause 7, without prior knowledge of the value: normal, or Student's t where

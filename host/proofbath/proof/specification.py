@@ -12,22 +12,14 @@ from pydantic import Field, model_validator
 
 from proofbath.description import Described
 from proofbath.errors import InputError
-from proofbath.proof.measured import Measured, usual_estimator
-from proofbath.proof.words import words_of
+from proofbath.quantity.currents import AT_A_CURRENT, IN_A_BATH, LIFTS_AFTER_S
+from proofbath.quantity.quantity import Quantity, usual_estimator
+from proofbath.quantity.words import words_of
 
 RATE_RELATIVE = 0.1  # a 25 s lag at 1 K/min then differs by 0.04 K
 BATH_K = 0.5
 CURRENT_A = 0.01
 LIFT_MM = 1e-6
-IN_A_BATH = ("lift_at_current_mm", "lift_after_mm")
-AT_A_CURRENT = (
-    *IN_A_BATH,
-    "start_at_current_c",
-    "full_open_at_current_c",
-    "closing_at_current_c",
-)
-LIFTS_AFTER_S = (60.0, 120.0, 180.0, 240.0, 300.0, 600.0)
-"""Times at which the lift is read after a current came on: a limit states one of them."""
 QUANTITY = r"^[a-z][a-z0-9_]*_(c|k|mm|k_per_w|ohm|s|min)$"
 
 Rule = Literal["guard_band_u", "iso_14253_1", "simple"]
@@ -141,10 +133,10 @@ class Limit(Described):
         form = self.form().removeprefix(self.quantity).replace(usual, "").strip()
         return ", ".join(filter(None, [words_of(self.quantity), form]))
 
-    def unlike(self, measured: Measured) -> str | None:
+    def unlike(self, measured: Quantity) -> str | None:
         """Return why a result must not be compared with this limit; None for like with like."""
-        if measured.quantity != self.quantity:
-            return f"the result is {measured.quantity}, the limit {self.quantity}"
+        if measured.name != self.quantity:
+            return f"the result is {measured.name}, the limit {self.quantity}"
         forms = [
             ("threshold", self.threshold_mm, measured.threshold_mm, LIFT_MM, "mm"),
             ("element current", self.element_a, measured.element_a, CURRENT_A, "A"),

@@ -8,8 +8,8 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from proofbath.proof.decision import Decision, Outcome, decide, probability_in_words
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Rule, Specification
+from proofbath.quantity.quantity import Quantity
 
 _WORST_FIRST = (
     Outcome.FAIL,
@@ -53,7 +53,7 @@ class Verdict:
 
 
 def judge(
-    specification: Specification, results: Sequence[Measured], rule: Rule | None = None
+    specification: Specification, results: Sequence[Quantity], rule: Rule | None = None
 ) -> Verdict:
     """Judge a unit's results by a specification; `rule` overrides the specification's own.
 
@@ -65,8 +65,8 @@ def judge(
     return Verdict(specification, tuple(decisions))
 
 
-def _fitting(limit: Limit, results: Sequence[Measured]) -> Measured | None:
-    same = [result for result in results if result.quantity == limit.quantity]
+def _fitting(limit: Limit, results: Sequence[Quantity]) -> Quantity | None:
+    same = [result for result in results if result.name == limit.quantity]
     like = [result for result in same if limit.unlike(result) is None]
     return next(iter(like or same), None)
 

@@ -6,7 +6,7 @@ import math
 from typing import NamedTuple
 
 from proofbath.errors import InputError
-from proofbath.run.duration import total_seconds
+from proofbath.run.duration import leg_seconds, total_seconds
 from proofbath.run.element_steps import with_element_checks
 from proofbath.run.faults import BenchFacts, plan_faults
 from proofbath.run.forecast import Deadlines, drop_to_fit, forecast, seconds_until
@@ -42,11 +42,15 @@ class CheckedPlan(NamedTuple):
     """Coolant wanted above the level switch: twice what is expected to evaporate."""
     on: OnTimes
     """How long heater and elements will be on, and where the controller stops them."""
+    parts: tuple[tuple[str, float], ...] = ()
+    """Each profile of the night by name and how long its own steps take, in s."""
 
 
 def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     """Return the plan made ready; raises InputError with every fault, one line each."""
-    legs = resolve(plan.steps().step, plan.unit_type, facts.limit_c, _loading(plan, facts))
+    limit_c = plan.limit_c(facts.limit_c)
+    steps = plan.steps(facts.place).step
+    legs = resolve(steps, plan.unit_type, limit_c, _loading(plan, facts))
     faults = plan_faults(plan, legs, facts)
     if faults:
         raise InputError(*faults)
@@ -65,7 +69,22 @@ def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     faults = _fill_faults(planned.fill_above_switch_l, facts) + _on_faults(planned.on, facts)
     if faults:
         raise InputError(*faults)
-    return planned
+    return planned._replace(parts=_parts(plan, planned.legs, facts))
+
+
+def _parts(
+    plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts
+) -> tuple[tuple[str, float], ...]:
+    """Return what each profile takes: its cycles, one behind the other; cooling belongs to none."""
+    firsts = plan.first_cycles(facts.place)
+    took_s = dict.fromkeys(firsts, 0.0)
+    at_c = facts.model.ambient_c
+    for leg in legs:
+        if leg.step.purpose != "cool-down":
+            name = max((n for n in firsts if firsts[n] <= leg.step.cycle), key=firsts.__getitem__)
+            took_s[name] += leg_seconds(leg, at_c, facts.model)
+        at_c = at_c if math.isnan(leg.to_c) else leg.to_c
+    return tuple(took_s.items())
 
 
 def planned_on(legs: tuple[Leg, ...], warnings: tuple[str, ...], facts: BenchFacts) -> CheckedPlan:
@@ -127,9 +146,7 @@ def _on_faults(on: OnTimes, facts: BenchFacts) -> list[str]:
 
 def _loading(plan: NightPlan, facts: BenchFacts) -> Loading:
     loading = plan.loading()
-    if facts.supply_a is None:
-        return loading
-    return loading._replace(max_a=tuple(min(a, facts.supply_a) for a in loading.max_a))
+    return loading._replace(max_a=tuple(min(a, facts.place.most_a) for a in loading.max_a))
 
 
 def _deadlines(plan: NightPlan, facts: BenchFacts) -> Deadlines:
@@ -146,10 +163,11 @@ def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list
     warnings = []
     for number, leg in enumerate(legs, 1):
         if leg.clipped and isinstance(leg.step, (Ramp, Soak)):
-            asked_c = wanted_c(leg.step, plan.unit_type, facts.limit_c)
+            asked_c = wanted_c(leg.step, plan.unit_type, plan.limit_c(facts.limit_c))
+            whose = "bath's limit" if leg.to_c == facts.limit_c else "lowest cap of what hangs"
             warnings.append(
                 f"step {number}: clipped from {asked_c:.1f} to the"
-                f" bath's limit {leg.to_c:.1f} °C; what lies above will have no value"
+                f" {whose} {leg.to_c:.1f} °C; what lies above will have no value"
             )
     needed_s = total_seconds(legs, facts.model)
     if needed_s > ASK_ABOVE_S:

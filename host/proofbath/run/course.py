@@ -159,6 +159,7 @@ class Course:
 
     def _advance(self, reading: Reading) -> None:
         run = self._run
+        run.feed(reading)
         if run.over(reading):
             self._finish_leg()
         elif run.failure:
@@ -257,7 +258,8 @@ class Course:
         rate = 60.0 * (story.bath_c - self._leg_began_c) / took_s if took_s else math.nan
         text = f"took {took_s / 60.0:.1f} min, bath at {story.bath_c:.2f} °C"
         story.say("step_end", text, rate)
-        if isinstance(run.step, Soak) and run.step.purpose == "recorded":
+        unfed = run.element_a is NO_CURRENT
+        if isinstance(run.step, Soak) and run.step.purpose == "recorded" and unfed:
             for warning in self._stations.zero(run.leg.to_c, self._closed_mm):
                 story.say("alarm", warning)
         if isinstance(run, Checking):
@@ -285,7 +287,8 @@ class Course:
         self._leg_limit_s = self.times.leg_limit_s(leg, story.bath_c)
         self._branch.begin(leg.step.cycle, from_c, leg.to_c if leg.moves else from_c)
         story.branch = self._branch.branch
-        if isinstance(leg.step, Ramp) and story.branch is Branch.RISING:
+        unfed = run.element_a is NO_CURRENT  # the elements' own heat would pass for the heater's
+        if isinstance(leg.step, Ramp) and story.branch is Branch.RISING and unfed:
             self._heat.rise_begins(story.bath_c, self._reading.heater_on_s)
         if leg.clipped:
             story.say("warning", f"clipped at the bath's limit, {leg.to_c:.1f} °C")

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 
 from proofbath.control.bath_model import BathModel
+from proofbath.run.power import most_w
 from proofbath.run.profile import (
     FASTEST_K_PER_MIN,
     Drive,
@@ -26,7 +27,7 @@ def leg_seconds(leg: Leg, from_c: float, model: BathModel) -> float:
     if isinstance(step, (Ramp, Soak)):
         rate = step.rate_k_per_min
         most = FASTEST_K_PER_MIN if isinstance(rate, str) else rate
-        moving_s = model.time_to_s(from_c, leg.to_c, most)
+        moving_s = model.time_to_s(from_c, leg.to_c, most, sum(most_w(leg)))
         return moving_s + step.at_least_s if isinstance(step, Soak) else moving_s
     if isinstance(step, Energise):
         return step.at_most_s

@@ -38,6 +38,9 @@ class Checking(Execution[ElementCheck]):
         self._flows_s: dict[int, float] = {}
         self._meters = {station: Meter() for station in self.step.stations}
 
+    def feed(self, reading: Reading) -> None:
+        """The check's own currents, by what it measures."""
+
     def over(self, reading: Reading) -> bool:
         """Over when every element was fed for the check's time, or could not be."""
         if math.isnan(self._from_s):

@@ -11,8 +11,8 @@ from __future__ import annotations
 import math
 
 from proofbath.run.element_check import BASE_S, REST_S, WHOLE_S, check_a
-from proofbath.run.power import fed
-from proofbath.run.profile import ElementCheck, ElementGuard, Energise, Leg, PowerRamp
+from proofbath.run.power import stations_fed
+from proofbath.run.profile import ElementCheck, ElementGuard, Leg
 
 
 def with_element_checks(legs: tuple[Leg, ...], one_at_a_time: bool) -> tuple[Leg, ...]:
@@ -20,8 +20,8 @@ def with_element_checks(legs: tuple[Leg, ...], one_at_a_time: bool) -> tuple[Leg
 
     `one_at_a_time`: the source of current feeds one station, so that they take turns.
     """
-    powered = [n for n, leg in enumerate(legs) if isinstance(leg.step, (Energise, PowerRamp))]
-    stations = sorted({station for n in powered for station in _fed(legs[n])})
+    powered = [n for n, leg in enumerate(legs) if _checked(leg)]
+    stations = sorted({station for n in powered for station in _checked(legs[n])})
     if not stations:
         return legs
     groups = [[station] for station in stations] if one_at_a_time else [stations]
@@ -60,11 +60,9 @@ def with_element_checks(legs: tuple[Leg, ...], one_at_a_time: bool) -> tuple[Leg
     )
 
 
-def _fed(leg: Leg) -> list[int]:
-    assert isinstance(leg.step, (Energise, PowerRamp))
-    feeds = fed(leg.step, leg.loading)
-    currents = zip(feeds, leg.loading.max_a, leg.loading.ohm, strict=True)
-    return [n for n, (on, a, ohm) in enumerate(currents, 1) if on and check_a(a, ohm) > 0.0]
+def _checked(leg: Leg) -> list[int]:
+    loading = leg.loading
+    return [n for n in stations_fed(leg) if check_a(loading.max_a[n - 1], loading.ohm[n - 1]) > 0.0]
 
 
 def _named(what: str, group: list[int], one_at_a_time: bool) -> str:

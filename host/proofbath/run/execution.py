@@ -9,7 +9,8 @@ from typing import Generic, NamedTuple, TypeVar
 from proofbath.control.controller import BathController
 from proofbath.run.blocks import Block
 from proofbath.run.elements import Elements
-from proofbath.run.power import PowerGenerator, fed
+from proofbath.run.lifts import Opened
+from proofbath.run.power import Feed, NoFeed, PowerGenerator, SetFeed, stations_fed
 from proofbath.run.profile import (
     FASTEST_K_PER_MIN,
     AnyStep,
@@ -17,11 +18,12 @@ from proofbath.run.profile import (
     Energise,
     Hold,
     Leg,
+    MayFeed,
     PowerRamp,
     Ramp,
     Soak,
 )
-from proofbath.run.reading import NO_CURRENT, Reading
+from proofbath.run.reading import Reading
 from proofbath.run.states import Kind
 from proofbath.run.steady import Steadiness
 
@@ -47,7 +49,8 @@ class Execution(ABC, Generic[_S]):
         self.step = step
         self.bath = bath
         self.began_s = start.reading.t_s
-        self.element_a = NO_CURRENT
+        self._feed = _feed_of(leg, start)
+        self.element_a = self._feed.currents(start.reading)
         self.warning = ""
         """Set when the leg ends otherwise than wished."""
         self.failure = ""
@@ -57,6 +60,10 @@ class Execution(ABC, Generic[_S]):
     def aim(self) -> None:
         """Point the bath at the leg's target, again after a pause; here: stay where it is."""
         self.bath.stay()
+
+    def feed(self, reading: Reading) -> None:
+        """Set the elements' currents for a reading: what the step says, none where it is silent."""
+        self.element_a = self._feed.currents(reading)
 
     @abstractmethod
     def over(self, reading: Reading) -> bool:
@@ -76,11 +83,19 @@ class Execution(ABC, Generic[_S]):
 
 
 class Ramping(Execution[Ramp]):
-    """Moves the set-point at the step's rate, as far as the bath can follow."""
+    """Moves the set-point at the step's rate, as far as the bath can follow.
+
+    With fed elements it ends as soon as all their units are open, or on a fall shut again.
+    """
 
     kind = Kind.NEXT_RAMP
     runs_through = False
     """Whether the next leg goes on the same way, so that no corner is wanted between."""
+
+    def __init__(self, leg: Leg, step: Ramp, bath: BathController, start: Start) -> None:
+        rises = leg.to_c > bath.command_c
+        self._opened = Opened(stations_fed(leg), leg.loading, start.closed_mm, rises)
+        super().__init__(leg, step, bath, start)
 
     def aim(self) -> None:
         """Ramp at the rate asked for."""
@@ -89,7 +104,13 @@ class Ramping(Execution[Ramp]):
 
     def over(self, reading: Reading) -> bool:
         """Over when the reading is at the target; on a run-through, when the command is."""
-        return self.bath.passed if self.runs_through else self.bath.arrived(reading.bath_c)
+        there = self.bath.passed if self.runs_through else self.bath.arrived(reading.bath_c)
+        return there or self._opened.all_done
+
+    def take_block(self, block: Block) -> None:
+        """Only what lies behind the step's beginning counts."""
+        if block.from_s >= self.began_s:
+            self._opened.take(block)
 
 
 class Soaking(Execution[Soak]):
@@ -147,10 +168,6 @@ class Energising(Execution[Energise]):
     def __init__(self, leg: Leg, step: Energise, bath: BathController, start: Start) -> None:
         super().__init__(leg, step, bath, start)
         self._steady = Steadiness()
-        self.element_a = tuple(
-            min(step.element_a, most_a) if on else 0.0
-            for on, most_a in zip(fed(step, leg.loading), leg.loading.max_a, strict=True)
-        )
 
     def over(self, reading: Reading) -> bool:
         """Over when the lifts are steady after the least time, or after the longest."""
@@ -175,15 +192,19 @@ class PowerRamping(Execution[PowerRamp]):
 
     kind = Kind.NEXT_ENERGISE
 
-    def __init__(self, leg: Leg, step: PowerRamp, bath: BathController, start: Start) -> None:
-        super().__init__(leg, step, bath, start)
-        self._power = PowerGenerator(step, leg.loading, start.reading, start.closed_mm)
-        self.element_a = self._power.currents(start.reading)
-
     def over(self, reading: Reading) -> bool:
-        """Set the currents for the power of now; over when it is the target's."""
-        self.element_a = self._power.currents(reading)
-        return self._power.arrived
+        """Over when the power is the target's."""
+        return isinstance(self._feed, PowerGenerator) and self._feed.arrived
+
+
+def _feed_of(leg: Leg, start: Start) -> Feed:
+    """Return what a leg feeds the elements: every kind of step is fed by one of these."""
+    step = leg.step
+    if isinstance(step, PowerRamp):
+        return PowerGenerator(step, leg.loading, start.reading, start.closed_mm)
+    if isinstance(step, MayFeed) and stations_fed(leg):
+        return SetFeed(step, leg.loading, start.reading)
+    return NoFeed()
 
 
 class Driving(Execution[Drive]):

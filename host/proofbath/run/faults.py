@@ -8,10 +8,11 @@ from typing import NamedTuple
 
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import MARGIN_K
+from proofbath.run.feed_faults import CEILING_A, Source, feed_faults
+from proofbath.run.heated_profiles import Place
 from proofbath.run.no_value import value_faults
 from proofbath.run.plan import NightPlan
-from proofbath.run.power import fed
-from proofbath.run.profile import Drive, Energise, Leg, PowerRamp, Ramp
+from proofbath.run.profile import Drive, Leg, Ramp
 
 HOLDING_DUTY = 0.95
 """A temperature that takes more of the heater only to be kept is beyond the bath."""
@@ -36,16 +37,25 @@ class BenchFacts(NamedTuple):
     heater_limit_s: int = 14 * 3600
     """Longest heater-on time of a run, and of an element at a stretch, that the bench allows."""
     element_limit_s: int = 4 * 3600
+    source: Source = Source()
+    """What gives the elements their current."""
 
     @property
     def limit_c(self) -> float:
         """Highest bath temperature: bubbles lift gauges nearer to boiling."""
         return self.boiling_c - MARGIN_K
 
+    @property
+    def place(self) -> Place:
+        """What profiles are made for."""
+        most_a = CEILING_A if self.supply_a is None else min(CEILING_A, self.supply_a)
+        return Place(self.limit_c, self.model, most_a)
+
 
 def plan_faults(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list[str]:
     """Return all faults of a plan whose steps are resolved to `legs`; none means it may run."""
-    faults = _loading_faults(plan, facts) + _stage_faults(plan, legs) + _power_faults(legs)
+    faults = _loading_faults(plan, facts) + _stage_faults(plan, legs)
+    faults += feed_faults(legs, facts.model, facts.source, settles=plan.stage != "trial")
     faults += value_faults(plan, legs)
     for number, leg in enumerate(legs, 1):
         faults += _leg_faults(number, leg, plan, facts)
@@ -80,39 +90,6 @@ def _stage_faults(plan: NightPlan, legs: tuple[Leg, ...]) -> list[str]:
         faults.append("stage as-found: the first cycle is the finding; leave conditioning out")
     cycles = {leg.step.cycle for leg in legs}
     faults += [f"may_drop: there is no cycle {c}" for c in plan.may_drop if c not in cycles]
-    return faults
-
-
-def _power_faults(legs: tuple[Leg, ...]) -> list[str]:
-    """A lower power lands on the other branch: within one bath, currents only go up."""
-    faults = []
-    highest_a = 0.0
-    for number, leg in enumerate(legs, 1):
-        step, loading = leg.step, leg.loading
-        if not isinstance(step, (Energise, PowerRamp)):
-            highest_a = 0.0
-            continue
-        on = fed(step, loading)
-        if not any(on):
-            faults.append(f"step {number}: no station it names has an element heater")
-            continue
-        most_a = min(a for a, is_on in zip(loading.max_a, on, strict=True) if is_on)
-        ohm = max(r for r, is_on in zip(loading.ohm, on, strict=True) if is_on)
-        if isinstance(step, PowerRamp):
-            asked_a = math.sqrt(step.to_w / ohm)
-        else:
-            asked_a = step.element_a
-            if asked_a < highest_a:
-                faults.append(
-                    f"step {number}: {asked_a:g} A follows {highest_a:g} A on the same bath;"
-                    " set currents only upwards, come down by a power ramp"
-                )
-            highest_a = asked_a
-        if asked_a > most_a:
-            faults.append(
-                f"step {number}: {asked_a:.2f} A is more than the {most_a:.2f} A the element may"
-                " be given; lower it"
-            )
     return faults
 
 

@@ -6,7 +6,8 @@ import math
 from itertools import groupby
 
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Energise, Leg, PowerRamp
+from proofbath.run.power import stations_fed
+from proofbath.run.profile import Leg
 
 CLOSED_K = 1.0
 """A rise must begin so far below the type's start for its zero (common practice, no source)."""
@@ -46,7 +47,7 @@ def _rise_faults(legs: tuple[Leg, ...], start_c: float) -> list[str]:
 
     One that never comes there is warned of elsewhere, and one with power needs no rise.
     """
-    if any(isinstance(leg.step, (Energise, PowerRamp)) for leg in legs):
+    if any(stations_fed(leg) for leg in legs):
         return []
     highest_c = max((leg.to_c for leg in legs), default=math.nan)
     if not highest_c > start_c:

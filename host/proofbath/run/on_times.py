@@ -11,12 +11,11 @@ from typing import NamedTuple
 
 from proofbath.control.bath_model import BathModel
 from proofbath.run.duration import leg_seconds
-from proofbath.run.power import fed
+from proofbath.run.power import fed, most_w, stations_fed
 from proofbath.run.profile import (
     FASTEST_K_PER_MIN,
     Drive,
     ElementCheck,
-    Energise,
     Leg,
     PowerRamp,
     Ramp,
@@ -103,30 +102,29 @@ def _waiting_s(leg: Leg, model: BathModel) -> float:
 def _element_s(legs: tuple[Leg, ...], model: BathModel) -> tuple[float, ...]:
     """Longest unbroken time of each station: powered steps behind each other add up."""
     longest, unbroken = [0.0] * STATIONS, [0.0] * STATIONS
-    power_w = 0.0
+    power_w, at_c = 0.0, model.ambient_c
     for leg in legs:
         step = leg.step
-        on, took_s = _fed_s(leg, model)
+        on, took_s = _fed_s(leg, at_c, model)
+        at_c = at_c if math.isnan(leg.to_c) else leg.to_c
         if isinstance(step, PowerRamp):
             took_s = max(took_s, 60.0 * abs(step.to_w - power_w) / step.rate_w_per_min)
-            power_w = step.to_w
-        else:
-            fed_a = step.element_a if isinstance(step, Energise) else 0.0
-            power_w = fed_a**2 * max(leg.loading.ohm)
+        power_w = max(most_w(leg))
         unbroken = [s + took_s if is_on else 0.0 for s, is_on in zip(unbroken, on, strict=True)]
         longest = list(map(max, longest, unbroken))
     return tuple(longest)
 
 
-def _fed_s(leg: Leg, model: BathModel) -> tuple[tuple[bool, ...], float]:
+def _fed_s(leg: Leg, from_c: float, model: BathModel) -> tuple[tuple[bool, ...], float]:
     step = leg.step
     if isinstance(step, ElementCheck):
         return tuple(
             n in step.stations for n in range(1, STATIONS + 1)
         ), step.base_s + step.current_s
-    if isinstance(step, (Energise, PowerRamp)):
-        return fed(step, leg.loading), leg_seconds(leg, leg.to_c, model)
-    return (False,) * STATIONS, 0.0
+    if not stations_fed(leg):
+        return (False,) * STATIONS, 0.0
+    waits_s = step.at_most_s - step.at_least_s if isinstance(step, Soak) else 0.0
+    return fed(step, leg.loading), leg_seconds(leg, from_c, model) + waits_s
 
 
 def _minutes(seconds: float) -> int:

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from proofbath.description import Described
+from proofbath.run.heated_profiles import HeatedFigures, HeatedNight, Place
 from proofbath.run.profile import PLAIN, Loading, Profile, Step
 from proofbath.run.profiles import shipped
 from proofbath.run.unit_type import UnitType
@@ -53,6 +54,10 @@ class NightPlan(Described):
     """Type of the reference unit where it differs."""
     station: Annotated[list[LoadedStation], Field(min_length=1)]
     profile: str | None = None
+    then: Annotated[list[str], Field(max_length=4)] = Field(default_factory=list)
+    """Shipped profiles whose cycles follow those of `profile` in the same night."""
+    heated: HeatedFigures = HeatedFigures()
+    """What is asked otherwise of the profiles that feed elements."""
     step: Annotated[list[Step], Field(default_factory=list, max_length=200)]
 
     ready_by: TimeOfDay | None = None
@@ -66,13 +71,34 @@ class NightPlan(Described):
     def _one_profile(self) -> Self:
         if (self.profile is None) == (not self.step):
             raise ValueError("give either profile, a shipped one's name, or [[step]] tables")
+        if self.then and self.profile is None:
+            raise ValueError("then follows a shipped profile: give profile, or leave then out")
+        if len({self.profile, *self.then}) <= len(self.then):
+            raise ValueError("then names a profile twice; name each once")
         return self
 
-    def steps(self) -> Profile:
-        """Return the profile to run; raises InputError for a name that is not shipped."""
-        if self.profile is not None:
-            return shipped(self.profile)
-        return Profile(name=f"{self.batch}: own steps", step=self.step)
+    def limit_c(self, bath_limit_c: float) -> float:
+        """Return the night's highest temperature: the bath's, or the lowest cap of what hangs."""
+        return min([bath_limit_c, *(unit_type.cap_c for _, unit_type in self.types_loaded())])
+
+    def steps(self, place: Place) -> Profile:
+        """Return the profile to run on a bench; raises InputError for one that is not shipped."""
+        if self.profile is None:
+            return Profile(name=f"{self.batch}: own steps", step=self.step)
+        elements = sum(max_a > 0.0 for max_a in self.loading().max_a)
+        limit_c = self.limit_c(place.limit_c)
+        night = HeatedNight(self.unit_type, limit_c, place, elements, self.heated)
+        return shipped(self.profile, night, self.then)
+
+    def first_cycles(self, place: Place) -> dict[str, int]:
+        """Return each of the night's profiles and the first of its cycles; 0 for the first."""
+        if self.profile is None:
+            return {self.steps(place).name: 0}
+        firsts = {self.profile: 0}
+        for n, name in enumerate(self.then):
+            before = self.model_copy(update={"then": self.then[:n]}).steps(place)
+            firsts[name] = 1 + max(step.cycle for step in before.step)
+        return firsts
 
     def type_at(self, place: LoadedStation) -> UnitType | None:
         """Return the type of what hangs at a station; None for a blank."""

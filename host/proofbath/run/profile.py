@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Annotated, Literal, NamedTuple, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from proofbath.description import Described
 from proofbath.run.reading import NO_CURRENT
@@ -19,6 +19,9 @@ Rate = Annotated[float, Field(gt=0.0, le=10.0)]
 Duration = Annotated[float, Field(gt=0.0, le=24 * 3600.0)]
 Purpose = Literal["conditioning", "recorded", "cool-down"]
 Station = Annotated[int, Field(ge=1, le=STATIONS)]
+Stations = Annotated[list[Station], Field(min_length=1)]
+SetValue = float | list[float]
+"""One for all stations that have an element heater, or one a station."""
 FASTEST_K_PER_MIN = 5.0
 """Fastest change where nothing is measured (common practice, no source)."""
 
@@ -30,7 +33,55 @@ class _Step(Described):
     purpose: Purpose = "recorded"
 
 
-class _ToTemperature(_Step):
+def _up_to(most: float, unit: str) -> Callable[[SetValue], SetValue]:
+    """Return what refuses a set value that no element is given, or a list of another length."""
+
+    def check(given: SetValue) -> SetValue:
+        values = given if isinstance(given, list) else [given]
+        if isinstance(given, list) and len(given) != STATIONS:
+            raise ValueError(
+                f"{len(given)} values, {STATIONS} are needed: one a station, 0 where none is fed"
+            )
+        if not all(0.0 <= value <= most for value in values):
+            raise ValueError(f"an element is given 0 to {most:g} {unit}; 0 is off")
+        return given
+
+    return check
+
+
+class MayFeed(_Step):
+    """A step that feeds the elements a set value meanwhile, or none."""
+
+    element_a: Annotated[SetValue, AfterValidator(_up_to(2.0, "A"))] | None = None
+    """Set current; 0 says that the elements are off."""
+    element_v: Annotated[SetValue, AfterValidator(_up_to(20.0, "V"))] | None = None
+    """Set voltage at the elements, without their leads."""
+    stations: Stations | None = None
+    """Whose elements get the one value given; all that have a heater when left out."""
+
+    @model_validator(mode="after")
+    def _one_set_value(self) -> Self:
+        if self.element_a is not None and self.element_v is not None:
+            raise ValueError("give element_a or element_v, not both")
+        if self.stations is not None and not isinstance(self.set_value, float):
+            raise ValueError("stations says who gets one value: give element_a or element_v, one")
+        return self
+
+    @property
+    def set_value(self) -> SetValue | None:
+        """What is set, in A or V; None where the step says nothing of the elements."""
+        return self.element_a if self.element_a is not None else self.element_v
+
+    def set_at(self, station: int) -> float:
+        """Return what a station's element is set to, in A or V; 0 where it is off."""
+        value = self.set_value
+        if isinstance(value, list):
+            return value[station - 1]
+        named = self.stations is None or station in self.stations
+        return value if value is not None and named else 0.0
+
+
+class _ToTemperature(MayFeed):
     to_c: Temperature | None = None
     above_nominal_k: Offset | None = None
     """Relative to the type's nominal start-to-open; negative below it."""
@@ -76,32 +127,34 @@ class Soak(_ToTemperature):
         return self
 
 
-class Hold(_Step):
+class Hold(MayFeed):
     """Stay at the present set-point for a time."""
 
     kind: Literal["hold"] = "hold"
     for_s: Duration
 
 
-class _Powered(_Step):
-    stations: Annotated[list[Station], Field(min_length=1)] | None = None
-    """Whose elements are fed; all stations with an element heater when left out."""
-
-
-class Energise(_Powered):
-    """Feed the elements a set current until the lifts are steady, at the present set-point."""
+class Energise(MayFeed):
+    """Feed the elements a set value until the lifts are steady, at the present set-point."""
 
     kind: Literal["energise"] = "energise"
-    element_a: Annotated[float, Field(gt=0.0, le=2.0)]
     at_least_s: Duration = 60.0
     at_most_s: Duration = 600.0
     steady_mm_per_min: Annotated[float, Field(gt=0.0, le=1.0)] = 0.02
 
+    @model_validator(mode="after")
+    def _feeds(self) -> Self:
+        if not any(self.set_at(station) for station in range(1, STATIONS + 1)):
+            raise ValueError("energise feeds elements: give element_a or element_v above 0")
+        return self
 
-class PowerRamp(_Powered):
+
+class PowerRamp(_Step):
     """Change the power of the elements slowly, at the present set-point."""
 
     kind: Literal["power"] = "power"
+    stations: Stations | None = None
+    """Whose elements are fed; all stations with an element heater when left out."""
     to_w: Annotated[float, Field(ge=0.0, le=30.0)]
     rate_w_per_min: Annotated[float, Field(gt=0.0, le=10.0)]
     """Without sign."""
@@ -167,7 +220,7 @@ Step = Annotated[PlannedStep, Field(discriminator="kind")]
 class Profile(Described):
     """Ordered steps under a name."""
 
-    name: Annotated[str, Field(min_length=1, max_length=60)]
+    name: Annotated[str, Field(min_length=1, max_length=200)]
     step: Annotated[list[Step], Field(min_length=1, max_length=200)]
 
 

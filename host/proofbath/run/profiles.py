@@ -3,17 +3,26 @@
 Plain units follow the trade's procedure (common practice, no source): at most 5 K/min to 12 K
 below nominal, a soak for the zero, a recorded rise to full-open + 2 K, five minutes there for
 the full lift, and a fall of 1 K/min where the bath can.  Half the rate, where it is asked for,
-only round the expected start-to-open: two rates tell the lag.  Heater-assisted units open by
-power at two fixed baths, each rising at two rates, so that no bath hotter than its limit is
-needed.
+only round the expected start-to-open: two rates tell the lag.  Those that feed elements stand in
+`heated_profiles`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from proofbath.errors import InputError
-from proofbath.run.profile import Hold, PowerRamp, Profile, Purpose, Ramp, Soak, Step
+from proofbath.run.heated_profiles import (
+    HOT_K,
+    HeatedNight,
+    currents_at_one_bath,
+    openings_at_currents,
+    power_conditioning,
+    power_ramps,
+    unpowered_rise,
+)
+from proofbath.run.profile import Hold, Profile, Purpose, Ramp, Soak, Step
 
 ZERO_AT_K = -12.0
 SLOW_FROM_K, SLOW_TO_K = -6.0, 3.0
@@ -21,11 +30,6 @@ SLOW_FROM_K, SLOW_TO_K = -6.0, 3.0
 OVER_FULL_K = 2.0
 OPEN_C = 45.0
 """A bath below this may be opened by hand (common practice, no source)."""
-HOT_K, COOL_K = 0.5, 9.0
-"""The two fixed baths of powered cycles, below the bath's limit."""
-CLOSED_K = 14.0
-"""So far below it a unit that opens above the cooler bath has closed again."""
-MOST_W = 12.0
 
 
 def _cycle(cycle: int, purpose: Purpose, slow: bool = False) -> list[Step]:
@@ -63,32 +67,6 @@ def _cycle(cycle: int, purpose: Purpose, slow: bool = False) -> list[Step]:
     ]
 
 
-def _powered(cycle: int, purpose: Purpose, below_k: float, rate_w_per_min: float) -> list[Step]:
-    name = purpose if purpose == "conditioning" else f"cycle {cycle}"
-    return [
-        Soak(
-            label=f"{name}: soak {below_k:g} K below the bath's limit",
-            cycle=cycle,
-            purpose=purpose,
-            below_limit_k=below_k,
-        ),
-        PowerRamp(
-            label=f"{name}: power rising at {rate_w_per_min:g} W/min",
-            cycle=cycle,
-            purpose=purpose,
-            to_w=MOST_W,
-            rate_w_per_min=rate_w_per_min,
-        ),
-        PowerRamp(
-            label=f"{name}: power falling",
-            cycle=cycle,
-            purpose=purpose,
-            to_w=0.0,
-            rate_w_per_min=max(1.0, rate_w_per_min),
-        ),
-    ]
-
-
 def _cool() -> Step:
     return Ramp(
         label="cool until the bath may be opened",
@@ -112,53 +90,6 @@ def _plain_as_found() -> list[Step]:
     return [*_cycle(1, "recorded"), *_cycle(2, "recorded", slow=True), _cool()]
 
 
-def _reference_rise() -> list[Step]:
-    """A plain rise for the reference unit, which opens unpowered, and for the lower zero."""
-    return [
-        Soak(label="cycle 1: soak for the zero", cycle=1, to_c=60.0),
-        Ramp(
-            label="cycle 1: rising, unpowered",
-            cycle=1,
-            below_limit_k=COOL_K,
-            rate_k_per_min=1.0,
-        ),
-        Hold(label="cycle 1: lift of the reference unit", cycle=1, for_s=300.0),
-    ]
-
-
-def _assisted_cycles() -> list[Step]:
-    return [
-        *_powered(2, "recorded", COOL_K, 1.0),
-        *_powered(3, "recorded", COOL_K, 0.5),
-        *_powered(4, "recorded", HOT_K, 1.0),
-        _let_close(5),
-        *_powered(5, "recorded", HOT_K, 0.5),
-    ]
-
-
-def _let_close(cycle: int) -> Step:
-    """Between its closing and its opening a valve stays open without power: cool it first."""
-    return Soak(
-        label=f"cycle {cycle}: let the valves close",
-        cycle=cycle,
-        below_limit_k=CLOSED_K,
-        at_least_s=120.0,
-    )
-
-
-def _assisted_as_found() -> list[Step]:
-    return [*_reference_rise(), *_assisted_cycles(), _cool()]
-
-
-def _assisted_as_left() -> list[Step]:
-    return [
-        *_reference_rise(),
-        *_powered(0, "conditioning", COOL_K, 2.0),
-        *_assisted_cycles(),
-        _cool(),
-    ]
-
-
 def _blank() -> list[Step]:
     return [
         Soak(label="soak", cycle=1, to_c=OPEN_C),
@@ -168,31 +99,81 @@ def _blank() -> list[Step]:
     ]
 
 
-_SHIPPED: dict[str, tuple[Callable[[], list[Step]], str]] = {
-    "plain-as-left": (
-        _plain_as_left,
+class _Shipped(NamedTuple):
+    meaning: str
+    plain: Callable[[], list[Step]] | None = None
+    """Steps of one that feeds no elements."""
+    conditions: bool = False
+    feeding: Callable[[HeatedNight, int], list[Step]] | None = None
+    """Cycles of one that does, the first by its number."""
+
+
+_POWER = "power ramps at four baths over 12 K"
+_SHIPPED = {
+    "plain-as-left": _Shipped(
         "conditioning, two cycles at 1 K/min, one with half the rate round the start-to-open",
+        _plain_as_left,
     ),
-    "plain-as-found": (
-        _plain_as_found,
+    "plain-as-found": _Shipped(
         "no conditioning: the first cycle is the finding; a second with half the rate",
+        _plain_as_found,
     ),
-    "heater-assisted-as-left": (
-        _assisted_as_left,
-        "a rise for the reference unit, conditioning by power, powered cycles at two baths",
+    "heater-assisted-as-left": _Shipped(
+        f"an unpowered rise, conditioning by power, {_POWER}",
+        conditions=True,
+        feeding=power_ramps,
     ),
-    "heater-assisted-as-found": (
-        _assisted_as_found,
-        "a rise for the reference unit, powered cycles at two baths; the first is the finding",
+    "heater-assisted-as-found": _Shipped(
+        f"an unpowered rise, {_POWER}; the first is the finding", feeding=power_ramps
     ),
-    "blank": (_blank, "solid bars only: one slow rise and fall shows how the fixture expands"),
+    "currents-at-one-bath": _Shipped(
+        "an unpowered rise, set currents upwards at one bath, each to steady, down by a power ramp",
+        feeding=currents_at_one_bath,
+    ),
+    "openings-at-currents": _Shipped(
+        "an unpowered rise, then a rise and a fall of the bath at each set current",
+        feeding=openings_at_currents,
+    ),
+    "blank": _Shipped(
+        "solid bars only: one slow rise and fall shows how the fixture expands", _blank
+    ),
 }
-PROFILES = {name: meaning for name, (_, meaning) in _SHIPPED.items()}
+PROFILES = {name: one.meaning for name, one in _SHIPPED.items()}
 """Name and meaning of each."""
 
 
-def shipped(name: str) -> Profile:
-    """Return a shipped profile; raises InputError with the names there are."""
+def feeds_elements(name: str) -> bool:
+    """Return whether a shipped profile feeds elements; raises InputError for an unknown name."""
+    return _known(name).feeding is not None
+
+
+def shipped(name: str, night: HeatedNight, then: Sequence[str] = ()) -> Profile:
+    """Return a shipped profile, with the cycles of others `then`, made for a night.
+
+    Raises InputError with the names there are, for elements that the type has not, and for what
+    cannot follow.
+    """
+    first, others = _known(name), [_known(other) for other in then]
+    barred = [other for other in then if not feeds_elements(other)]
+    if then and (first.feeding is None or barred):
+        raise InputError(
+            f"profile {name!r}, then {', '.join(then)}: only profiles that feed elements follow"
+            f" each other; these do: {', '.join(n for n in _SHIPPED if feeds_elements(n))}"
+        )
+    if first.plain is not None:
+        return Profile(name=name, step=first.plain())
+    steps = unpowered_rise(night)
+    steps += power_conditioning(night) if first.conditions else []
+    cycle = 2
+    for one in (first, *others):
+        assert one.feeding is not None
+        added = one.feeding(night, cycle)
+        cycle = 1 + max([cycle - 1, *(step.cycle for step in added)])
+        steps += added
+    return Profile(name=", then ".join((name, *then)), step=[*steps, _cool()])
+
+
+def _known(name: str) -> _Shipped:
     if name not in _SHIPPED:
         raise InputError(f"profile {name!r} is not known; there are {', '.join(_SHIPPED)}")
-    return Profile(name=name, step=_SHIPPED[name][0]())
+    return _SHIPPED[name]

@@ -1,23 +1,12 @@
-"""A rework as hands do it: the wax that was asked for, plus what the balance and the hand add."""
+"""What is wrong with a unit of the scenario that no rework mends."""
 
 from __future__ import annotations
-
-import numpy as np
 
 from proofbath.bench.description import BenchFile
 from proofbath.virtual.description import VirtualSection, VirtualUnit
 
-DOSING_SD_MG = 1.0
 WORN_STOP_MM = 6.6
 """A stop bent so far in that the valve cannot reach its rated lift; no wax mends it."""
-
-
-def with_wax(bench: BenchFile, serial: str, asked_mg: float, rng: np.random.Generator) -> BenchFile:
-    """Return a virtual bench on which a unit got the wax asked for, as well as hands dose it."""
-    given_mg = asked_mg + rng.normal(0.0, DOSING_SD_MG)
-
-    unit = _unit(bench, serial)
-    return _with_unit(bench, unit.model_copy(update={"wax_mg": unit.wax_mg + given_mg}))
 
 
 def with_worn_stop(bench: BenchFile, serial: str) -> BenchFile:

@@ -8,15 +8,13 @@ from contextlib import closing
 from pathlib import Path
 from typing import NamedTuple
 
-import numpy as np
-
 from proofbath.bench.description import BenchFile
 from proofbath.bench.night import Progressed
 from proofbath.bench.unit_analysis import UnitReport
 from proofbath.errors import BenchFaultError
 from proofbath.run.plan import Stage
 from proofbath.scenario.ferry import TEAL_82, ferry_bench
-from proofbath.scenario.rework import with_wax, with_worn_stop
+from proofbath.scenario.rework import with_worn_stop
 from proofbath.scenario.workshop import (
     BENCH,
     CERTIFIER,
@@ -24,7 +22,6 @@ from proofbath.scenario.workshop import (
     REFERENCE,
     calibrate_all,
     hours_of,
-    save_bench,
     set_up,
     staff_and_type,
 )
@@ -101,7 +98,8 @@ def tell_story(
         on_step("The night as found: nothing has been touched")
         found = _night(shop, "as-found", at, locks, tell)
         advice = advice_for(shop.records, BATCH)
-        bench = _rework(shop, bench, advice, np.random.default_rng([seed, 1]), stamp)
+        _rework(shop, advice, stamp)
+        bench = shop.bench(BENCH)
         on_step("All units got a new seal, those that open wrongly wax as advised")
         on_step("The night as left: a conditioning and three recorded cycles")
         left = _night(shop, "as-left", at, locks, tell)
@@ -147,14 +145,8 @@ def _take_in(shop: Shop, serials: list[str], stamp: Stamp) -> str:
     return refused
 
 
-def _rework(
-    shop: Shop,
-    bench: BenchFile,
-    advice: list[UnitAdvice],
-    rng: np.random.Generator,
-    stamp: Stamp,
-) -> BenchFile:
-    """Rework every unit, on record and on the virtual bench, and return the latter."""
+def _rework(shop: Shop, advice: list[UnitAdvice], stamp: Stamp) -> None:
+    """Rework every unit: what is put on record is done on the virtual bench."""
     day = dt.date.fromisoformat(stamp.at[:10])
 
     def record(serial: str, kind: str, amount: float | None, text: str) -> None:
@@ -164,8 +156,5 @@ def _rework(
         change_mg = unit.advice.change if unit.advice else 0.0
         if change_mg:
             record(unit.serial, "wax", change_mg, "wax as advised, new seal")
-            bench = with_wax(bench, unit.serial, change_mg, rng)
         else:
             record(unit.serial, "part", None, "new seal, spring and seat cleaned")
-    save_bench(shop.folder, bench)
-    return bench

@@ -156,9 +156,18 @@ class VirtualUnit(Described):
     film_w_per_k: Annotated[float, Field(ge=0.005, le=20)] = 1.5
     """From bath to cup, stirred, at 80 degC."""
     film_growth_per_k: Annotated[float, Field(ge=0, le=0.01)] = 0.0
+    """Growth of the film a kelvin of cup temperature above 80 degC."""
+    film_excess_per_k: Annotated[float, Field(ge=-0.06, le=0.3)] = 0.0
+    """Growth of the film a kelvin by which the cup is hotter than the bath; below 0 it falls."""
+    film_exponent: Annotated[float, Field(ge=0, le=0.5)] = 0.0
+    """The film goes with the cup's excess over the bath, in units of 5 K, to this power."""
     wax_w_per_k: Annotated[float, Field(ge=0.05, le=10)] = 0.8
     """From cup to wax, on average over its shells."""
+    core_share: Annotated[float, Field(ge=0.01, le=0.95)] = 1 / 3
+    """Of the wax's resistance between its shells, the rest at the cup's wall."""
     shells: Annotated[int, Field(ge=1, le=8)] = 1
+    cup_power_share: Share = 0.0
+    """Of the heater's power, what enters the cup and not the core."""
     heater_ohm: Annotated[float, Field(ge=0, le=200)] = 15.0
     """At 25 degC; 0 for a unit without a heater."""
     heater_per_k: Annotated[float, Field(ge=0, le=5e-3)] = 2e-4
@@ -206,6 +215,8 @@ class VirtualSection(Described):
     seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
     speed: Annotated[float, Field(ge=1, le=500)] | None = None
     """Its time over that of life, to be looked at; as fast as it goes when left out."""
+    reworks: Annotated[int, Field(ge=0, le=10**6)] = 0
+    """Reworks made on its units so far: the next one's scatter is drawn from this and the seed."""
     bath: VirtualBath = VirtualBath()
     chain: VirtualChain = VirtualChain()
     bath_probe: VirtualProbe = VirtualProbe()

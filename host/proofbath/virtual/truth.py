@@ -18,8 +18,9 @@ from scipy.optimize import brentq
 from proofbath.virtual.description import VirtualUnit
 
 FILM_REFERENCE_C = 80.0
-BETWEEN_SHELLS = 1.0 / 3.0
-"""Share of the wax's resistance that lies between its shells, the rest at the cup's wall."""
+EXCESS_REFERENCE_K, LEAST_EXCESS_K = 5.0, 0.1
+"""Where a film of the power law has its stated value, and below which it falls no more."""
+BURNT_K = 500.0
 _COLDEST_C, _HOTTEST_C = -100.0, 300.0
 
 
@@ -53,21 +54,37 @@ def pin_area_mm2(unit: VirtualUnit) -> float:
     return math.pi / 4.0 * unit.pin_mm**2
 
 
+def film_w_per_k(unit: VirtualUnit, bath_c: float, excess_k: float) -> float:
+    """Return what the film conducts a kelvin with the cup `excess_k` hotter than the bath."""
+    grown = 1.0 + unit.film_growth_per_k * (bath_c + excess_k - FILM_REFERENCE_C)
+    own = unit.film_excess_per_k * excess_k
+    convected = math.pow(max(excess_k, LEAST_EXCESS_K) / EXCESS_REFERENCE_K, unit.film_exponent)
+    return unit.film_w_per_k * grown * convected * (1.0 + own if own >= 0.0 else 1.0 / (1.0 - own))
+
+
 def cup_c(unit: VirtualUnit, bath_c: float, power_w: float) -> float:
-    """Return the steady temperature of the cup, its film growing with its own temperature."""
-    growth = unit.film_growth_per_k
-    at_bath = 1.0 + growth * (bath_c - FILM_REFERENCE_C)
-    bare_k = power_w / unit.film_w_per_k
-    return bath_c + 2.0 * bare_k / (at_bath + math.sqrt(at_bath**2 + 4.0 * growth * bare_k))
+    """Return the steady temperature of the cup, hotter than the bath by what the film lets pass.
+
+    A film that falls as it is heated carries no more than a certain power: beyond it the answer
+    is `BURNT_K` over the bath.
+    """
+    if power_w <= 0.0:
+        return bath_c
+
+    def kept_w(excess_k: float) -> float:
+        return power_w - film_w_per_k(unit, bath_c, excess_k) * excess_k
+
+    return bath_c + (_root(kept_w, 0.0, BURNT_K) if kept_w(BURNT_K) < 0.0 else BURNT_K)
 
 
 def shells_c(unit: VirtualUnit, bath_c: float, power_w: float) -> list[float]:
     """Return the steady temperatures of the wax, core first; the heater sits in the core."""
-    at_cup_c, mean_k = cup_c(unit, bath_c, power_w), power_w / unit.wax_w_per_k
+    at_cup_c = cup_c(unit, bath_c, power_w)
+    mean_k = power_w * (1.0 - unit.cup_power_share) / unit.wax_w_per_k
     if unit.shells == 1:
         return [at_cup_c + mean_k]
-    step_k = mean_k * BETWEEN_SHELLS * 2.0 / (unit.shells - 1)
-    outermost_c = at_cup_c + mean_k * (1.0 - BETWEEN_SHELLS)
+    step_k = mean_k * unit.core_share * 2.0 / (unit.shells - 1)
+    outermost_c = at_cup_c + mean_k * (1.0 - unit.core_share)
     return [outermost_c + step_k * i for i in reversed(range(unit.shells))]
 
 

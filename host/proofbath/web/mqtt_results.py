@@ -6,6 +6,8 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Row, func, select
 
+from proofbath.curve.content import ResultContent
+from proofbath.quantity.quantity import Quantity
 from proofbath.store import kinds
 from proofbath.store.database import Database
 from proofbath.store.records import Records
@@ -58,6 +60,7 @@ class ResultFollower:
         loading = one(kinds.Loading, station_run.loading_id).entry
         unit = one(kinds.Unit, loading.unit_id).entry if loading.unit_id else None
         batch = one(kinds.Batch, loading.batch_id).entry.name if loading.batch_id else None
+        said = ResultContent.from_json(entry.content)
         told = Result(
             id=row.id,
             corrects=row.corrects,
@@ -69,16 +72,18 @@ class ResultFollower:
             batch=batch,
             stage=loading.stage,
             program=entry.program,
-            quantities=_quantities(entry.content),
-            warnings=tuple(w["code"] for w in entry.content.get("warnings", ())),
+            quantities={name: _value(one) for name, one in said.curve.quantities.items()},
+            warnings=tuple(warned.code for warned in said.curve.warnings),
         )
         return Resulted(loading.bench, told)
 
 
-def _quantities(content: dict[str, Any]) -> dict[str, Value]:
-    """What has the fixed shape of a quantity, without its budget."""
-    return {
-        name: Value(**{key: shown[key] for key in Value.model_fields if key in shown})
-        for name, shown in content.items()
-        if isinstance(shown, dict) and {"value", "expanded_uncertainty"} <= shown.keys()
-    }
+def _value(stated: Quantity) -> Value:
+    """What the broker is told of a quantity: its budget stays on record."""
+    return Value(
+        value=stated.value,
+        expanded_uncertainty=stated.expanded_uncertainty,
+        coverage_factor=stated.coverage_factor,
+        rate=stated.rate,
+        reason=stated.reason,
+    )

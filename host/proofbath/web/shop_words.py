@@ -11,9 +11,9 @@ from starlette.responses import HTMLResponse
 
 from proofbath.certificate.words import NOTHING, decimals_of, fixed
 from proofbath.proof.decision import Outcome
+from proofbath.quantity.quantity import Quantity
 from proofbath.web.templating import environment, page
 from proofbath.workshop.batch_view import FAILED_BY_PERSON, Standing
-from proofbath.workshop.unit_view import Value
 
 SIGNS: dict[str, str] = {
     Outcome.PASS: "good",
@@ -65,12 +65,16 @@ def shop_page(
     return page(request, template, status, **{**may, **context})
 
 
-def measured(value: Value | Mapping[str, Any] | None) -> str:
-    """Return a value with U and its unit, by two digits of U; a dash where there is none."""
+def measured(value: Quantity | Mapping[str, Any] | None) -> str:
+    """Return a value with U and its unit, by two digits of U; a dash where there is none.
+
+    A mapping is a result as a document states it.
+    """
     if value is None:
         return NOTHING
-    shown = value.model_dump() if isinstance(value, Value) else value
-    return with_u(shown.get("value"), shown.get("expanded_uncertainty"), shown.get("unit", ""))
+    if isinstance(value, Quantity):
+        return with_u(value.value, value.expanded_uncertainty, value.unit)
+    return with_u(value.get("value"), value.get("expanded_uncertainty"), value.get("unit", ""))
 
 
 def with_u(value: float | None, u: float | None, unit: str = "", sign: bool = False) -> str:

@@ -31,6 +31,7 @@ from proofbath.web.start_trouble import MORNING, Trouble, ended_age_s, trouble_o
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.charts import reference_chart_of
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.keeping import loadings_of
 from proofbath.workshop.next_step import NextStep
@@ -38,7 +39,8 @@ from proofbath.workshop.planning import due, plan_night
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import batch_story
-from proofbath.workshop.unit_view import Value, start_in, values_in
+from proofbath.workshop.unit_view import start_in, values_in
+from proofbath.workshop.value_shapes import Stated
 
 STAGES: tuple[Stage, ...] = ("as-left", "as-found")
 
@@ -77,7 +79,7 @@ class UnitCard(Shape):
     batch: str
     batch_number: int | None
     outcome: str
-    start: Value | None
+    start: Stated | None
     deviation_k: float | None
     deviation_u_k: float | None
     next_step: str
@@ -271,8 +273,9 @@ def _plain_card(shop: Shop, bench: str, run: StationRun, serial: str, role: str)
         if at_station.entry.station == run.station
         for result in shop.records.current(Result, station_run_id=at_station.root)
     ]
-    content = kept[0].entry.content if kept else {}
-    start, outcome, step, off_k = start_in(values_in(content)), "measured", "", None
+    content = content_of(kept[0]) if kept else None
+    start = start_in(values_in(content)) if content else None
+    outcome, step, off_k = "measured", "", None
     if role == "reference":
         chart = reference_chart_of(shop.records, bench, serial, run.run_id)
         outcome = "out of control" if chart.blocked else "in control"
@@ -294,6 +297,6 @@ def _plain_card(shop: Shop, bench: str, run: StationRun, serial: str, role: str)
         next_code=None,
         next_about="",
         refusals=(),
-        warnings=warnings_in(content),
+        warnings=warnings_in(content) if content else (),
         certificate=None,
     )

@@ -9,10 +9,10 @@ from typing import Any, Literal, NamedTuple
 from proofbath.errors import InputError
 from proofbath.proof.decision import acceptance_limits
 from proofbath.proof.knowledge import Knowledge, Round
-from proofbath.proof.measured import Measured
 from proofbath.proof.rework import Acceptance, Advice, Adviser, Unit
 from proofbath.proof.rework_kind import Refillable, Sealed, Setting
 from proofbath.proof.specification import Limit, Specification
+from proofbath.quantity.quantity import Quantity
 from proofbath.store import kinds
 from proofbath.store.records import Records
 from proofbath.workshop.intake import newest_type
@@ -20,7 +20,6 @@ from proofbath.workshop.measured_values import (
     LIFT,
     SHARED_BY_RUNS,
     STARTS,
-    Value,
     limit_of,
     step_value,
     why_no_value,
@@ -41,7 +40,7 @@ class UnitAdvice(NamedTuple):
     unit: str
     """What a change is counted in: mg of wax or mm of setting."""
     rounds_done: int = 0
-    measured: Measured | None = None
+    measured: Quantity | None = None
     acceptance_c: tuple[float, float] | None = None
     advice: Advice | None = None
     refusal: str | None = None
@@ -113,26 +112,26 @@ class _BatchAdviser:
             return blank._replace(refusal=f"reworked on {step.date}: measure it first")
         value = step_value(self.limit, step)
         if value is None:
-            assert step.result is not None
-            reason = why_no_value(self.limit, step.result.entry.content)
+            assert step.content is not None
+            reason = why_no_value(self.limit, step.content)
             return blank._replace(refusal=f"no start-to-open to go by: {reason}")
         return self._advise(blank, step, value)
 
-    def _advise(self, blank: UnitAdvice, step: Step, value: Value) -> UnitAdvice:
-        start_c = value.measured.value
+    def _advise(self, blank: UnitAdvice, step: Step, value: Quantity) -> UnitAdvice:
+        start_c = value.value
         assert start_c is not None
         lift_limit = limit_of(self.specification, (LIFT,))
         lift = step_value(lift_limit, step) if lift_limit else None
         acceptance = _acceptance(self.specification, self.limit, value, lift_limit, lift)
         with_limits = blank._replace(
-            measured=value.measured, acceptance_c=(acceptance.lower_c, acceptance.upper_c)
+            measured=value, acceptance_c=(acceptance.lower_c, acceptance.upper_c)
         )
         unit = Unit(
             blank.serial,
             start_c,
             math.sqrt(2) * value.u_without(SHARED_BY_RUNS),
             blank.rounds_done,
-            lift.measured.value if lift else None,
+            lift.value if lift else None,
             math.sqrt(2) * lift.u_without(SHARED_BY_RUNS) if lift else USUAL_U_LIFT_MM,
         )
         try:
@@ -182,7 +181,7 @@ def rounds_of(
         first, second = step_value(limit, before), step_value(limit, after)
         if first is None or second is None:
             continue
-        start_c, end_c = first.measured.value, second.measured.value
+        start_c, end_c = first.value, second.value
         assert start_c is not None
         assert end_c is not None
         lifts = [step_value(lift_limit, step) if lift_limit else None for step in (before, after)]
@@ -193,7 +192,7 @@ def rounds_of(
                 doses,
                 end_c,
                 _u_shift_k(before, first, after, second),
-                *(lift.measured.value if lift else None for lift in lifts),
+                *(lift.value if lift else None for lift in lifts),
             )
         )
     return rounds
@@ -227,7 +226,7 @@ def _group(
         yield before, sum(a for a in amounts if a is not None) if pure else None, after
 
 
-def _u_shift_k(before: Step, first: Value, after: Step, second: Value) -> float:
+def _u_shift_k(before: Step, first: Quantity, after: Step, second: Quantity) -> float:
     """Return the standard uncertainty of a shift; what both runs share cancels on one bench."""
     benches = {step.loading.entry.bench for step in (before, after) if step.loading}
     shared = SHARED_BY_RUNS if len(benches) == 1 else ()
@@ -237,18 +236,14 @@ def _u_shift_k(before: Step, first: Value, after: Step, second: Value) -> float:
 def _acceptance(
     specification: Specification,
     limit: Limit,
-    value: Value,
+    value: Quantity,
     lift_limit: Limit | None,
-    lift: Value | None,
+    lift: Quantity | None,
 ) -> Acceptance:
-    low, high = acceptance_limits(
-        limit, value.measured.expanded_uncertainty or 0.0, specification.rule
-    )
+    low, high = acceptance_limits(limit, value.expanded_uncertainty or 0.0, specification.rule)
     assert low is not None
     assert high is not None
     lifts: tuple[float | None, float | None] = (None, None)
     if lift_limit and lift:
-        lifts = acceptance_limits(
-            lift_limit, lift.measured.expanded_uncertainty or 0.0, specification.rule
-        )
+        lifts = acceptance_limits(lift_limit, lift.expanded_uncertainty or 0.0, specification.rule)
     return Acceptance(low, high, *lifts)

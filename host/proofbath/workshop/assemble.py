@@ -13,6 +13,7 @@ from proofbath.errors import InputError
 from proofbath.proof.verdict import Agreement, Verdict
 from proofbath.store import kinds
 from proofbath.store.records import Kept
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.findings import results_as_left, warnings_in
 from proofbath.workshop.history import calibrations_of, history_of
 from proofbath.workshop.judging import Judged
@@ -63,6 +64,7 @@ def certificate_content(
 ) -> Certificate:
     """Return the content of a unit's certificate; raises InputError or ValueError where refused."""
     batch, result = unit.story.batch.entry, unit.result.entry
+    content = content_of(unit.result)
     station = unit.station_run.entry.station
     run = runs.evidence(unit.station_run.entry.run_id, result.calibration_ids)
     return Certificate(
@@ -75,7 +77,7 @@ def certificate_content(
         ),
         method=Method(deviations=_deviations(unit, run), program=result.program),
         conditions=conditions_of(run, station, shop.file.workshop),
-        results=results_as_left(result.content, unit.verdict),
+        results=results_as_left(content, unit.verdict),
         conformity=conformity_of(
             unit.verdict, unit.verdict.specification.rule, agreement_of(unit.decision.entry)
         ),
@@ -111,7 +113,7 @@ def _deviations(unit: Certifiable, run: RunEvidence) -> str:
 def _remarks(unit: Certifiable) -> tuple[str, ...]:
     corrected = unit.result.reason
     again = (f"Results computed again from the same raw data: {corrected}",) if corrected else ()
-    return tuple(map(one_line, (*again, *warnings_in(unit.result.entry.content))))
+    return tuple(map(one_line, (*again, *warnings_in(content_of(unit.result)))))
 
 
 def _from_customer(story: UnitStory) -> tuple[str, ...]:

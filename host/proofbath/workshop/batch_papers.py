@@ -23,7 +23,7 @@ from proofbath.store import kinds
 from proofbath.store.journal import Journal
 from proofbath.store.records import Records
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
-from proofbath.workshop.desk import as_action, open_desk
+from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.findings import results_like
 from proofbath.workshop.history import rework_in_words
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
@@ -75,7 +75,7 @@ def batch_summary(
                 authorised_by=desk.signer.person,
             )
 
-        return pdf_path(shop, desk.issue(written, as_action(f"summary of {batch_name}")).number)
+        return pdf_path(shop, desk.issue(written, as_document("summary", batch_name)).number)
 
 
 def batch_labels(shop: Shop, batch_name: str) -> Path:
@@ -140,9 +140,10 @@ def _row(
 
 def _value(step: Step | None, limits: Specification) -> Result | None:
     """Return what a measurement says of the first limit's quantity, in its form."""
-    if step is None or step.result is None:
+    content = step.content if step else None
+    if content is None:
         return None
-    found = results_like(step.result.entry.content, judge(limits, []))
+    found = results_like(content, judge(limits, []))
     return found[0] if found else None
 
 

@@ -10,9 +10,11 @@ from proofbath.certificate.words import plain, span
 from proofbath.description import Described
 from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Limit
-from proofbath.proof.words import unit_of
+from proofbath.quantity.quantity import Quantity
+from proofbath.quantity.words import unit_of
 from proofbath.store.kinds import Batch, Intake, TypeVersion
 from proofbath.store.records import Records
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.issued import certificates_of
 from proofbath.workshop.judging import Judged, judge_batch
@@ -20,7 +22,8 @@ from proofbath.workshop.next_step import NextStep
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, StepStage
-from proofbath.workshop.unit_view import Value, start_in, values_in
+from proofbath.workshop.unit_view import start_in, values_in
+from proofbath.workshop.value_shapes import Stated
 
 FAILED_BY_PERSON = "failed by a person"
 FAILED = (Outcome.FAIL.value, Outcome.CONDITIONAL_FAIL.value, FAILED_BY_PERSON)
@@ -31,8 +34,8 @@ class JudgedUnit(Described):
 
     serial: str
     accepted: bool
-    as_found: tuple[Value, ...]
-    as_left: tuple[Value, ...]
+    as_found: tuple[Stated, ...]
+    as_left: tuple[Stated, ...]
     outcome: str | None
     """Null while nothing was measured on the unit as it is now."""
     reasons: tuple[str, ...]
@@ -141,8 +144,8 @@ def judged_view(unit: Judged, nominal_c: float) -> JudgedUnit:
     """Return a judged unit as it is shown."""
     story, verdict, decision = unit.story, unit.verdict, unit.decision
     by_person = decision is not None and decision.entry.rule == BY_PERSON
-    content = unit.result.entry.content if unit.result else {}
-    start = start_in(values_in(content))
+    content = content_of(unit.result) if unit.result else None
+    start = start_in(values_in(content)) if content else None
     off_k = start.value - nominal_c if start and start.value is not None else None
     return JudgedUnit(
         serial=story.unit.entry.serial,
@@ -154,7 +157,7 @@ def judged_view(unit: Judged, nominal_c: float) -> JudgedUnit:
         probability=verdict and verdict.probability_at_least,
         deviation_k=off_k,
         deviation_u_k=start.expanded_uncertainty if start and off_k is not None else None,
-        warnings=warnings_in(content),
+        warnings=warnings_in(content) if content else (),
         certificate=story.certificate,
         refusals=unit.refusals,
         next_step=unit.next_step.words,
@@ -194,6 +197,6 @@ def limits_text(limit: Limit) -> str:
     return span(low, high)
 
 
-def _values(unit: Judged, stage: StepStage) -> tuple[Value, ...]:
+def _values(unit: Judged, stage: StepStage) -> tuple[Quantity, ...]:
     step = unit.story.counting(stage)
-    return values_in(step.result.entry.content) if step and step.result else ()
+    return values_in(step.content) if step and step.content else ()

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import closing
 from typing import Any, NamedTuple
 
 from proofbath.bench.night import HEATING_TEST, plan_of
+from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError
 from proofbath.proof.study import Cell, Component, Study, layout, study
 from proofbath.run.plan import LoadedStation, NightPlan
@@ -15,6 +16,7 @@ from proofbath.store.journal import Journal, RunLine
 from proofbath.store.kinds import Batch, BenchStudy, Result, StationRun, Unit
 from proofbath.store.records import Records, Stamp
 from proofbath.wire.table import STATIONS
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.intake import newest_type
 from proofbath.workshop.shop import Shop
@@ -162,27 +164,27 @@ def _runs(records: Records, bench_name: str, name: str) -> list[RunLine]:
         ]
 
 
-def _contents(records: Records, run_id: int) -> dict[int, Mapping[str, Any]]:
+def _contents(records: Records, run_id: int) -> dict[int, CurveResult]:
     """Return the results of a run by station."""
     return {
-        run.entry.station: kept.entry.content
+        run.entry.station: content_of(kept).curve
         for run in records.current(StationRun, run_id=run_id)
         for kept in records.current(Result, station_run_id=run.root)
     }
 
 
-def _cycles_c(content: Mapping[str, Any] | None) -> tuple[float, ...] | str:
+def _cycles_c(found: CurveResult | None) -> tuple[float, ...] | str:
     """Return each cycle's start-to-open at zero rate, or why there is none."""
-    if content is None:
+    if found is None:
         return "nothing recorded"
-    lag_s = content["lag_s"]["value"]
-    starts = [
-        cycle["start_to_open_c"] - cycle["start_rate_k_per_min"] / 60 * (lag_s or 0.0)
-        for cycle in content["cycles"]
-        if cycle["start_to_open_c"] is not None and cycle["start_rate_k_per_min"] is not None
-    ]
+    lag_s = found.lag_s.value
+    starts = tuple(
+        cycle.start_to_open_c - cycle.start_rate_k_per_min / 60 * (lag_s or 0.0)
+        for cycle in found.cycles
+        if cycle.start_to_open_c is not None and cycle.start_rate_k_per_min is not None
+    )
     if not starts:
-        return str(content["start_to_open_c"]["reason"] or "no cycle opened")
+        return found.start_to_open_c.reason or "no cycle opened"
     if lag_s is None:
-        return f"its lag is not known: {content['lag_s']['reason']}"
-    return tuple(starts)
+        return f"its lag is not known: {found.lag_s.reason}"
+    return starts

@@ -19,6 +19,7 @@ from proofbath.workshop.charts import (
     probe_chart_of,
     reference_chart_of,
 )
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.intake import newest_type, reference_in_use
 from proofbath.workshop.night_findings import OF_THE_BENCH, night_findings
 from proofbath.workshop.story import Step, only
@@ -30,9 +31,7 @@ INFORMS = frozenset(
         "gaps",
         "lag_from_prior",
         "leads_not_supplied",
-        "long_extrapolation",
         "missing_values",
-        "power_line_bent",
         "ramp_fast",
         "repeated_time",
     )
@@ -59,9 +58,9 @@ class Blocks:
         number = run.entry.run_id
         if number not in self._runs:
             self._runs[number] = self._run_blocks(run.entry, loading.entry.bench)
-        warned = result.entry.content["warnings"]
+        warned = content_of(result).curve.warnings
         return [
-            *(f"{w['code']}: {w['text']}" for w in warned if w["code"] not in INFORMS),
+            *(f"{w.code}: {w.text}" for w in warned if w.code not in INFORMS),
             *self._runs[number],
             *self._calibration_blocks(step.date, loading, run.entry, powered),
             *self._drift_blocks(loading, result),
@@ -162,8 +161,8 @@ def _guard_blocks(records: Records, run_id: int, guard: _Guard | None, limit_c: 
             f"wrong type of reference unit: {serial} ({type_name}) opens at {opens_c:.1f} °C, the"
             f" bath's limit is {limit_c:.1f} °C; measure again with one that opens below it"
         ]
-    shown = guard.result.entry.content["start_to_open_c"] if guard.result else {}
-    if shown.get("value") is None:
-        why = shown.get("reason") or "nothing was recorded"
+    start = content_of(guard.result).curve.start_to_open_c if guard.result else None
+    if start is None or start.value is None:
+        why = (start and start.reason) or "nothing was recorded"
         return [f"reference unit {serial}: gave no start-to-open in run {run_id}: {why}"]
     return []

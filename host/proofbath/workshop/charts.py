@@ -17,6 +17,7 @@ from proofbath.store.kinds import (
     Unit,
 )
 from proofbath.store.records import Kept, Records, Stamp
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import only
@@ -39,7 +40,7 @@ def reference_chart_of(
     causes = _causes(records, "reference")
     runs = []
     for night in _nights(records, until_run, bench=bench_name, unit_id=unit.root):
-        start_c = night.result.entry.content["start_to_open_c"]["value"]
+        start_c = content_of(night.result).curve.start_to_open_c.value
         if start_c is not None and day_of(night.loading.at) >= since:
             runs.append(_run(night, str(night.run_id), start_c, causes))
     return reference_chart(runs)
@@ -59,7 +60,7 @@ def probe_chart_of(records: Records, bench_name: str, until_run: int | None = No
         _run(night, f"{night.run_id}, soak {number}", apart_k, causes)
         for night in nights
         if probes & {*night.result.entry.calibration_ids} == newest
-        for number, apart_k in enumerate(night.result.entry.content["probe_minus_guard_k"], 1)
+        for number, apart_k in enumerate(content_of(night.result).probe_minus_guard_k, 1)
     ]
     return probe_chart(soaks)
 

@@ -9,15 +9,15 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from proofbath.certificate.agreement import Change, change_of
-from proofbath.certificate.results import Result
+from proofbath.certificate.results import Result, result_of
 from proofbath.certificate.then_and_now import Measurement, ThenAndNow
 from proofbath.errors import InputError
 from proofbath.proof.verdict import Verdict, judge
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
 from proofbath.store.records import Records
-from proofbath.workshop.desk import as_action, open_desk
-from proofbath.workshop.findings import results_like, usual_results
+from proofbath.workshop.desk import as_document, open_desk
+from proofbath.workshop.findings import quantities_like, usual_quantities
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
 from proofbath.workshop.parties import customer_of, one_line, unit_of
 from proofbath.workshop.run_evidence import RunEvidence
@@ -105,15 +105,16 @@ def then_and_now(
                 authorised_by=desk.signer.person,
             )
 
-        return pdf_path(shop, desk.issue(written, as_action(f"then and now of {serial}")).number)
+        return pdf_path(shop, desk.issue(written, as_document("then-and-now", serial)).number)
 
 
 def _results(step: Step, asked: Verdict) -> tuple[Result, ...]:
     """What was limited first, then the usual quantities that were not among it."""
-    assert step.result is not None
-    content = step.result.entry.content
-    limited = results_like(content, asked)
-    return (*limited, *(r for r in usual_results(content) if r not in limited))
+    content = step.content
+    assert content is not None
+    limited = quantities_like(content, asked)
+    others = (one for one in usual_quantities(content) if one not in limited)
+    return tuple(map(result_of, (*limited, *others)))
 
 
 def _measurement(

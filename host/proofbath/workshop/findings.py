@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
-
 from proofbath.certificate.results import Result, result_of
+from proofbath.curve.content import ResultContent
 from proofbath.proof.decision import Decision
-from proofbath.proof.measured import Measured
 from proofbath.proof.verdict import Verdict
+from proofbath.quantity.quantity import Quantity
+from proofbath.workshop.measured_values import value_of
 
-Content = Mapping[str, Any]
 USUAL = (
     "start_to_open_c",
     "unpowered_start_to_open_c",
@@ -25,66 +23,45 @@ USUAL = (
 """What a customer is told of every unit, limited or not."""
 
 
-def shown_in(content: Content) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    """Yield each quantity of an analysis under its name, one by one where there are several."""
-    for name, item in content.items():
-        for shown in item if isinstance(item, list) else [item]:
-            if isinstance(shown, Mapping) and "standard_uncertainty" in shown and "budget" in shown:
-                yield name, shown
-
-
-def results_as_left(content: Content, verdict: Verdict) -> tuple[Result, ...]:
+def results_as_left(content: ResultContent, verdict: Verdict) -> tuple[Result, ...]:
     """Return what a certificate states: what was judged, in order, then the rest of the usual.
 
     A quantity judged at a rate is stated at zero rate too where that was found.  Raises
     ValueError where a judged value is not in the analysis.
     """
     judged = [_judged(content, decision) for decision in verdict.decisions]
-    forms = {form_of(result) for result in judged}
-    return (*judged, *(r for r in usual_results(content) if form_of(r) not in forms))
+    forms = {result.stated.form for result in judged}
+    others = (result_of(one) for one in usual_quantities(content) if one.form not in forms)
+    return (*judged, *others)
 
 
-def usual_results(content: Content) -> tuple[Result, ...]:
-    """Return the quantities of every unit that have a value, unjudged."""
+def usual_quantities(content: ResultContent) -> tuple[Quantity, ...]:
+    """Return the quantities that a customer is told of every unit and that have a value."""
     return tuple(
-        result_of(name, shown)
-        for name, shown in shown_in(content)
-        if name in USUAL and not isinstance(content[name], list) and shown["value"] is not None
+        quantity
+        for name, quantity in content.curve.quantities.items()
+        if name in USUAL and quantity.value is not None
     )
 
 
-def form_of(result: Result) -> tuple[object, ...]:
-    """Return what a result is a value of, and the form it holds in."""
-    return (
-        result.quantity,
-        result.rate,
-        result.threshold_mm,
-        result.element_a,
-        result.bath_c,
-        result.after_s,
-        result.estimator,
-    )
+def quantities_like(content: ResultContent, verdict: Verdict) -> tuple[Quantity, ...]:
+    """Return the values of an earlier analysis in the forms of a verdict's limits."""
+    limits = [decision.limit for decision in verdict.decisions]
+    return tuple(one for limit in limits if (one := value_of(limit, content)) is not None)
 
 
-def results_like(content: Content, verdict: Verdict) -> tuple[Result, ...]:
-    """Return the values of an earlier analysis in the forms of a verdict's limits, unjudged."""
-    found = []
-    for decision in verdict.decisions:
-        for name, shown in shown_in(content):
-            measured = Measured.from_result(name, shown)
-            if decision.limit.unlike(measured) is None and measured.value is not None:
-                found.append(result_of(name, shown))
-                break
-    return tuple(found)
+def results_like(content: ResultContent, verdict: Verdict) -> tuple[Result, ...]:
+    """Return the same as a document states it, unjudged."""
+    return tuple(result_of(one) for one in quantities_like(content, verdict))
 
 
-def warnings_in(content: Content) -> tuple[str, ...]:
+def warnings_in(content: ResultContent) -> tuple[str, ...]:
     """Return the sentences of warning that an analysis gave."""
-    return tuple(str(item["text"]) for item in content.get("warnings", ()))
+    return tuple(warned.text for warned in content.curve.warnings)
 
 
-def _judged(content: Content, decision: Decision) -> Result:
-    for name, shown in shown_in(content):
-        if Measured.from_result(name, shown) == decision.measured:
-            return result_of(name, shown, decision)
+def _judged(content: ResultContent, decision: Decision) -> Result:
+    for quantity in content.each():
+        if quantity == decision.measured:
+            return result_of(quantity, decision)
     raise ValueError(f"{decision.limit.form()}: {decision.outcome.value}: {decision.reason}")

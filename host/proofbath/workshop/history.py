@@ -48,7 +48,7 @@ def _stage(step: Step, verdict: Verdict, counts: bool) -> Stage | None:
         date=step.date,
         text=one_line(_measured_in_words(step, counts)),
         run=f"run {run.run_id}, station {run.station}",
-        results=results_like(step.result.entry.content, verdict) if step.result else (),
+        results=results_like(step.content, verdict) if step.content else (),
     )
 
 

@@ -19,6 +19,7 @@ from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import story_in
+from proofbath.workshop.virtual_rework import Done, virtual_changes
 
 _CHANGED_BY = {"wax": "refillable", "setting": "setting"}
 _MOST = {"wax": (100.0, "mg"), "setting": (5.0, "mm")}
@@ -192,7 +193,7 @@ def put_rework(
 
     A `reason` corrects the unit's last rework in this batch instead.  Refused before the unit was
     measured as found in this batch, while a certificate of this batch stands, and where the type
-    does not bear this kind of rework.
+    does not bear this kind of rework.  A unit of a virtual bench is changed by it, as hands do it.
     """
     story = story_in(shop.records, batch_name, serial)
     called = f"rework of {serial}"
@@ -221,13 +222,19 @@ def put_rework(
         text=text,
         supplier_lot=supplier_lot,
     )
-    if not reason:
-        return shop.records.add(rework, stamp)
     known = [step.rework for step in story.steps if step.rework is not None]
-    if not known:
+    if reason and not known:
         raise InputError(f"{called}: none is on record in {batch_name}; nothing to correct")
-    shop.records.correct(known[-1].root, rework, reason, stamp)
-    return known[-1].root
+    before = Done(known[-1].entry.kind, known[-1].entry.amount) if reason else None
+    changes = virtual_changes(shop, serial, Done(kind, amount), before)
+    if reason:
+        root = known[-1].root
+        shop.records.correct(root, rework, reason, stamp)
+    else:
+        root = shop.records.add(rework, stamp)
+    for change in changes:
+        change.write()
+    return root
 
 
 def _check_bears(

@@ -113,7 +113,7 @@ def _keep(
                     station_run_id=root,
                     calibration_ids=found.calibration_ids,
                     program=PROGRAM,
-                    content=found.contents[station],
+                    content=found.contents[station].to_json(),
                 )
                 _put(writer, result, only(writer.current(Result, station_run_id=root)))
 
@@ -137,7 +137,8 @@ def _write_files(shop: Shop, line: RunLine, found: RunResults) -> None:
     if found.reports:
         write_night(out, found.reports)
     units = [
-        {"serial": r.serial, "station": r.station, "role": r.role, **found.contents[r.station]}
+        {"serial": r.serial, "station": r.station, "role": r.role}
+        | found.contents[r.station].to_json()
         for r in found.reports
     ]
     ended = {"run": line.run_id, "status": line.status, "reason": line.reason}

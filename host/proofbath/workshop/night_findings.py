@@ -6,10 +6,9 @@ from proofbath.curve.batch_trust import batch_findings
 from proofbath.curve.result import Warned
 from proofbath.store.kinds import Loading, Result, Rework, StationRun
 from proofbath.store.records import Kept, Records
-from proofbath.workshop.pooling import as_result
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.story import only
 
-LOOKED_AT = ("start_to_open_c", "lag_s")
 OF_THE_BENCH = frozenset(("shifted_together", "stratified"))
 """Findings that say the bench was wrong that night, whatever its units are."""
 
@@ -22,11 +21,11 @@ def night_findings(records: Records, run_id: int) -> list[Warned]:
     """
     results, earlier_c = [], dict[str, float]()
     for loading, result in _of_run(records, run_id):
-        content = result.entry.content
-        results.append(as_result(content, LOOKED_AT))
+        found = content_of(result).curve
+        results.append(found)
         before = _start_before(records, loading, run_id)
-        if before is not None and _is_at_zero_rate(content):
-            earlier_c[content["name"]] = before
+        if before is not None and found.start_to_open_c.rate == "zero":
+            earlier_c[found.name] = before
     return batch_findings(results, earlier_c)
 
 
@@ -51,13 +50,8 @@ def _start_before(records: Records, loading: Kept[Loading], run_id: int) -> floa
         result = only(records.current(Result, station_run_id=run.root)) if run else None
         if run is None or result is None or not last < place[Loading, earlier.root]:
             continue
-        start_c = result.entry.content["start_to_open_c"]["value"]
+        start = content_of(result).curve.start_to_open_c
         is_earlier = run.entry.run_id < run_id and run.entry.status == "done"
-        if is_earlier and start_c is not None and _is_at_zero_rate(result.entry.content):
-            starts.append((run.entry.run_id, start_c))
+        if is_earlier and start.value is not None and start.rate == "zero":
+            starts.append((run.entry.run_id, start.value))
     return max(starts)[1] if starts else None
-
-
-def _is_at_zero_rate(content: dict[str, object]) -> bool:
-    start = content["start_to_open_c"]
-    return isinstance(start, dict) and start.get("rate") == "zero"

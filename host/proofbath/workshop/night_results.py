@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from importlib import metadata
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.description import BenchFile
@@ -13,6 +13,7 @@ from proofbath.bench.night import plan_of
 from proofbath.bench.recompute import file_in_force
 from proofbath.bench.result_content import OWN_STEPS, result_contents
 from proofbath.bench.unit_analysis import UnitReport, unit_reports, unit_result
+from proofbath.curve.content import ResultContent
 from proofbath.store.journal import Journal, RunLine
 from proofbath.store.records import Records
 from proofbath.workshop.pooling import budget_for
@@ -26,7 +27,7 @@ class RunResults(NamedTuple):
 
     calibration_ids: tuple[int, ...]
     reports: tuple[UnitReport, ...]
-    contents: dict[int, dict[str, Any]]
+    contents: dict[int, ResultContent]
 
 
 def run_results(records: Records, journal: Journal, line: RunLine, day: dt.date) -> RunResults:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from proofbath.curve.bench_budget import BenchBudget
-from proofbath.curve.budget import Combined
 from proofbath.curve.pool import pooled
-from proofbath.curve.result import CurveResult, Quantity
+from proofbath.curve.result import CurveResult
 from proofbath.store.kinds import Result
 from proofbath.store.records import Records
 from proofbath.workshop.bench_study import budget_from_study
+from proofbath.workshop.contents import content_of
 
 POOLED = ("repeatability_k", "lag_s", "shift_k_per_w")
 
@@ -32,13 +31,9 @@ def budget_for(
     """
     if budget is None:
         return None
-    earlier = [
-        as_result(kept.entry.content, POOLED)
-        for kept in records.current(Result)
-        if kept.entry.content.get("unit_type") == unit_type
-        and kept.entry.content.get("profile") == profile
-    ]
-    learnt = pooled(budget, [*earlier, *tonight])
+    earlier = (content_of(kept) for kept in records.current(Result))
+    alike = [c.curve for c in earlier if (c.unit_type, c.profile) == (unit_type, profile)]
+    learnt = pooled(budget, [*alike, *tonight])
     if budget.repeatability_k is not None and _freedom(learnt) < _freedom(budget):
         own = {name: getattr(budget, name) for name in ("repeatability_k", "repeatability_dof")}
         learnt = learnt.model_copy(update=own)
@@ -48,21 +43,3 @@ def budget_for(
 
 def _freedom(budget: BenchBudget) -> float:
     return math.inf if budget.repeatability_dof is None else budget.repeatability_dof
-
-
-def as_result(content: Mapping[str, Any], names: Sequence[str]) -> CurveResult:
-    """Return a result on record as far as the quantities `names`."""
-    quantities = {name: _quantity(content[name]) for name in names}
-    return CurveResult(content["name"], content["threshold_mm"], quantities, {}, (), ())
-
-
-def _quantity(shown: Mapping[str, Any]) -> Quantity:
-    if shown["value"] is None:
-        return Quantity(None)
-    freedom = shown["degrees_of_freedom"]
-    combined = Combined(
-        shown["standard_uncertainty"],
-        math.inf if freedom is None else freedom,
-        shown["coverage_factor"],
-    )
-    return Quantity(shown["value"], combined=combined)

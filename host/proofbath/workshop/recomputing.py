@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
 from contextlib import closing
 from typing import Any, NamedTuple
 
@@ -12,11 +11,12 @@ from proofbath.bench.in_force import InForce, calibration_in_force
 from proofbath.bench.night import plan_of
 from proofbath.bench.soaks import probe_differences_k
 from proofbath.bench.unit_analysis import unit_reports
+from proofbath.curve.content import ResultContent
 from proofbath.errors import InputError
+from proofbath.quantity.quantity import Quantity
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Calibration, Handling, Result, StationRun
 from proofbath.store.records import Kept, Records, Stamp
-from proofbath.workshop.findings import shown_in
 from proofbath.workshop.issued import IssuedLine, certificates_of
 from proofbath.workshop.night_results import PROGRAM
 from proofbath.workshop.pooling import budget_for
@@ -121,13 +121,13 @@ def _says_else(old: Result, new: Result, mine: set[int]) -> bool:
     """
     if mine & {*old.calibration_ids} != mine & {*new.calibration_ids}:
         return True
-    before, after = (list(shown_in(result.content)) for result in (old, new))
+    before, after = (list(ResultContent.from_json(result.content).each()) for result in (old, new))
     return len(before) != len(after) or any(
-        _differs(a, b) for (_, a), (_, b) in zip(before, after, strict=True)
+        _differs(a, b) for a, b in zip(before, after, strict=True)
     )
 
 
-def _differs(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
-    if old["value"] is None or new["value"] is None:
-        return old["value"] is not new["value"]
-    return bool(abs(new["value"] - old["value"]) > SHARE_OF_U * old["expanded_uncertainty"])
+def _differs(old: Quantity, new: Quantity) -> bool:
+    if old.value is None or new.value is None:
+        return old.value is not new.value
+    return abs(new.value - old.value) > SHARE_OF_U * (old.expanded_uncertainty or 0.0)

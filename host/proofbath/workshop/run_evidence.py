@@ -7,11 +7,13 @@ from typing import NamedTuple
 
 from proofbath.bench.connect import simulated
 from proofbath.bench.description import BenchFile
+from proofbath.bench.night import bench_facts
 from proofbath.certificate.evidence import Branch, Conditions
 from proofbath.certificate.parties import Workshop
 from proofbath.certificate.words import fixed, plain
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Energise, PowerRamp, Ramp, resolve
+from proofbath.run.profile import MayFeed, PowerRamp, Ramp, resolve
+from proofbath.wire.table import STATIONS
 
 
 class RunEvidence(NamedTuple):
@@ -64,8 +66,11 @@ def conditions_of(run: RunEvidence, station: int, workshop: Workshop) -> Conditi
 
 def profile_in_words(run: RunEvidence) -> str:
     """Return what the bath did: cycles, rates, highest temperature, power of the elements."""
-    profile = run.plan.steps()
-    legs = resolve(profile.step, run.plan.unit_type, run.bench.bath_limit_c())
+    place = bench_facts(run.bench).place
+    profile = run.plan.steps(place)
+    legs = resolve(
+        profile.step, run.plan.unit_type, run.plan.limit_c(place.limit_c), run.plan.loading()
+    )
     recorded = [leg for leg in legs if leg.step.purpose == "recorded"]
     cycles = {leg.step.cycle for leg in recorded}
     rates = {
@@ -75,20 +80,33 @@ def profile_in_words(run: RunEvidence) -> str:
     }
     top_c = max((leg.to_c for leg in recorded), default=legs[-1].to_c)
     power_w = max((leg.step.to_w for leg in recorded if isinstance(leg.step, PowerRamp)), default=0)
-    current_a = max(
-        (leg.step.element_a for leg in recorded if isinstance(leg.step, Energise)), default=0
-    )
+    set_values = [leg.step for leg in recorded if isinstance(leg.step, MayFeed)]
+    stations = range(1, STATIONS + 1)
+    greatest = {
+        unit: max((s.set_at(n) for s in set_values if is_given(s) for n in stations), default=0)
+        for unit, is_given in (("A", _sets_a), ("V", _sets_v))
+    }
     parts = [f"{profile.name}: {len(cycles)} recorded cycles"]
     parts += [f"at {' and '.join(map(plain, sorted(rates, reverse=True)))} K/min"] if rates else []
     parts += [f"up to {fixed(top_c, 1)} °C"]
     parts += [f"elements up to {plain(power_w)} W"] if power_w else []
-    parts += [f"elements at {plain(current_a)} A"] if current_a else []
+    parts += [f"elements at up to {plain(most)} {unit}" for unit, most in greatest.items() if most]
     return ", ".join(parts)
+
+
+def _sets_a(step: MayFeed) -> bool:
+    return step.element_a is not None
+
+
+def _sets_v(step: MayFeed) -> bool:
+    return step.element_v is not None
 
 
 def deviations_of(run: RunEvidence) -> list[str]:
     """Return what a run did otherwise than the method says."""
-    legs = resolve(run.plan.steps().step, run.plan.unit_type, run.bench.bath_limit_c())
+    place = bench_facts(run.bench).place
+    steps = run.plan.steps(place).step
+    legs = resolve(steps, run.plan.unit_type, run.plan.limit_c(place.limit_c))
     clipped = sorted({fixed(leg.to_c, 1) for leg in legs if leg.clipped})
     own = ["the steps were written out for this run"] if run.plan.profile is None else []
     low = [f"the bath's limit kept it to {', '.join(clipped)} °C"] if clipped else []

@@ -17,6 +17,7 @@ from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Result, StationRun
 from proofbath.store.records import Records
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of
 from proofbath.workshop.history import reference_of
 from proofbath.workshop.run_evidence import RunEvidence
@@ -69,8 +70,8 @@ class RunShelf:
         found = dict[int, float | None]()
         for run in self._records.current(StationRun, run_id=run_id):
             for kept in self._records.current(Result, station_run_id=run.root):
-                shown = kept.entry.content.get("shift_k_per_w", {})
-                found[run.entry.station] = shown.get("value")
+                shift = content_of(kept).curve.quantities.get("shift_k_per_w")
+                found[run.entry.station] = shift.value if shift else None
         return found
 
 

@@ -20,6 +20,7 @@ from proofbath.proof.engine_log import EngineLog, parse_log
 from proofbath.proof.engine_offset import Offset, Seen, Target, bench_target, usual_offset
 from proofbath.proof.service import Drift, Service, analyse_log, drift_over_logs, drift_text
 from proofbath.proof.specification import Limit
+from proofbath.quantity.quantity import Quantity
 from proofbath.store.kinds import ServiceLog, TypeVersion, Unit
 from proofbath.store.records import Kept, Records, Stamp
 from proofbath.workshop.entry import day_of, made
@@ -27,7 +28,6 @@ from proofbath.workshop.intake import newest_type
 from proofbath.workshop.measured_values import (
     SHARED_BY_UNITS,
     STARTS,
-    Value,
     limit_of,
     step_value,
 )
@@ -134,7 +134,7 @@ def _unit_service(records: Records, unit: Kept[Unit], limit: Limit) -> UnitServi
     newest = [log for log in logs if log.fitted == logs[-1].fitted] if logs else []
     steady = [log for log in newest if log.findings["regulated_c"] is not None]
     on_bench = _on_bench(records, unit.entry.serial, limit, newest[0].fitted) if newest else None
-    bench_c = on_bench.measured.value if on_bench else None
+    bench_c = on_bench.value if on_bench else None
     offset_k, u_offset_k = None, 0.0
     if steady and on_bench and bench_c is not None:
         offset_k = float(steady[0].findings["regulated_c"]) - bench_c
@@ -165,7 +165,7 @@ def _start_limit(records: Records, type_name: str) -> Limit:
     return limit
 
 
-def _on_bench(records: Records, serial: str, limit: Limit, fitted: dt.date) -> Value | None:
+def _on_bench(records: Records, serial: str, limit: Limit, fitted: dt.date) -> Quantity | None:
     """Return the unit's last start-to-open on the bench before it was fitted."""
     values = [
         value

@@ -16,11 +16,12 @@ from proofbath.proof.statistics import (
     batch_statistics,
     capability,
 )
-from proofbath.proof.words import unit_of
+from proofbath.quantity.quantity import Quantity
+from proofbath.quantity.words import unit_of
 from proofbath.store import kinds
 from proofbath.store.records import Kept, Records
 from proofbath.workshop.intake import newest_type
-from proofbath.workshop.measured_values import SHARED_BY_UNITS, STARTS, Value, step_value
+from proofbath.workshop.measured_values import SHARED_BY_UNITS, STARTS, step_value
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import Step, StepStage, UnitStory, batch_story, unit_story
 
@@ -108,12 +109,12 @@ def _statistics(
     return batch_statistics([_number(value) for value in values], _common_u(values))
 
 
-def _number(value: Value) -> float:
-    assert value.measured.value is not None
-    return value.measured.value
+def _number(value: Quantity) -> float:
+    assert value.value is not None
+    return value.value
 
 
-def _common_u(values: Sequence[Value]) -> float:
+def _common_u(values: Sequence[Quantity]) -> float:
     return math.sqrt(fmean(value.u_of(SHARED_BY_UNITS) ** 2 for value in values))
 
 

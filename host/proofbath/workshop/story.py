@@ -6,6 +6,7 @@ import datetime as dt
 from operator import itemgetter
 from typing import Literal, NamedTuple, TypeVar
 
+from proofbath.curve.content import ResultContent
 from proofbath.errors import InputError
 from proofbath.proof.verdict import Attempt
 from proofbath.store.kinds import (
@@ -22,6 +23,7 @@ from proofbath.store.kinds import (
     Unit,
 )
 from proofbath.store.records import Kept, Records
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of
 
 StepStage = Literal["as-found", "rework", "as-left", "trial"]
@@ -52,12 +54,15 @@ class Step(NamedTuple):
     @property
     def attempted(self) -> bool:
         """Whether it was measured: a run that ended before any value was seen is no attempt."""
-        if self.result is None:
+        if self.content is None:
             return False
-        shown = self.result.entry.content
-        return self.done or any(
-            isinstance(item, dict) and item.get("value") is not None for item in shown.values()
-        )
+        found = self.content.curve.quantities.values()
+        return self.done or any(quantity.value is not None for quantity in found)
+
+    @property
+    def content(self) -> ResultContent | None:
+        """What its result says; None where there is no result."""
+        return content_of(self.result) if self.result else None
 
 
 class UnitStory(NamedTuple):

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from proofbath.bench.curves import unit_records
-from proofbath.curve.budget import Combined
 from proofbath.curve.current_picture import lifts_picture, openings_picture
 from proofbath.curve.overlay import heater_picture, overlay_picture
 from proofbath.curve.picture import LOOKS, curve_picture
 from proofbath.curve.record import CurveRecord
-from proofbath.curve.result import CurveResult, HeaterStep, Quantity
+from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError
 from proofbath.store.journal import Journal
 from proofbath.store.records import Records
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.run_shelf import rested_on
 from proofbath.workshop.story import Step, unit_story
 
@@ -84,48 +84,5 @@ def _read(records: Records, measured: Measured) -> tuple[CurveRecord, CurveResul
         record = unit_records(journal, measured.run, used.calibration).get(run.entry.station)
     if record is None:
         raise InputError(f"run {measured.run}: recorded too little of the unit to draw")
-    return replace(record, name=measured.called), result_in(measured.called, kept.entry.content)
-
-
-def result_in(name: str, content: Mapping[str, Any]) -> CurveResult:
-    """Return what a result on record says, as the pictures want it."""
-    quantities, series = dict[str, Quantity](), dict[str, tuple[Quantity, ...]]()
-    for key, item in content.items():
-        if _is_quantity(item):
-            quantities[key] = _quantity(item)
-        elif isinstance(item, list) and item and all(_is_quantity(part) for part in item):
-            series[key] = tuple(_quantity(part) for part in item)
-    return CurveResult(
-        name, content["threshold_mm"], quantities, series, (), (), _steps(content, series)
-    )
-
-
-def _steps(
-    content: Mapping[str, Any], series: Mapping[str, tuple[Quantity, ...]]
-) -> tuple[HeaterStep, ...]:
-    """Return the steps of current on record; a result kept before these were measured has none."""
-    steady = series.get("lift_at_current_mm", ())
-    shown = content.get("heater_steps", ()) if steady else ()
-    return tuple(HeaterStep.from_json(*pair) for pair in zip(shown, steady, strict=True))
-
-
-def _is_quantity(item: object) -> bool:
-    return isinstance(item, Mapping) and "standard_uncertainty" in item and "budget" in item
-
-
-def _quantity(shown: Mapping[str, Any]) -> Quantity:
-    combined = None
-    if shown["value"] is not None and shown["standard_uncertainty"] is not None:
-        freedom = shown["degrees_of_freedom"]
-        combined = Combined(
-            shown["standard_uncertainty"],
-            float("inf") if freedom is None else freedom,
-            shown["coverage_factor"],
-        )
-    return Quantity(
-        shown["value"],
-        combined=combined,
-        reason=shown["reason"],
-        rate=shown["rate"],
-        at=shown.get("at", {}),
-    )
+    found = content_of(kept).curve
+    return replace(record, name=measured.called), replace(found, name=measured.called)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from typing import Any, Literal
+from collections.abc import Sequence
+from typing import Literal
 
+from proofbath.curve.content import ResultContent
 from proofbath.curve.current_rows import HEADINGS, current_rows
 from proofbath.description import Described
-from proofbath.proof.words import WORDS
+from proofbath.quantity.quantity import Quantity, is_quantity
+from proofbath.quantity.words import WORDS
 from proofbath.store.kinds import (
     Batch,
     Decision,
@@ -19,29 +21,16 @@ from proofbath.store.kinds import (
     Unit,
 )
 from proofbath.store.records import Kept, Records
-from proofbath.workshop.findings import usual_results, warnings_in
+from proofbath.workshop.findings import usual_quantities, warnings_in
 from proofbath.workshop.history import rework_in_words
 from proofbath.workshop.issued import IssuedLine, certificates_of
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import Step, StepStage, UnitStory, unit_story
-from proofbath.workshop.unit_curves import result_in
+from proofbath.workshop.value_shapes import Stated, StatedByHand
 
 _ORDER = tuple(WORDS)
 _HAND = ("start_to_open_c", "shift_k_per_w")
 _STARTS = ("start_to_open_c", "unpowered_start_to_open_c")
-Rate = Literal["zero"] | float | None
-
-
-class Value(Described):
-    """A measured quantity; value and U (about 95 %) are in `unit`, the rate in K/min."""
-
-    quantity: str
-    words: str
-    value: float | None
-    expanded_uncertainty: float | None
-    unit: str
-    rate: Rate
-    threshold_mm: float | None
 
 
 class StepView(Described):
@@ -55,7 +44,7 @@ class StepView(Described):
     retest_cause: str | None = None
     run: int | None = None
     status: str = ""
-    results: tuple[Value, ...] = ()
+    results: tuple[Stated, ...] = ()
     currents: tuple[tuple[str, ...], ...] = ()
     """What a heated unit did at each current, as texts under `current_headings`."""
     current_headings: tuple[str, ...] = ()
@@ -113,23 +102,14 @@ class CertificateLine(Described):
     doubts: tuple[str, ...] = ()
 
 
-class HandValue(Described):
-    """A quantity measured by hand, null with a reason."""
-
-    value: float | None = None
-    expanded_uncertainty: float | None = None
-    reason: str | None = None
-    rate: Rate = None
-
-
 class HandView(Described):
     """A hand measurement: it stays with the unit and certifies nothing."""
 
     number: int
     date: dt.date
     stage: str
-    start_to_open_c: HandValue
-    shift_k_per_w: HandValue
+    start_to_open_c: StatedByHand
+    shift_k_per_w: StatedByHand
 
 
 class LogLine(Described):
@@ -239,25 +219,14 @@ def certificate_line(line: IssuedLine, doubts: tuple[str, ...] = ()) -> Certific
     return CertificateLine(**{name: getattr(line, name) for name in shown}, doubts=doubts)
 
 
-def values_in(content: Mapping[str, Any]) -> tuple[Value, ...]:
-    """Return the values of a result, each with its expanded uncertainty and its form."""
-    return tuple(
-        Value(
-            quantity=result.quantity,
-            words=result.words,
-            value=result.value,
-            expanded_uncertainty=result.expanded_uncertainty,
-            unit=result.unit,
-            rate=result.rate,
-            threshold_mm=result.threshold_mm,
-        )
-        for result in sorted(usual_results(content), key=lambda r: _ORDER.index(r.quantity))
-    )
+def values_in(content: ResultContent) -> tuple[Quantity, ...]:
+    """Return the values of a result in the order in which they are shown."""
+    return tuple(sorted(usual_quantities(content), key=lambda one: _ORDER.index(one.name)))
 
 
-def start_in(values: tuple[Value, ...]) -> Value | None:
+def start_in(values: Sequence[Quantity]) -> Quantity | None:
     """Return the start-to-open among values, the unpowered one of a heated unit."""
-    return next((value for value in values if value.quantity in _STARTS), None)
+    return next((value for value in values if value.name in _STARTS), None)
 
 
 def _visit(records: Records, story: UnitStory) -> BatchVisit:
@@ -284,8 +253,8 @@ def _step(step: Step) -> StepView:
         return StepView(stage=step.stage, date=step.date, rework=words)
     run = step.station_run.entry if step.station_run else None
     loading = step.loading.entry if step.loading else None
-    content = step.result.entry.content if step.result else None
-    rows = [] if content is None else current_rows(result_in("", content))
+    content = step.content
+    rows = [] if content is None else current_rows(content.curve)
     return StepView(
         stage=step.stage,
         date=step.date,
@@ -302,12 +271,13 @@ def _step(step: Step) -> StepView:
     )
 
 
-def _why_none(content: Mapping[str, Any]) -> str | None:
+def _why_none(content: ResultContent) -> str | None:
     """Return why no start-to-open was found, None where there is one."""
-    starts = [shown for name in _STARTS if isinstance(shown := content.get(name), Mapping)]
-    if not starts or any(shown["value"] is not None for shown in starts):
+    found = content.curve.quantities
+    starts = [found[name] for name in _STARTS if name in found]
+    if not starts or any(start.value is not None for start in starts):
         return None
-    return str(starts[0]["reason"])
+    return starts[0].reason
 
 
 def _decision(kept: Kept[Decision]) -> DecisionView:
@@ -323,10 +293,8 @@ def _decision(kept: Kept[Decision]) -> DecisionView:
 
 
 def _hand(kept: Kept[HandMeasurement]) -> HandView:
-    told = {
-        name: HandValue(
-            **{key: (kept.entry.content.get(name) or {}).get(key) for key in HandValue.model_fields}
-        )
-        for name in _HAND
-    }
-    return HandView(number=kept.root, date=kept.entry.date, stage=kept.entry.stage, **told)
+    told = kept.entry.content
+    known = (name for name in _HAND if is_quantity(told.get(name)))
+    stated = {name: Quantity.from_json(told[name], name) for name in known}
+    values = dict.fromkeys(_HAND, Quantity(None)) | stated
+    return HandView(number=kept.root, date=kept.entry.date, stage=kept.entry.stage, **values)

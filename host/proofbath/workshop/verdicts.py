@@ -2,30 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from proofbath.proof.decision import Decision as LimitDecision
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import Verdict, judge, statement
 from proofbath.store.kinds import Decision, Result
 from proofbath.store.records import Kept
-from proofbath.workshop.findings import shown_in
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.story import UnitStory
 
 RESULT_ROW = "result_row"
 """Names in a decision's content the row of the result that was judged: a correction is another."""
 
 
-def measured_in(content: Mapping[str, Any]) -> list[Measured]:
-    """Return each quantity of a result's content, those of series one by one."""
-    return [Measured.from_result(name, shown) for name, shown in shown_in(content)]
-
-
 def verdict_on(specification: Specification, result: Kept[Result]) -> Verdict:
     """Return the verdict on a result on record."""
-    return judge(specification, measured_in(result.entry.content))
+    return judge(specification, list(content_of(result).each()))
 
 
 def decision_on(story: UnitStory, result: Kept[Result], verdict: Verdict) -> Decision:

@@ -13,7 +13,7 @@ from proofbath.curve.budget import Contribution
 from proofbath.curve.hand_instruments import LIFT_TOOLS, THERMOMETERS, Heater
 from proofbath.curve.hand_record import HandPoint, rises_of
 from proofbath.curve.hand_result import analyse_hand
-from proofbath.curve.hand_start import Start, _even, _reading_u, find_start
+from proofbath.curve.hand_start import Start, evenly, find_start, reading_u
 from proofbath.curve.result import Quantity
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.truth import lift_mm, rising_c
@@ -34,10 +34,10 @@ def expanded(quantity: Quantity) -> float:
     return quantity.expanded_uncertainty
 
 
-def test_what_lies_evenly_between_bounds_is_counted_as_the_gum_does() -> None:
+def test_what_liesevenlyly_between_bounds_is_counted_as_the_gum_does() -> None:
     """JCGM 100:2008, 4.3.7 example 1: within 0.40e-6 either way gives 0.23e-6; F.2.2.1: 0.29 d."""
-    assert _even("copper", 0.40).share == pytest.approx(0.23, abs=0.002)
-    assert _reading_u(0.0, 1.0) == pytest.approx(0.29, abs=0.002)
+    assert evenly("copper", 0.40).share == pytest.approx(0.23, abs=0.002)
+    assert reading_u(0.0, 1.0) == pytest.approx(0.29, abs=0.002)
 
 
 def test_start_between_coarse_readings_by_hand() -> None:

@@ -48,6 +48,7 @@ POWERED = (
         'name = "Teal-82"', 'name = "Heron-103"\nkind = "heater-assisted"\nelement_max_a = 0.8'
     )
     .replace("cap_c = 105", "cap_c = 105\nelement_ohm = 15")
+    .replace('batch = "ferry 12"', 'batch = "ferry 12"\nstage = "trial"')
     + """
 [[step]]
 kind = "soak"
@@ -64,6 +65,7 @@ at_most_s = 5
 [[step]]
 kind = "hold"
 for_s = 2
+element_a = 0
 """
 )
 

@@ -15,6 +15,7 @@ from host.bench.served import on_pty, on_socket
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
 from proofbath.bench.night import check_bench, run_night
+from proofbath.bench.notes import notes_in
 from proofbath.bench.record import run_record
 from proofbath.bench.serial_port import SerialPort
 from proofbath.bench.virtual_port import VirtualPort
@@ -99,6 +100,7 @@ HEATED = (
         'name = "Teal-82"', 'name = "Heron-103"\nkind = "heater-assisted"\nelement_max_a = 0.8'
     )
     .replace("cap_c = 105", "cap_c = 105\nelement_ohm = 15")
+    .replace('batch = "ferry 12"', 'batch = "ferry 12"\nstage = "trial"')
     + """
 [[step]]
 kind = "soak"
@@ -136,6 +138,59 @@ def test_elements_are_fed_what_the_plan_asks_and_the_others_nothing(journal: Jou
     # The unit's 15 ohm at 25 degC, its lead of 0.2 ohm not taken off by this bench file.
     ohm = record.element_v[-300:-50, 0] / fed[:, 0]
     assert ohm == pytest.approx(15.2, abs=0.3)
+    assert not record.station_flags.any()
+
+
+RAMPED = (
+    HEATED[: HEATED.index("[[step]]")]
+    + """
+[[step]]
+kind = "soak"
+to_c = 45
+at_least_s = 60
+
+[[step]]
+kind = "ramp"
+to_c = 47
+rate_k_per_min = 1.0
+element_a = [0.6, 0, 0, 0, 0, 0]
+
+[[step]]
+kind = "ramp"
+to_c = 46
+rate_k_per_min = 1.0
+element_v = 6.0
+stations = [3]
+
+[[step]]
+kind = "hold"
+for_s = 30
+element_a = 0
+"""
+)
+
+
+def test_the_record_shows_the_current_that_flowed_while_the_bath_moved(journal: Journal) -> None:
+    bench = bench_file(WARM + UNITS)
+    assert bench.virtual is not None
+    port = VirtualPort(VirtualBench(bench.virtual))
+    outcome = run_night(Link(port), plan(RAMPED), bench, journal, clear=True, started=lambda: "t")
+    assert outcome.status == "done"
+    record = run_record(journal.samples(1), bench.calibration)
+    begins = [note for note in notes_in(journal.events(1)) if note.code == "step_begin"]
+    up_s, down_s = (note.t_s for note in begins if note.text == "ramping")
+    (hold_s,) = (note.t_s for note in begins if note.text == "holding")
+    rising = (record.t_s > up_s + 5.0) & (record.t_s < down_s - 1.0)
+    falling = (record.t_s > down_s + 10.0) & (record.t_s < hold_s - 1.0)
+    off = record.t_s > hold_s + 2.0
+    assert record.bath_c[rising][-1] - record.bath_c[rising][0] > 1.0
+    assert record.bath_c[falling][-1] - record.bath_c[falling][0] < -0.5
+    assert record.element_a[rising, 0] == pytest.approx(0.6, abs=0.005)
+    assert np.abs(record.element_a[rising][:, 1:]).max() < 0.005
+    # Volts at the station's terminals: this bench file takes no lead off.
+    assert record.element_v[falling, 2] == pytest.approx(6.0, abs=0.05)
+    assert np.abs(record.element_a[falling, 0]).max() < 0.005
+    assert np.abs(record.element_a[off]).max() < 0.005
     assert not record.station_flags.any()
 
 

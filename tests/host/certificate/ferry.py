@@ -25,9 +25,9 @@ from proofbath.certificate.then_and_now import Measurement, ThenAndNow
 from proofbath.certificate.withdrawal import Withdrawal
 from proofbath.curve.budget import Contribution
 from proofbath.curve.result import Quantity, known, unknown
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Rule, Specification
 from proofbath.proof.verdict import Agreement, Verdict, judge
+from proofbath.quantity.quantity import Rate
 
 WORKSHOP = Workshop(
     name="Ferry Workshop Lower Ness",
@@ -85,7 +85,7 @@ CALIBRATIONS = (
 )
 
 
-def start_to_open(value_c: float, rate: str | float = "zero") -> Quantity:
+def start_to_open(value_c: float, rate: Rate = "zero") -> Quantity:
     """A start-to-open with the budget of an ordinary night, u = 0.163 K."""
     budget = (
         Contribution("bath probe", 0.05, note="calibration of 20 January 2025"),
@@ -99,32 +99,33 @@ def start_to_open(value_c: float, rate: str | float = "zero") -> Quantity:
         Contribution("lag", 0.86, -0.014, note="two rates"),
         Contribution("coolant share", None),
     )
-    return known(value_c, budget, rate, {"lift_mm": 0.1})
+    return known(value_c, budget, rate, {"lift_mm": 0.1}).named("start_to_open_c")
 
 
 def quantities(start_c: float = 82.28) -> dict[str, Quantity]:
     """What an analysis hands over for one healthy plain unit."""
     lift = (Contribution("gauge", 0.012), Contribution("repeatability", 0.035, 1.0, 12.0, "A"))
     kelvin = (Contribution("bath gradient", 0.03), Contribution("lag", 0.06))
-    return {
+    found = {
         "start_to_open_c": start_to_open(start_c),
         "full_lift_mm": known(9.358, lift, at={"bath_c": 97.0}),
         "hysteresis_k": known(2.96, kelvin, "zero", {"lift_mm": 1.0}),
         "closing_c": known(start_c - 2.98, kelvin, "zero", {"lift_mm": 0.1}),
         "full_open_c": unknown("no rated lift is specified for this type"),
     }
+    return {name: quantity.named(name) for name, quantity in found.items()}
 
 
 def verdict_of(found: dict[str, Quantity], specification: Specification = TEAL_82) -> Verdict:
     """Judge an analysis by a specification, through the fixed JSON shape."""
-    measured = [Measured.from_result(name, q.to_json()) for name, q in found.items()]
+    measured = [Quantity.from_json(q.to_json(), name) for name, q in found.items()]
     return judge(specification, measured)
 
 
 def results_of(found: dict[str, Quantity], verdict: Verdict) -> tuple[Result, ...]:
     """The certificate's results of an analysis, each with its judgement."""
     decisions = {d.limit.quantity: d for d in verdict.decisions}
-    return tuple(result_of(n, q.to_json(), decisions.get(n)) for n, q in found.items())
+    return tuple(result_of(q, decisions.get(n)) for n, q in found.items())
 
 
 def curve(start_c: float = 82.28, cycles: int = 2) -> tuple[Branch, ...]:
@@ -188,7 +189,7 @@ def certificate(
                 date=dt.date(2025, 4, 1),
                 text="As received, not conditioned; first cycle",
                 run="2025-04-01-a",
-                results=(result_of("start_to_open_c", found_c.to_json()),),
+                results=(result_of(found_c),),
             ),
             Stage(
                 stage="rework",
@@ -200,7 +201,7 @@ def certificate(
                 date=dt.date(2025, 4, 4),
                 text="One conditioning, three recorded cycles",
                 run="2025-04-04-a",
-                results=(result_of("start_to_open_c", found["start_to_open_c"].to_json()),),
+                results=(result_of(found["start_to_open_c"]),),
             ),
         ),
         "calibrations": CALIBRATIONS,
@@ -236,7 +237,7 @@ def batch_summary() -> BatchSummary:
     """A batch of four: certified, reworked, failed, refused at intake."""
 
     def start(value_c: float) -> Result:
-        return result_of("start_to_open_c", start_to_open(value_c).to_json())
+        return result_of(start_to_open(value_c))
 
     return BatchSummary(
         number="LN-2025-B7",
@@ -314,14 +315,8 @@ def then_and_now(shifted_k: float = 0.9) -> ThenAndNow:
     """A unit that came back after three years, opening later by so much."""
     then, now = start_to_open(82.28), start_to_open(82.28 + shifted_k)
     lift = (Contribution("gauge", 0.012), Contribution("repeatability", 0.035, 1.0, 12.0, "A"))
-    pairs = (
-        ("start_to_open_c", then, now),
-        ("full_lift_mm", known(9.36, lift), known(9.31, lift)),
-    )
-    changes = (
-        change_of(result_of(name, a.to_json()), result_of(name, b.to_json()))
-        for name, a, b in pairs
-    )
+    lifts = (known(mm, lift).named("full_lift_mm") for mm in (9.36, 9.31))
+    changes = (change_of(result_of(a), result_of(b)) for a, b in ((then, now), (*lifts,)))
     return ThenAndNow(
         number="LN-2028-0007",
         workshop=WORKSHOP,

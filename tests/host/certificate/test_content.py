@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+from dataclasses import replace
 from operator import attrgetter
 from pathlib import Path
 from typing import Any
@@ -212,15 +213,15 @@ def test_a_unit_is_judged_by_its_own_types_limits() -> None:
 def test_a_result_judged_at_a_rate_is_stated_at_zero_rate_too() -> None:
     content = ferry.certificate()
     first, *others = content.results
-    at_rate = first.model_copy(update={"rate": 1.0})
+    at_rate = first.model_copy(update={"stated": replace(first.stated, rate=1.0)})
     assert "state it at zero rate too" in refusal(results=(at_rate, *others))
     at_zero = first.model_copy(update={"judgement": None})
-    assert ferry.certificate(results=(at_rate, at_zero, *others)).results[0].rate == 1.0
+    assert ferry.certificate(results=(at_rate, at_zero, *others)).results[0].stated.rate == 1.0
 
 
 def test_a_null_is_stated_with_its_reason_and_never_judged() -> None:
-    nothing = result_of("start_to_open_c", unknown("never opened").to_json())
-    assert (nothing.value, nothing.reason) == (None, "never opened")
+    nothing = result_of(unknown("never opened").named("start_to_open_c"))
+    assert (nothing.stated.value, nothing.reason) == (None, "never opened")
     verdict = ferry.verdict_of({"start_to_open_c": unknown("never opened")})
     with pytest.raises(ValueError, match="unset: never opened"):
         judgement_of(verdict.decisions[0])

@@ -35,7 +35,7 @@ def test_the_normalised_error(difference: float, u_then: float, u_now: float, e_
 
 
 def start(value_c: float, rate: str | float = "zero") -> Result:
-    return result_of("start_to_open_c", ferry.start_to_open(value_c, rate).to_json())
+    return result_of(ferry.start_to_open(value_c, rate))
 
 
 def test_a_change_says_whether_the_uncertainties_explain_it() -> None:
@@ -43,7 +43,7 @@ def test_a_change_says_whether_the_uncertainties_explain_it() -> None:
     same, moved = change_of(start(82.0), start(82.3)), change_of(start(82.0), start(81.2))
     assert same is not None
     assert moved is not None
-    big_u = start(82.0).expanded_uncertainty
+    big_u = start(82.0).stated.expanded_uncertainty
     assert same.e_n == pytest.approx(0.3 / (math.sqrt(2) * big_u))
     assert same.verdict == "agrees"
     assert same.words.startswith("agrees within the uncertainties: the difference of 0.30 °C")
@@ -53,9 +53,9 @@ def test_a_change_says_whether_the_uncertainties_explain_it() -> None:
 
 def test_values_of_different_forms_are_never_compared() -> None:
     assert change_of(start(82.0), start(82.0, 1.0)) is None
-    lift = result_of("full_lift_mm", ferry.quantities()["full_lift_mm"].to_json())
+    lift = result_of(ferry.quantities()["full_lift_mm"])
     assert change_of(start(82.0), lift) is None
-    missing = result_of("full_open_c", ferry.quantities()["full_open_c"].to_json())
+    missing = result_of(ferry.quantities()["full_open_c"])
     assert change_of(missing, missing) is None
 
 

@@ -160,13 +160,13 @@ def test_a_start_met_while_the_bath_rises_needs_no_line() -> None:
 
 
 def shell_night() -> CurveRecord:
-    """A healthy powered night of a shell unit 4 K beyond the bath."""
+    """A healthy powered night of a shell unit 2.5 K beyond the bath."""
     unit = VirtualUnit(
         serial="H103-MODEL", station=1, melting_c=111.0, shells=3, film_growth_per_k=0.003
     )
     true_c = truth.rising_c(unit, 0.1)
     assert true_c is not None
-    bath_c, power_w = programme(true_c - 4.0, true_c - 12.5)
+    bath_c, power_w = programme(true_c - 2.5, true_c - 11.0)
     lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
     return powered(bath_c, lift_mm, power_w)
 

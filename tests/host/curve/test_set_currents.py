@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from host.curve.closed_form import STEP_S, Floats, record_of
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.content import ResultContent
 from proofbath.curve.current_picture import lifts_picture, openings_picture
 from proofbath.curve.current_rows import current_rows, to_csv
 from proofbath.curve.picture import cycles_drawn, thinned
@@ -307,3 +309,14 @@ def test_the_turn_of_a_power_ramp_is_no_step() -> None:
     made.amps.append(np.sqrt(watts / OHM))
     made.go(BATH_C, 300.0, 0.0)
     assert made.run(unit).heater_steps == ()
+
+
+def test_steps_on_record_are_read_back_as_they_were_kept() -> None:
+    """The rows of a unit's page are made of what is on record: they are those of the night."""
+    made = heated_up()
+    made.go(BATH_C, 600.0, 0.75)
+    made.go(BATH_C, 600.0, 0.0)
+    result = made.run(heron())
+    kept = json.loads(json.dumps(ResultContent(result).to_json()))
+    again = ResultContent.from_json(kept).curve
+    assert [row.cells() for row in current_rows(again)] == [r.cells() for r in current_rows(result)]

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from host.proof.reference import figures, rows
+from host.proof.stated import changed, stated
 from proofbath.proof.decision import (
     GUARD_BAND_PER_U,
     Outcome,
@@ -21,15 +22,15 @@ from proofbath.proof.decision import (
     probability_of_conformity,
     risk_at_acceptance_limit,
 )
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit
+from proofbath.quantity.quantity import Quantity
 
 START = Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1)
 
 
-def start(value: float | None, u: float = 0.25, dof: float = math.inf) -> Measured:
-    return Measured(
-        "start_to_open_c", value, u, 2 * u, dof, "zero", 0.1, "crossing", reason="stuck"
+def start(value: float | None, u: float = 0.25, dof: float = math.inf) -> Quantity:
+    return stated(
+        "start_to_open_c", value, u, 2 * u, dof=dof, rate="zero", threshold_mm=0.1, reason="stuck"
     )
 
 
@@ -84,7 +85,7 @@ def test_worst_risk_at_the_acceptance_limit(row: dict[str, str]) -> None:
 def test_probability_of_conformity_of_a_zener_diode() -> None:
     """JCGM 106:2012 7.3.3 [figures from memory]: 0.92 for -5.47 V, u 0.05 V, limit -5.40 V."""
     limit = Limit(quantity="breakdown_ohm", upper=-5.40, largest_u=1.0)
-    measured = Measured("breakdown_ohm", -5.47, 0.05, 0.1)
+    measured = stated("breakdown_ohm", -5.47, 0.05, 0.1)
     assert probability_of_conformity(measured, limit) == pytest.approx(0.919, abs=5e-4)
 
 
@@ -93,7 +94,7 @@ def test_acceptance_limit_of_a_speed_check() -> None:
     limit = Limit(quantity="speed_min", lower=100.0, largest_u=10.0)
 
     def sure(v: float) -> float:
-        return probability_of_conformity(Measured("speed_min", v, 0.02 * v, 0.04 * v), limit)
+        return probability_of_conformity(stated("speed_min", v, 0.02 * v, 0.04 * v), limit)
 
     assert sure(106.5) < 0.999 < sure(107.0)
 
@@ -145,13 +146,13 @@ def test_what_has_no_value_or_no_uncertainty_never_passes() -> None:
     assert decide(START, None, "simple").outcome is Outcome.UNSET
     stuck = decide(START, start(None), "simple")
     assert (stuck.outcome, stuck.reason) == (Outcome.UNSET, "stuck")
-    formless = start(None)._replace(rate=None, threshold_mm=None)
+    formless = changed(start(None), rate=None, threshold_mm=None)
     assert decide(START, formless, "simple").outcome is Outcome.UNSET
-    bare = start(82.0)._replace(expanded_uncertainty=None)
+    bare = changed(start(82.0), expanded_uncertainty=None)
     assert decide(START, bare, "simple").outcome is Outcome.INVALID
-    exact = start(82.0)._replace(expanded_uncertainty=0.0)
+    exact = changed(start(82.0), expanded_uncertainty=0.0)
     assert decide(START, exact, "simple").outcome is Outcome.INVALID
-    at_a_rate = decide(START, start(82.0)._replace(rate=1.0), "simple")
+    at_a_rate = decide(START, changed(start(82.0), rate=1.0), "simple")
     assert at_a_rate.outcome is Outcome.INVALID
     assert at_a_rate.probability is None
 

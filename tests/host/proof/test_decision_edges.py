@@ -7,6 +7,7 @@ import math
 import pytest
 from scipy import stats
 
+from host.proof.stated import changed, stated
 from proofbath.proof.decision import (
     Decision,
     Outcome,
@@ -16,18 +17,18 @@ from proofbath.proof.decision import (
     probability_in_words,
     probability_of_conformity,
 )
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Rule, Specification
 from proofbath.proof.verdict import Verdict, judge, statement
+from proofbath.quantity.quantity import Quantity
 
 START = Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1)
 LIFT = Limit(quantity="full_lift_mm", lower=8.0, nominal=9.0)
 RETURN = Limit(quantity="zero_return_mm", upper=0.25, largest_u=0.125)
 
 
-def start(value: float | None, u: float | None = 0.25) -> Measured:
+def start(value: float | None, u: float | None = 0.25) -> Quantity:
     big_u = None if u is None else 2 * u
-    return Measured("start_to_open_c", value, u, big_u, math.inf, "zero", 0.1, "crossing")
+    return stated("start_to_open_c", value, u, big_u, rate="zero", threshold_mm=0.1)
 
 
 @pytest.mark.parametrize(
@@ -85,14 +86,13 @@ def test_a_single_limit_is_judged_on_its_side_alone(
 ) -> None:
     """By hand: U is 2 u; the open side accepts whatever is far from the limit."""
     outcomes = [
-        decide(limit, Measured(quantity, value, u, 2 * u), "guard_band_u").outcome
-        for value in values
+        decide(limit, stated(quantity, value, u, 2 * u), "guard_band_u").outcome for value in values
     ]
     assert outcomes == [
         Outcome.PASS, Outcome.CONDITIONAL_PASS, Outcome.CONDITIONAL_FAIL, Outcome.FAIL,
     ]  # fmt: skip
     far = 1000.0 if limit is LIFT else -1000.0
-    assert decide(limit, Measured(quantity, far, u, 2 * u), "guard_band_u").outcome is Outcome.PASS
+    assert decide(limit, stated(quantity, far, u, 2 * u), "guard_band_u").outcome is Outcome.PASS
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,7 @@ def test_a_decision_states_all_that_it_rests_on(value: float, outcome: Outcome, 
 
 
 def test_a_difference_in_millimetres_is_said_in_millimetres() -> None:
-    decision = decide(LIFT, Measured("full_lift_mm", 8.125, 0.125, 0.25), "guard_band_u")
+    decision = decide(LIFT, stated("full_lift_mm", 8.125, 0.125, 0.25), "guard_band_u")
     assert decision.reason == "8.125 mm lies 0.125 mm inside its limit; guard band 0.25 mm"
 
 
@@ -125,16 +125,16 @@ NO_U = "the result states no uncertainty; give the bench's budget"
     [
         (start(None), Outcome.UNSET, "the result is null"),
         (start(math.nan), Outcome.UNSET, "the result is null"),
-        (start(None)._replace(reason="stuck"), Outcome.UNSET, "stuck"),
+        (changed(start(None), reason="stuck"), Outcome.UNSET, "stuck"),
         (
-            start(82.0)._replace(estimator="line"),
+            changed(start(82.0), estimator="line"),
             Outcome.INVALID,
             "the result is by line, the limit by crossing",
         ),
         (start(82.0, None), Outcome.INVALID, NO_U),
         (start(82.0, math.inf), Outcome.INVALID, NO_U),
-        (start(82.0)._replace(standard_uncertainty=0.0), Outcome.INVALID, NO_U),
-        (start(82.0)._replace(expanded_uncertainty=-0.5), Outcome.INVALID, NO_U),
+        (changed(start(82.0), standard_uncertainty=0.0), Outcome.INVALID, NO_U),
+        (changed(start(82.0), expanded_uncertainty=-0.5), Outcome.INVALID, NO_U),
         (
             start(82.0, 0.505),
             Outcome.INVALID,
@@ -144,7 +144,7 @@ NO_U = "the result states no uncertainty; give the bench's budget"
     ],
 )
 def test_what_is_not_judged_keeps_its_limit_its_result_and_the_reason(
-    measured: Measured, outcome: Outcome, reason: str
+    measured: Quantity, outcome: Outcome, reason: str
 ) -> None:
     assert decide(START, measured, "simple") == Decision(START, outcome, reason, measured)
 
@@ -206,7 +206,7 @@ def test_a_verdict_keeps_its_specification_and_says_no_chance_it_does_not_have()
     half = judge(limits, [start(82.0)])
     assert half == Verdict(limits, half.decisions)
     assert statement(half) == "unset"
-    whole = judge(limits, [start(82.0), Measured("full_lift_mm", 9.0, 0.125, 0.25)])
+    whole = judge(limits, [start(82.0), stated("full_lift_mm", 9.0, 0.125, 0.25)])
     assert statement(whole) == (
         "pass: the chance that the true value lies inside the limits is better than 99 in 100"
     )

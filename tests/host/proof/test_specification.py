@@ -6,12 +6,13 @@ import math
 
 import pytest
 
+from host.proof.stated import changed, stated
 from proofbath.curve.budget import Contribution
 from proofbath.curve.result import known, unknown
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Specification, check_frozen, check_successor
+from proofbath.quantity.quantity import Quantity
 
 TEXT = """
 unit_type = "Heron-103"
@@ -38,7 +39,7 @@ largest_u = 1.0
 threshold_mm = 4.0
 """
 START = Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1)
-LIKE = Measured("start_to_open_c", 82.3, 0.2, 0.4, 30.0, "zero", 0.1, "crossing")
+LIKE = stated("start_to_open_c", 82.3, 0.2, 0.4, dof=30.0, rate="zero", threshold_mm=0.1)
 
 
 def test_a_description_in_toml_becomes_limits() -> None:
@@ -90,7 +91,7 @@ def test_like_compares_with_like() -> None:
 @pytest.mark.parametrize(
     ("other", "said"),
     [
-        ({"quantity": "closing_c"}, "the result is closing_c"),
+        ({"name": "closing_c"}, "the result is closing_c"),
         ({"threshold_mm": 0.05}, "threshold of the result 0.05 mm, of the limit 0.1 mm"),
         ({"threshold_mm": None}, "threshold of the result none"),
         ({"rate": 1.0}, "rate 1.0"),
@@ -100,35 +101,35 @@ def test_like_compares_with_like() -> None:
     ],
 )
 def test_another_form_is_refused_with_its_reason(other: dict[str, object], said: str) -> None:
-    said_now = START.unlike(LIKE._replace(**other))  # type: ignore[arg-type]
+    said_now = START.unlike(changed(LIKE, **other))
     assert said_now is not None
     assert said in said_now
 
 
 def test_a_stated_rate_and_power_match_within_what_a_bench_holds() -> None:
     limit = START.model_copy(update={"rate": 1.0, "element_a": 0.8, "bath_c": 70.0})
-    result = LIKE._replace(rate=0.95, element_a=0.805, bath_c=70.3)
+    result = changed(LIKE, rate=0.95, element_a=0.805, bath_c=70.3)
     assert limit.unlike(result) is None
-    assert "rate" in str(limit.unlike(result._replace(rate=0.85)))
-    assert "current" in str(limit.unlike(result._replace(element_a=0.82)))
-    assert "bath" in str(limit.unlike(result._replace(bath_c=71.0)))
-    assert "rate" in str(limit.unlike(result._replace(rate="zero")))
+    assert "rate" in str(limit.unlike(changed(result, rate=0.85)))
+    assert "current" in str(limit.unlike(changed(result, element_a=0.82)))
+    assert "bath" in str(limit.unlike(changed(result, bath_c=71.0)))
+    assert "rate" in str(limit.unlike(changed(result, rate="zero")))
 
 
 def test_results_arrive_in_their_fixed_json_shape() -> None:
     item = Contribution("bath probe", 0.2, 1.0, 30.0)
     shown = known(82.3, [item], "zero", {"lift_mm": 0.1}).to_json()
-    result = Measured.from_result("start_to_open_c", shown)
-    assert (result.quantity, result.value) == ("start_to_open_c", 82.3)
+    result = Quantity.from_json(shown, "start_to_open_c")
+    assert (result.name, result.value) == ("start_to_open_c", 82.3)
     assert result.standard_uncertainty == pytest.approx(0.2)
     assert result.expanded_uncertainty == pytest.approx(0.2 * 2.0423, rel=1e-4)  # GUM table G.2
     assert result.degrees_of_freedom == pytest.approx(30.0)
     assert START.unlike(result) is None
-    line = Measured.from_result("start_by_line_c", known(82.4, [item], "zero").to_json())
-    assert (line.quantity, line.estimator) == ("start_to_open_c", "line")
-    endless = Measured.from_result("full_lift_mm", known(8.1, [Contribution("g", 0.1)]).to_json())
+    line = Quantity.from_json(known(82.4, [item], "zero").to_json(), "start_by_line_c")
+    assert (line.name, line.estimator) == ("start_to_open_c", "line")
+    endless = Quantity.from_json(known(8.1, [Contribution("g", 0.1)]).to_json(), "full_lift_mm")
     assert endless.degrees_of_freedom == math.inf
-    null = Measured.from_result("closing_c", unknown("no falling branch").to_json())
+    null = Quantity.from_json(unknown("no falling branch").to_json(), "closing_c")
     assert (null.value, null.reason) == (None, "no falling branch")
 
 

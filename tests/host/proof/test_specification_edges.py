@@ -8,15 +8,18 @@ import math
 import pytest
 from pydantic import ValidationError
 
+from host.proof.stated import changed, stated
 from proofbath.curve.budget import Contribution
 from proofbath.curve.result import known
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Specification
+from proofbath.quantity.quantity import Quantity
 
 START = Limit(quantity="start_to_open_c", nominal=82.0, tolerance=2.0, threshold_mm=0.1)
 AT_RATE = START.model_copy(update={"rate": 2.0, "element_a": 0.8, "bath_c": 70.0})
-LIKE = Measured(
-    "start_to_open_c", 82.3, 0.2, 0.4, 30.0, 2.0, 0.1, "crossing", element_a=0.8, bath_c=70.0
+LIKE = changed(
+    stated("start_to_open_c", 82.3, 0.2, 0.4, dof=30.0, rate=2.0, threshold_mm=0.1),
+    element_a=0.8,
+    bath_c=70.0,
 )
 
 
@@ -38,9 +41,9 @@ def test_a_form_matches_to_its_last_digit(
     """
     assert pytest.approx(0.042, abs=1e-3) == 25 / 60 / 10
     for value in alike:
-        assert AT_RATE.unlike(LIKE._replace(**{name: value})) is None
+        assert AT_RATE.unlike(changed(LIKE, **{name: value})) is None
     for value in unlike:
-        assert AT_RATE.unlike(LIKE._replace(**{name: value})) is not None
+        assert AT_RATE.unlike(changed(LIKE, **{name: value})) is not None
 
 
 @pytest.mark.parametrize(
@@ -118,6 +121,6 @@ def test_a_fingerprint_is_of_what_was_stated_alone() -> None:
 def test_current_and_bath_of_a_result_are_taken_over() -> None:
     at = {"lift_mm": 0.1, "element_a": 0.8, "bath_c": 95.0}
     shown = known(8.1, [Contribution("gauge", 0.1)], None, at).to_json()
-    found = Measured.from_result("powered_lift_mm", shown)
+    found = Quantity.from_json(shown, "powered_lift_mm")
     assert (found.threshold_mm, found.element_a, found.bath_c) == (0.1, 0.8, 95.0)
     assert found.degrees_of_freedom == math.inf

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import pytest
 
+from host.proof.stated import changed, stated
 from proofbath.proof.decision import Outcome
-from proofbath.proof.measured import Measured
 from proofbath.proof.specification import Limit, Specification
 from proofbath.proof.verdict import (
     Agreement,
@@ -18,6 +16,7 @@ from proofbath.proof.verdict import (
     refuse_retest,
     statement,
 )
+from proofbath.quantity.quantity import Quantity, Rate
 
 TEAL_82 = Specification(
     unit_type="Teal-82",
@@ -27,11 +26,11 @@ TEAL_82 = Specification(
         Limit(quantity="full_lift_mm", nominal=8.6, lower=8.0),
     ),
 )
-LIFT = Measured("full_lift_mm", 8.9, 0.05, 0.1)
+LIFT = stated("full_lift_mm", 8.9, 0.05, 0.1)
 
 
-def start(value: float | None, rate: str | float = "zero") -> Measured:
-    return Measured("start_to_open_c", value, 0.25, 0.5, math.inf, rate, 0.1, "crossing")
+def start(value: float | None, rate: Rate = "zero") -> Quantity:
+    return stated("start_to_open_c", value, 0.25, 0.5, rate=rate, threshold_mm=0.1)
 
 
 def test_a_unit_passes_only_with_every_limit_passed() -> None:
@@ -45,11 +44,11 @@ def test_a_unit_passes_only_with_every_limit_passed() -> None:
 def test_a_failed_quantity_fails_the_unit_whatever_is_missing() -> None:
     assert judge(TEAL_82, [start(86.0)]).outcome is Outcome.FAIL
     assert judge(TEAL_82, [start(84.2)]).outcome is Outcome.CONDITIONAL_FAIL
-    assert judge(TEAL_82, [start(82.0), LIFT._replace(value=7.5)]).outcome is Outcome.FAIL
+    assert judge(TEAL_82, [start(82.0), changed(LIFT, value=7.5)]).outcome is Outcome.FAIL
 
 
 def test_the_result_of_the_stated_form_is_taken_among_others() -> None:
-    line = start(85.0)._replace(estimator="line")
+    line = changed(start(85.0), estimator="line")
     verdict = judge(TEAL_82, [start(85.0, 1.0), line, start(82.4), LIFT])
     assert verdict.outcome is Outcome.PASS
     assert verdict.decisions[0].measured == start(82.4)
@@ -61,7 +60,7 @@ def test_another_rule_may_be_agreed() -> None:
 
 def test_the_chance_of_a_unit_is_bounded_by_all_its_quantities() -> None:
     """Bonferroni: 1 minus the sum of the single risks."""
-    verdict = judge(TEAL_82, [start(83.8), LIFT._replace(value=8.06)])
+    verdict = judge(TEAL_82, [start(83.8), changed(LIFT, value=8.06)])
     first, second = (d.probability for d in verdict.decisions)
     assert first is not None
     assert second is not None

@@ -216,8 +216,11 @@ def test_plain_units_are_not_energised() -> None:
 def test_shipped_powered_profiles_pass_the_check(name: str) -> None:
     text = assisted("").replace('batch = "ferry-7"', f'batch = "ferry-7"\nprofile = "{name}"')
     plan = checked(text.replace("nominal_start_to_open_c = 82", "nominal_start_to_open_c = 90", 1))
-    # 12 W at 1 and 0.5 W/min up, at 1 W/min down, on two baths: 2 h of ramps alone.
-    assert 2.0 < plan.ready_s / 3600.0 < 7.0
+    # 12.1 W at 1 and 0.5 W/min up, at 1 W/min down, on four baths: 4 h of ramps alone.
+    assert 4.0 < plan.ready_s / 3600.0 < 9.0
+    two = checked(text.replace("[unit_type]", "[heated]\nbaths = 2\n[unit_type]", 1))
+    # Two baths less are 2 h of ramps less.
+    assert 1.9 < (plan.ready_s - two.ready_s) / 3600.0 < 3.0
 
 
 def with_times(**times: str) -> str:
@@ -288,28 +291,36 @@ def test_a_supply_serves_the_stations_in_turn_each_through_all_of_a_cycles_power
     own = checked(POWERED_BY_SUPPLY)
     turns = checked(POWERED_BY_SUPPLY, FACTS._replace(supply_a=1.0))
     powered = [leg.step for leg in turns.legs if isinstance(leg.step, PowerRamp)]
-    # Four cycles of a ramp up and one down, for three stations.
+    # Eight cycles of a ramp up and one down, for three stations.
     assert [step.stations for step in powered[:6]] == [[1], [1], [2], [2], [5], [5]]
-    assert [step.to_w for step in powered[:6]] == [12.0, 0.0] * 3
-    assert len(powered) == 4 * 2 * 3
+    assert [step.to_w for step in powered[:6]] == [13.5, 0.0] * 3  # 0.95 A squared times 15 ohm
+    assert len(powered) == 8 * 2 * 3
 
     def others(plan: CheckedPlan) -> list[Leg]:
         kinds = (PowerRamp, ElementCheck)
         return [leg for leg in plan.legs if not isinstance(leg.step, kinds)]
 
     assert others(turns) == others(own)
-    # Cycles 2 to 5: 12 W up at 1, 0.5, 1, 0.5 W/min and down at 1 W/min, twice more each.
-    more_s = 2 * 60 * ((12 + 12) + (24 + 12)) * 2
+    # Cycles 2 to 9: 13.5 W up at 1 and 0.5 W/min in turn, and 12 W down at 1, twice more each.
+    more_s = 2 * 60 * ((13.5 + 12) + (27 + 12)) * 4
     # Each element is checked by itself: 120 s cold and 20 s at the soak, twice more.
     more_s += 2 * (120 + 20)
     assert turns.expected_s - own.expected_s == pytest.approx(more_s)
     told = [text for text in turns.warnings if "in turn" in text or "take turns" in text]
-    assert len(told) == 4
-    assert "3 stations take turns, 72 min instead of 24" in told[0]
+    assert len(told) == 8
+    assert "3 stations take turns, 76 min instead of 26" in told[0]  # 3 x (13.5 + 12) min
 
 
-def test_a_supply_that_is_too_small_is_told() -> None:
-    faults = refused(POWERED_BY_SUPPLY, FACTS._replace(supply_a=0.5))
-    assert all("more than the 0.50 A" in fault for fault in faults)
+def test_a_shipped_profile_asks_no_more_than_the_supply_gives_and_own_steps_are_told() -> None:
+    small = FACTS._replace(supply_a=0.5)
+    powered = [
+        leg.step for leg in checked(POWERED_BY_SUPPLY, small).legs if leg.step.kind == "power"
+    ]
+    assert (
+        max(step.to_w for step in powered if isinstance(step, PowerRamp)) == 3.7
+    )  # 0.25 A² 15 ohm
+    own = POWERED_BY_SUPPLY.replace('profile = "heater-assisted-as-found"', "")
+    (fault,) = refused(own + SOAK + POWER.format(w=12), small)
     # P = I²R: 12 W in 15 ohm are 0.89 A.
-    assert "0.89 A" in faults[0]
+    assert "0.89 A is more than the 0.50 A" in fault
+    assert "to_w = 3.7 would do" in fault

@@ -7,8 +7,10 @@ import math
 import pytest
 
 from host.run.workshop import HERON_103, TEAL_82
+from host.simple_bath import WORKSHOP
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
+from proofbath.run.heated_profiles import HeatedFigures, HeatedNight, Place
 from proofbath.run.profile import PowerRamp, Profile, Ramp, Soak, resolve
 from proofbath.run.profiles import PROFILES, shipped
 from proofbath.run.unit_type import UnitType
@@ -78,9 +80,16 @@ def test_a_unit_type_that_contradicts_itself_is_refused(
         UnitType.model_validate(TEAL_82.model_dump() | change)
 
 
+NIGHT = HeatedNight(HERON_103, 103.0, Place(103.0, WORKSHOP), 5, HeatedFigures())
+
+
+def night_of(**asked: object) -> HeatedNight:
+    return NIGHT._replace(figures=HeatedFigures.model_validate(asked))
+
+
 @pytest.mark.parametrize("name", PROFILES)
 def test_shipped_profiles_end_cold_and_only_as_left_conditions(name: str) -> None:
-    steps = shipped(name).step
+    steps = shipped(name, night_of()).step
     legs = resolve(steps, TEAL_82, 103.0)
     assert legs[-1].to_c < 45.0
     conditions = any(step.purpose == "conditioning" for step in steps)
@@ -89,7 +98,7 @@ def test_shipped_profiles_end_cold_and_only_as_left_conditions(name: str) -> Non
 
 @pytest.mark.parametrize("name", ["plain-as-left", "plain-as-found"])
 def test_every_cycle_soaks_below_the_opening_rises_holds_and_falls(name: str) -> None:
-    legs = resolve(shipped(name).step, TEAL_82, 103.0)
+    legs = resolve(shipped(name, night_of()).step, TEAL_82, 103.0)
     for cycle in {leg.step.cycle for leg in legs if leg.step.purpose == "recorded"}:
         mine = [leg for leg in legs if leg.step.cycle == cycle]
         assert isinstance(mine[0].step, Soak)
@@ -102,7 +111,7 @@ def rates_at(name: str, opens_c: float) -> set[object]:
     """Rates at which the bath rises through a temperature."""
     rates: set[object] = set()
     at_c = 20.0
-    for leg in resolve(shipped(name).step, TEAL_82, 103.0):
+    for leg in resolve(shipped(name, night_of()).step, TEAL_82, 103.0):
         if isinstance(leg.step, Ramp) and at_c < opens_c <= leg.to_c:
             rates.add(leg.step.rate_k_per_min)
         at_c = leg.to_c
@@ -119,21 +128,22 @@ def test_the_slow_rate_is_driven_only_round_the_expected_start(name: str) -> Non
 
 
 @pytest.mark.parametrize("name", ["heater-assisted-as-left", "heater-assisted-as-found"])
-def test_powered_cycles_rise_at_two_rates_on_two_fixed_baths(name: str) -> None:
-    legs = resolve(shipped(name).step, HERON_103, 103.0)
+def test_powered_cycles_rise_at_two_rates_on_four_baths_over_12_kelvins(name: str) -> None:
+    legs = resolve(shipped(name, night_of()).step, HERON_103, 103.0)
     rises = {
         (leg.to_c, leg.step.rate_w_per_min)
         for leg in legs
         if isinstance(leg.step, PowerRamp) and leg.step.to_w and leg.step.purpose == "recorded"
     }
-    assert rises == {(102.5, 1.0), (102.5, 0.5), (94.0, 1.0), (94.0, 0.5)}
+    # The hottest 3 K below the type's start of 103 °C, where units are shut; four over 12 K.
+    assert rises == {(c, rate) for c in (88.0, 92.0, 96.0, 100.0) for rate in (1.0, 0.5)}
     falls = [leg.step for leg in legs if isinstance(leg.step, PowerRamp) and not leg.step.to_w]
     assert len(falls) == len(rises) + ("as-left" in name)
 
 
 def test_an_unknown_profile_names_those_there_are() -> None:
     with pytest.raises(InputError, match="plain-as-left"):
-        shipped("plain-as-lefd")
+        shipped("plain-as-lefd", NIGHT)
 
 
 def test_a_hold_before_any_temperature_has_none() -> None:

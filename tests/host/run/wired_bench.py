@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from host.run.workshop import TEAL_82
@@ -10,7 +10,7 @@ from host.simple_bath import TICK_S, WORKSHOP, SimpleBench
 from proofbath.run.element_steps import with_element_checks
 from proofbath.run.elements import Elements, GuardInForce
 from proofbath.run.note import Note
-from proofbath.run.profile import Energise, Loading, Soak, Step, resolve
+from proofbath.run.profile import Energise, Loading, PlannedStep, Soak, Step, resolve
 from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
 from proofbath.run.sequencer import Sequencer
 from proofbath.run.states import Phase
@@ -84,9 +84,10 @@ class WiredNight:
         bath_c: float = 22.0,
         before: str = "",
         takes_limits: bool = True,
+        steps: Sequence[PlannedStep] = HEATED,
     ) -> None:
         self.bench = WiredBench(cores, bath_c)
-        self.legs = with_element_checks(resolve(HEATED, TEAL_82, 103.0, FED_TWO), False)
+        self.legs = with_element_checks(resolve(steps, TEAL_82, 103.0, FED_TWO), False)
         self.elements = Elements(attended, before)
         self.sequencer = Sequencer(self.legs, WORKSHOP, elements=self.elements)
         self.notes: list[Note] = []

@@ -14,7 +14,7 @@ import pytest
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.native import Floats, unit_response
 from proofbath.virtual.population import draw_unit
-from proofbath.virtual.truth import Power, falling_c, rising_c
+from proofbath.virtual.truth import Power, falling_c, rising_c, shells_c
 
 TEAL_82 = VirtualUnit(serial="T82-MODEL", station=1)
 BARE = TEAL_82.model_copy(update={"friction_mm": 0.0})
@@ -72,6 +72,57 @@ def test_very_slow_ramp_meets_the_true_answers(seed: int, shells: int) -> None:
             seen, (rising_c(still, at_mm, power), falling_c(still, at_mm, power)), strict=True
         ):
             assert seen_c == pytest.approx(true_c, abs=0.01)
+
+
+FILM_LAWS: dict[str, tuple[dict[str, float], float]] = {
+    # 9 W through a film of 1.5 W/K; the cup's excess by hand, a closed form a law.
+    "constant": ({}, 9 / 1.5),
+    "grows 5 % a kelvin of excess": (
+        {"film_excess_per_k": 0.05},
+        (math.sqrt(1 + 4 * 0.05 * 6) - 1) / (2 * 0.05),
+    ),
+    "falls 5 % a kelvin of excess": ({"film_excess_per_k": -0.05}, 6 / (1 - 0.05 * 6)),
+    "excess to the 0.25": ({"film_exponent": 0.25}, 5 * (9 / (5 * 1.5)) ** (1 / 1.25)),
+    "excess to the 0.1": ({"film_exponent": 0.1}, 5 * (9 / (5 * 1.5)) ** (1 / 1.1)),
+    "a third into the cup": ({"cup_power_share": 1 / 3}, 9 / 1.5),
+}
+
+
+@pytest.mark.parametrize("law", FILM_LAWS)
+def test_each_film_law_settles_where_its_closed_form_says(law: str) -> None:
+    """Steady heat balance by hand: 9 W cross the film, and what enters the core the wax too."""
+    changed, excess_k = FILM_LAWS[law]
+    unit = TEAL_82.model_copy(update=changed)
+    bath_c = np.full(20_000, 60.0)
+    _, wax_c = unit_response(unit.parameters(), bath_c, np.full_like(bath_c, 9.0), step_s=0.1)
+    steady_c = 60.0 + excess_k + 9.0 * (1 - unit.cup_power_share) / 0.8
+    assert wax_c[-1] == pytest.approx(steady_c, abs=1e-3)
+    assert shells_c(unit, 60.0, 9.0) == pytest.approx([steady_c], abs=1e-6)
+
+
+def test_the_core_share_spreads_the_shells_and_keeps_their_mean() -> None:
+    """By hand: 8 W over 1.25 K/W on average; 0.6 of it between three shells is 6 K a step."""
+    unit = TEAL_82.model_copy(update={"shells": 3, "core_share": 0.6})
+    assert shells_c(unit, 60.0, 8.0) == pytest.approx([76 - 0.6667 + n for n in (6, 0, -6)], 1e-5)
+    bath_c = np.full(30_000, 60.0)
+    _, wax_c = unit_response(unit.parameters(), bath_c, np.full_like(bath_c, 8.0), step_s=0.1)
+    assert wax_c[-1] == pytest.approx(60 + 8 / 1.5 + 8 / 0.8, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    "law",
+    [
+        {"film_excess_per_k": 0.05},
+        {"film_excess_per_k": -0.05},
+        {"film_exponent": 0.25},
+        {"core_share": 0.6, "cup_power_share": 0.3},
+    ],
+)
+def test_a_slow_ramp_under_power_meets_the_true_start_of_each_law(law: dict[str, float]) -> None:
+    """Two independent codes, C++ in time and Python in closed form, within 0.01 K."""
+    unit = TEAL_82.model_copy(update={"shells": 3, **law})
+    seen_c, _ = crossings(unit, 0.1, 0.008, step_s=0.5, power_w=6.0)
+    assert seen_c == pytest.approx(rising_c(unit, 0.1, Power(w=6.0)), abs=0.01)
 
 
 def test_heat_put_in_is_heat_found() -> None:

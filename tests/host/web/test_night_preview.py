@@ -9,8 +9,9 @@ import pytest
 
 from host.bench.nights import bench_file, plan
 from proofbath.bench.night import check_night
+from proofbath.run.heated_profiles import Place
 from proofbath.run.profile import resolve
-from proofbath.run.profiles import OPEN_C, PROFILES, shipped
+from proofbath.run.profiles import OPEN_C, PROFILES
 from proofbath.scenario import TEAL_82, ferry_bench, ferry_plan
 from proofbath.web.night_preview import clock, course, day_seconds, hours, preview
 
@@ -28,7 +29,8 @@ def test_the_course_takes_as_long_as_the_forecast_and_ends_where_it_ends() -> No
 
 def test_a_ramp_of_one_kelvin_a_minute_is_a_straight_line_of_it() -> None:
     """Hand calculation: from 70 to 97 °C at 1 K/min takes 27 min."""
-    legs = resolve(shipped("plain-as-found").step[:2], TEAL_82, 100.0)
+    steps = PLAN.model_copy(update={"profile": "plain-as-found"}).steps(Place(100.0, BENCH.bath))
+    legs = resolve(steps.step[:2], TEAL_82, 100.0)
     rise = [p for p in course(legs, BENCH.bath) if p.bath_c >= 70.0][-15:]
     for a, b in itertools.pairwise(rise):
         assert (b.bath_c - a.bath_c) * 60.0 == pytest.approx(b.t_s - a.t_s)

@@ -21,6 +21,7 @@ from host.bench.test_in_force import blank, gauge, probes
 from proofbath.bench.calibration_record import calibration_entry
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import bench_in_force
+from proofbath.bench.night import bench_facts
 from proofbath.bench.notes import note_text
 from proofbath.certificate.parties import Workshop
 from proofbath.proof.rework_kind import Refillable
@@ -251,13 +252,14 @@ def _write(
     opens_c: Mapping[str, float | None],
     apart_k: float,
 ) -> None:
-    soak = next(step for step in plan.steps().step if isinstance(step, Soak))
-    for t_s, code, text in (
-        (0.0, "step_begin", soak.label),
-        (SOAK_S, "step_end", ""),
-        (SOAK_S, "step_begin", "rise and fall"),
+    steps = plan.steps(bench_facts(bench).place).step
+    at, soak = next((i, step) for i, step in enumerate(steps) if isinstance(step, Soak))
+    for t_s, code, text, leg in (
+        (0.0, "step_begin", soak.label, at),
+        (SOAK_S, "step_end", "", at),
+        (SOAK_S, "step_begin", "rise and fall", at + 1),
     ):
-        note = Note(t_s=t_s, code=code, text=text, purpose="recorded", cycle=1)
+        note = Note(t_s=t_s, code=code, text=text, leg=leg, purpose="recorded", cycle=1)
         writer.note(t_s, code, note_text(note))
     scale = bench.calibration
     half_s = 60 * (TOP_C - LOW_C)

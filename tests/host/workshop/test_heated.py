@@ -33,6 +33,7 @@ from proofbath.store.kinds import Unit
 from proofbath.store.records import Stamp
 from proofbath.virtual.truth import rising_c
 from proofbath.wire.table import STATIONS
+from proofbath.workshop.contents import content_of
 from proofbath.workshop.intake import add_unit, open_batch, put_type, take_in
 from proofbath.workshop.judging import judge_batch
 from proofbath.workshop.nights import certify_blocks, shop_night
@@ -92,9 +93,9 @@ def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: 
         judged = judge_batch(shop, BATCH, ON)
         for unit, one in zip(units, judged, strict=True):
             assert one.result is not None
-            values = values_in(one.result.entry.content)
+            values = values_in(content_of(one.result))
             assert start_in(values) is not None
-            start = next(value for value in values if value.quantity == FORM)
+            start = next(value for value in values if value.name == FORM)
             # k = 2 covers 95 of 100; three standard uncertainties all of five units but for luck.
             assert start.value == pytest.approx(
                 rising_c(unit, 0.1), abs=1.5 * (start.expanded_uncertainty or 0.0)

@@ -25,11 +25,10 @@ from host.workshop.ferry_shop import (
 from host.workshop.test_planning import BUBBLES
 from proofbath.bench.in_force import calibration_in_force
 from proofbath.bench.recompute import recompute
-from proofbath.curve import steps
 from proofbath.curve.budget import Contribution
-from proofbath.curve.result import known
+from proofbath.curve.content import ResultContent
+from proofbath.curve.result import CurveResult, Warned, known
 from proofbath.errors import InputError
-from proofbath.proof import specification as specification_module
 from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Limit, Specification
 from proofbath.proof.verdict import judge
@@ -42,7 +41,6 @@ from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_referenc
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
 from proofbath.workshop.night_findings import night_findings
 from proofbath.workshop.planning import plan_night
-from proofbath.workshop.verdicts import measured_in
 
 FORM = "Start-to-open, rising, at 0.1 mm at zero rate"
 
@@ -428,15 +426,20 @@ def test_a_retests_result_counts(ferry: FerryShop) -> None:
 def test_powered_forms_are_judged_like_with_like() -> None:
     """A heated type is judged by its extrapolated start, and at the stated current and bath."""
     parts = [Contribution("bath probe", 0.2)]
-    content = {
-        "unpowered_start_to_open_c": known(103.2, parts, "zero", {"lift_mm": 0.1}).to_json(),
-        "start_under_power_c": [
-            known(c, parts, "zero", {"lift_mm": 0.1, "element_a": a, "bath_c": c}).to_json()
-            for c, a in ((95.0, 0.6), (90.0, 0.9))
-        ],
-        "warnings": [{"code": "gaps", "text": ""}],
-        "probe_minus_guard_k": [0.02],
-    }
+    curve = CurveResult(
+        "H1",
+        0.1,
+        {"unpowered_start_to_open_c": known(103.2, parts, "zero", {"lift_mm": 0.1})},
+        {
+            "start_under_power_c": tuple(
+                known(c, parts, "zero", {"lift_mm": 0.1, "element_a": a, "bath_c": c})
+                for c, a in ((95.0, 0.6), (90.0, 0.9))
+            )
+        },
+        (),
+        (Warned("gaps", ""),),
+    )
+    content = ResultContent(curve, (0.02,)).to_json()
     specification = Specification(
         unit_type="Heron-103",
         version=1,
@@ -452,7 +455,7 @@ def test_powered_forms_are_judged_like_with_like() -> None:
             ),
         ),
     )
-    verdict = judge(specification, measured_in(content))
+    verdict = judge(specification, list(ResultContent.from_json(content).each()))
     assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.PASS]
     assert [d.measured.value for d in verdict.decisions if d.measured] == [103.2, 90.0]
 
@@ -461,15 +464,16 @@ def test_limits_at_set_currents_are_judged_with_their_uncertainty() -> None:
     """Arithmetic of the guard band w = U (ILAC-G8:09/2019): 4.3 - 0.2 ≥ 4, 90.9 + 0.3 > 91."""
     lift, bath = [Contribution("gauge", 0.1)], [Contribution("bath probe", 0.15)]
     at = {"element_a": 0.6003, "bath_c": 94.1, "power_w": 5.4}
-    content = {
-        "lift_after_mm": [
-            known(mm, lift, None, {**at, "after_s": s}).to_json()
-            for mm, s in ((3.9, 180.0), (4.3, 240.0))
-        ],
-        "start_at_current_c": [
-            known(90.9, bath, "zero", {"lift_mm": 0.1, "element_a": 0.8, "power_w": 9.6}).to_json()
-        ],
+    series = {
+        "lift_after_mm": tuple(
+            known(mm, lift, None, {**at, "after_s": s}) for mm, s in ((3.9, 180.0), (4.3, 240.0))
+        ),
+        "start_at_current_c": (
+            known(90.9, bath, "zero", {"lift_mm": 0.1, "element_a": 0.8, "power_w": 9.6}),
+        ),
     }
+    curve = CurveResult("H103-0001", 0.1, {}, series, (), ())
+    content = ResultContent.from_json(ResultContent(curve).to_json())
     within = Limit(
         quantity="lift_after_mm",
         lower=4.0,
@@ -482,11 +486,11 @@ def test_limits_at_set_currents_are_judged_with_their_uncertainty() -> None:
         quantity="start_at_current_c", upper=91.0, largest_u=1.0, threshold_mm=0.1, element_a=0.8
     )
     specification = Specification(unit_type="Heron-103", version=1, limit=(within, opens))
-    verdict = judge(specification, measured_in(content))
+    verdict = judge(specification, list(content.each()))
     assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.CONDITIONAL_PASS]
     assert "at 0.6 A in a bath of 94 °C within 240 s" in within.called()
     printed = results_as_left(content, verdict)
-    assert [(r.element_a, r.after_s, r.value) for r in printed[:2]] == [
+    assert [(r.stated.element_a, r.stated.after_s, r.stated.value) for r in printed[:2]] == [
         (0.6003, 240.0, 4.3),
         (0.8, None, 90.9),
     ]
@@ -505,7 +509,3 @@ def test_a_limit_at_a_current_that_cannot_be_measured_is_refused(
 ) -> None:
     with pytest.raises(ValueError, match=said):
         Limit.model_validate({"quantity": "lift_after_mm", "lower": 4, "nominal": 5, **stated})
-
-
-def test_limits_state_the_times_at_which_lifts_are_read() -> None:
-    assert specification_module.LIFTS_AFTER_S == steps.LIFTS_AFTER_S

@@ -1,0 +1,92 @@
+"""A rework put on record changes a virtual bench's unit, and never a real bench's file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from host.workshop.ferry_shop import BATCH, QUAY, FerryShop, ferry_shop
+from proofbath.errors import InputError
+from proofbath.virtual.description import VirtualUnit
+from proofbath.virtual.hands import DOSING_SD_MG
+from proofbath.virtual.truth import rising_c
+from proofbath.workshop.intake import put_rework
+
+HUNG = """
+# Hung by Mara on Monday.
+[[virtual.unit]]
+serial = "A1"
+station = 1
+wax_mg = 1290.0  # weighed
+
+[[virtual.unit]]
+serial = "A2"
+station = 2
+"""
+
+
+def measured(ferry: FerryShop, folder: Path) -> None:
+    """Hang two units into the bench's file and measure them as found."""
+    path = folder / "quay.toml"
+    path.write_text(path.read_text() + HUNG)
+    ferry.batch(["A1", "A2"])
+    ferry.night("as-found", {"A1": 85.0, "A2": 85.0})
+
+
+def unit(ferry: FerryShop, serial: str) -> VirtualUnit:
+    virtual = ferry.shop.bench(QUAY).virtual
+    assert virtual is not None
+    return next(unit for unit in virtual.unit if unit.serial == serial)
+
+
+def test_wax_on_record_is_wax_in_the_virtual_unit_and_the_file_keeps_its_words(
+    tmp_path: Path,
+) -> None:
+    with ferry_shop(tmp_path) as ferry:
+        measured(ferry, tmp_path)
+        before, other = unit(ferry, "A1"), unit(ferry, "A2")
+        ferry.rework("A1", amount=10.0)
+        after = unit(ferry, "A1")
+        assert after.wax_mg == pytest.approx(before.wax_mg + 10.0, abs=5 * DOSING_SD_MG)
+        assert after.wax_mg != before.wax_mg + 10.0, "no hand doses exactly"
+        was_c, is_c = rising_c(before, 0.1), rising_c(after, 0.1)
+        assert was_c is not None
+        assert is_c is not None
+        assert is_c < was_c
+        assert unit(ferry, "A2") == other
+        text = (tmp_path / "quay.toml").read_text()
+        assert "# Hung by Mara on Monday." in text
+        assert "# weighed" in text
+        assert text.count("wax_mg") == 1
+        first_mg = after.wax_mg - before.wax_mg
+        ferry.rework("A2", amount=10.0)
+        assert unit(ferry, "A2").wax_mg - other.wax_mg != pytest.approx(first_mg, abs=1e-3)
+
+
+def test_a_corrected_slip_of_the_pen_takes_the_difference_back(tmp_path: Path) -> None:
+    with ferry_shop(tmp_path) as ferry:
+        measured(ferry, tmp_path)
+        ferry.rework("A1", amount=40.0)
+        wrong_mg = unit(ferry, "A1").wax_mg
+        fields = (ferry.day, "wax", 4.0, "wax added", None, ferry.stamp, "misread")
+        put_rework(ferry.shop, BATCH, "A1", *fields)
+        assert unit(ferry, "A1").wax_mg == pytest.approx(wrong_mg - 36.0, abs=1e-5)
+
+
+def test_what_is_refused_changes_nothing(tmp_path: Path) -> None:
+    with ferry_shop(tmp_path) as ferry:
+        measured(ferry, tmp_path)
+        text = (tmp_path / "quay.toml").read_text()
+        with pytest.raises(InputError, match="give mg"):
+            ferry.rework("A1", amount=5000.0)
+        put_rework(ferry.shop, BATCH, "A1", ferry.day, "cleaning", None, "x", None, ferry.stamp)
+        assert (tmp_path / "quay.toml").read_text() == text
+
+
+def test_a_real_benchs_file_is_never_touched(tmp_path: Path) -> None:
+    with ferry_shop(tmp_path, port="/dev/serial/by-id/quay") as ferry:
+        measured(ferry, tmp_path)
+        text = (tmp_path / "quay.toml").read_bytes()
+        ferry.rework("A1", amount=10.0)
+        assert (tmp_path / "quay.toml").read_bytes() == text
