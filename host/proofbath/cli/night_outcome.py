@@ -10,9 +10,11 @@ from typing import Any
 from proofbath.bench.loop import Outcome
 from proofbath.bench.run import read_run
 from proofbath.bench.unit_analysis import UnitReport
+from proofbath.cli.curve_tables import print_currents
 from proofbath.cli.night_report import night_reports, remarks, starts_table
 from proofbath.cli.output import console, print_json
 from proofbath.curve.batch_trust import batch_findings
+from proofbath.curve.current_rows import current_rows
 from proofbath.curve.result import Warned
 from proofbath.errors import HeatOnError
 from proofbath.run.plan import NightPlan
@@ -97,6 +99,9 @@ def _print(
     shown = console()
     if reports:
         shown.print(starts_table(reports, {}))
+    for report in reports:
+        if rows := current_rows(report.result):
+            print_currents(report.serial, rows)
     for line in (*remarks(reports), *(warned.text for warned in together)):
         shown.print(line, markup=False)
     ending = f": {outcome.reason}" if outcome.reason else ""

@@ -10,8 +10,9 @@ from typing import NamedTuple
 
 from proofbath.bench.curves import unit_records
 from proofbath.bench.run import read_run
-from proofbath.curve.overlay import LOOKS, heater_picture, overlay_picture
-from proofbath.curve.picture import curve_picture
+from proofbath.curve.current_picture import lifts_picture, openings_picture
+from proofbath.curve.overlay import heater_picture, overlay_picture
+from proofbath.curve.picture import LOOKS, curve_picture
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError
@@ -66,6 +67,10 @@ def picture_of(records: RecordsReader, measured: Measured) -> bytes:
     """Return one measurement as SVG: its opening curve, or a heated unit's response."""
     record, result = _read(records, measured)
     with _DRAWING:
+        if result.heater_steps:
+            return lifts_picture(record, result)
+        if result.series.get("start_at_current_c"):
+            return openings_picture(record, result)
         if record.element_a is not None:
             return heater_picture(record, result)
         return curve_picture(record, result)

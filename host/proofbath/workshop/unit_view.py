@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from proofbath.curve.content import ResultContent
+from proofbath.curve.current_rows import HEADINGS, current_rows
 from proofbath.description import Described
 from proofbath.quantity.quantity import Quantity, is_quantity
 from proofbath.quantity.words import WORDS
@@ -44,6 +45,9 @@ class StepView(Described):
     run: int | None = None
     status: str = ""
     results: tuple[Stated, ...] = ()
+    currents: tuple[tuple[str, ...], ...] = ()
+    """What a heated unit did at each current, as texts under `current_headings`."""
+    current_headings: tuple[str, ...] = ()
     reason: str | None = None
     """Why no start-to-open was found."""
     warnings: tuple[str, ...] = ()
@@ -250,6 +254,7 @@ def _step(step: Step) -> StepView:
     run = step.station_run.entry if step.station_run else None
     loading = step.loading.entry if step.loading else None
     content = step.content
+    rows = [] if content is None else current_rows(content.curve)
     return StepView(
         stage=step.stage,
         date=step.date,
@@ -259,6 +264,8 @@ def _step(step: Step) -> StepView:
         run=run.run_id if run else None,
         status=run.status if run else "loaded, no run of it on record",
         results=() if content is None else values_in(content),
+        currents=tuple(row.cells() for row in rows),
+        current_headings=HEADINGS if rows else (),
         reason=None if content is None else _why_none(content),
         warnings=() if content is None else warnings_in(content),
     )

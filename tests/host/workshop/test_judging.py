@@ -36,6 +36,7 @@ from proofbath.store.journal import Journal
 from proofbath.store.kinds import Batch, Decision, Loading, Result, StationRun, TypeVersion, Unit
 from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.charts import put_cause
+from proofbath.workshop.findings import results_as_left
 from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_reference, take_in
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
 from proofbath.workshop.night_findings import night_findings
@@ -457,3 +458,54 @@ def test_powered_forms_are_judged_like_with_like() -> None:
     verdict = judge(specification, list(ResultContent.from_json(content).each()))
     assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.PASS]
     assert [d.measured.value for d in verdict.decisions if d.measured] == [103.2, 90.0]
+
+
+def test_limits_at_set_currents_are_judged_with_their_uncertainty() -> None:
+    """Arithmetic of the guard band w = U (ILAC-G8:09/2019): 4.3 - 0.2 ≥ 4, 90.9 + 0.3 > 91."""
+    lift, bath = [Contribution("gauge", 0.1)], [Contribution("bath probe", 0.15)]
+    at = {"element_a": 0.6003, "bath_c": 94.1, "power_w": 5.4}
+    series = {
+        "lift_after_mm": tuple(
+            known(mm, lift, None, {**at, "after_s": s}) for mm, s in ((3.9, 180.0), (4.3, 240.0))
+        ),
+        "start_at_current_c": (
+            known(90.9, bath, "zero", {"lift_mm": 0.1, "element_a": 0.8, "power_w": 9.6}),
+        ),
+    }
+    curve = CurveResult("H103-0001", 0.1, {}, series, (), ())
+    content = ResultContent.from_json(ResultContent(curve).to_json())
+    within = Limit(
+        quantity="lift_after_mm",
+        lower=4.0,
+        nominal=5.0,
+        element_a=0.6,
+        bath_c=94.0,
+        after_s=240.0,
+    )
+    opens = Limit(
+        quantity="start_at_current_c", upper=91.0, largest_u=1.0, threshold_mm=0.1, element_a=0.8
+    )
+    specification = Specification(unit_type="Heron-103", version=1, limit=(within, opens))
+    verdict = judge(specification, list(content.each()))
+    assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.CONDITIONAL_PASS]
+    assert "at 0.6 A in a bath of 94 °C within 240 s" in within.called()
+    printed = results_as_left(content, verdict)
+    assert [(r.stated.element_a, r.stated.after_s, r.stated.value) for r in printed[:2]] == [
+        (0.6003, 240.0, 4.3),
+        (0.8, None, 90.9),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("stated", "said"),
+    [
+        ({"element_a": 0.6, "bath_c": 94.0, "after_s": 200.0}, "240, 300, 600"),
+        ({"element_a": 0.6, "after_s": 240.0}, "needs bath_c"),
+        ({"bath_c": 94.0, "after_s": 240.0}, "needs element_a"),
+    ],
+)
+def test_a_limit_at_a_current_that_cannot_be_measured_is_refused(
+    stated: dict[str, float], said: str
+) -> None:
+    with pytest.raises(ValueError, match=said):
+        Limit.model_validate({"quantity": "lift_after_mm", "lower": 4, "nominal": 5, **stated})
