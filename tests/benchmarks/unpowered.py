@@ -180,7 +180,7 @@ class Trial(NamedTuple):
 
 def trial(law: str, beyond_k: float, span_k: float, simulated: bool, seed: int) -> Trial:
     """Measure one unit by heat balance, or by its whole record."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng([seed, list(LAWS).index(law)])
     unit = draw(rng, law)
     true_c = truth.rising_c(unit, THRESHOLD_MM)
     assert true_c is not None

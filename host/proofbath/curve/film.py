@@ -33,6 +33,7 @@ FILM_K_PER_W, FILM_U_K_PER_W = 0.67, 0.15
 CURVATURE_PER_K, CURVATURE_U_PER_K = 0.0022, 0.0008
 FREE_CURVATURE_PER_K = 0.05
 BENT_CHANCE = 0.005
+NO_POWER_W = 0.1
 START, WAX, FILM, LAG, CURVATURE = range(5)
 
 
@@ -59,6 +60,11 @@ class FilmLaw(NamedTuple):
             return (root - 1.0) / (2.0 * self.number), power_w / root
         carries = np.maximum(1.0 + self.number * bare_k, 0.05)
         return bare_k / carries, power_w / carries**2
+
+    def local_k_per_w(self, film_k_per_w: float, power_w: Floats) -> Floats:
+        """Return by how much the cup's excess grows a watt; near no power as at 0.1 W."""
+        watts = np.maximum(power_w, NO_POWER_W)
+        return film_k_per_w * self.excess_k(film_k_per_w, watts)[1] / watts
 
 
 LAWS = (
@@ -192,8 +198,9 @@ def _fit(law: FilmLaw, seen: _Events, known: Known, curvature_u: float) -> LawFi
     power_w, count = seen.power_w, len(seen.power_w)
     for _ in range(6):
         k_per_w = float(x[WAX] + x[FILM])
-        lagging = seen.power_rate + seen.bath_rate / k_per_w
         excess_k, by_film = law.excess_k(float(x[FILM]), power_w)
+        local = x[WAX] + law.local_k_per_w(float(x[FILM]), power_w)
+        lagging = _lagging(seen, np.minimum(local / k_per_w, 3.0), k_per_w)
         shown = x[START] - x[WAX] * power_w - excess_k - x[CURVATURE] * power_w**2
         shown = shown + x[LAG] * lagging
         columns = [np.ones(count), -power_w, -by_film, lagging, -(power_w**2)]
@@ -222,6 +229,14 @@ def _fit(law: FilmLaw, seen: _Events, known: Known, curvature_u: float) -> LawFi
         float(left[:count] @ left[:count]),
         count - float(hat.sum()),
     )
+
+
+def _lagging(seen: _Events, local: Floats, k_per_w: float) -> Floats:
+    """Return by what an event's lag is multiplied, with the shift's local slope over the mean's.
+
+    The wax takes its heat from the power as its temperature follows it, both by the local slope.
+    """
+    return (seen.power_rate * local + seen.bath_rate / k_per_w) * local
 
 
 def _shares(

@@ -12,7 +12,7 @@ from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K, BenchBudget
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import PoweredEvent
 from proofbath.curve.evidence import scatter_dof
-from proofbath.curve.film import Known, Mixture, fit_laws
+from proofbath.curve.film import NO_POWER_W, Known, Mixture, fit_laws
 from proofbath.curve.lag import PRIOR_LAG_SD_S, SENSIBLE_MM_PER_K
 from proofbath.curve.result import Quantity, Warned, known, unknown
 
@@ -23,7 +23,6 @@ APART_K = 1.0
 SHORTEST_SPAN_K = 3.0
 NEAR_K, FAR_K = 3.0, 10.0
 """How far beyond the bath a certificate may go on the prior's curvature, and on the fit's own."""
-NO_POWER_W = 0.1
 POWER_CUP_LAG_S = 2.5  # power enters behind the cup
 HEAT_J_PER_MM, HEAT_RELATIVE_U = 17.0, 0.10  # from memory: 1.3 g of wax behind a 4.3 mm pin
 

@@ -28,7 +28,7 @@ from proofbath.web.shop_words import GivenText, shop_page
 from proofbath.workshop import judging
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.batch_view import BatchView, batch_view, batches_listed, counted
-from proofbath.workshop.documents import documents_called
+from proofbath.workshop.documents import documents_of
 from proofbath.workshop.intake import open_batch
 from proofbath.workshop.next_step import STAGES
 from proofbath.workshop.papers import certify
@@ -115,15 +115,14 @@ def certify_form(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     number: Number,
     passphrase: Text = "",
 ) -> Response:
     """Judge the batch and issue a certificate for every unit that may have one."""
-    name, by = batch_name(shop, number), signed.person.entry.name
+    name = batch_name(shop, number)
 
     def act() -> Response:
-        units = certify(shop, name, by, stamp.at, on, key_phrase(passphrase))
+        units = certify(shop, name, stamp, key_phrase(passphrase))
         word = "certified" if any(unit.new for unit in units) else "none"
         return back(f"/batches/{number}", said=word)
 
@@ -136,15 +135,14 @@ def summary_form(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     number: Number,
     passphrase: Text = "",
 ) -> Response:
     """Issue the summary of the batch as it stands."""
-    name, by = batch_name(shop, number), signed.person.entry.name
+    name = batch_name(shop, number)
 
     def act() -> Response:
-        batch_summary(shop, name, by, stamp.at, on, key_phrase(passphrase))
+        batch_summary(shop, name, stamp, key_phrase(passphrase))
         return back(f"/batches/{number}", said="summary")
 
     return tried(act, lambda faults: _batch(request, shop, number, faults))
@@ -168,7 +166,6 @@ def fail_form(
     shop: CurrentShop,
     signed: Hands,
     stamp: CurrentStamp,
-    on: Today,
     given: Given,
     number: Number,
     serial: Text,
@@ -178,7 +175,7 @@ def fail_form(
     name = batch_name(shop, number)
 
     def act() -> Response:
-        judging.fail_unit(shop, name, serial, reason, stamp, on)
+        judging.fail_unit(shop, name, serial, reason, stamp)
         return back(f"/batches/{number}", said="failed")
 
     return tried(act, lambda faults: _batch(request, shop, number, faults, given))
@@ -190,7 +187,6 @@ def agree_form(
     shop: CurrentShop,
     signed: Hands,
     stamp: CurrentStamp,
-    on: Today,
     given: Given,
     number: Number,
     serial: Text,
@@ -201,7 +197,7 @@ def agree_form(
     name = batch_name(shop, number)
 
     def act() -> Response:
-        judging.agree(shop, name, serial, customer, record, stamp, on)
+        judging.agree(shop, name, serial, customer, record, stamp)
         return back(f"/batches/{number}", said="agreed")
 
     return tried(act, lambda faults: _batch(request, shop, number, faults, given))
@@ -243,7 +239,7 @@ def _batch(
         counted={where: count for where, count in counted(batch.units).items() if count},
         runs=_runs(shop, name),
         next_stages=_next_stages(batch),
-        summaries=documents_called(shop.records, f"summary of {name}"),
+        summaries=documents_of(shop.records, "summary", name),
         labels=labels.name if labels.is_file() else "",
         faults=faults,
         given=given or GivenText(),

@@ -19,7 +19,7 @@ from proofbath.store.kinds import (
     ServiceLog,
     Unit,
 )
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.findings import usual_quantities, warnings_in
 from proofbath.workshop.history import rework_in_words
 from proofbath.workshop.issued import IssuedLine, certificates_of
@@ -153,7 +153,7 @@ class UnitLine(Described):
     certificate: str | None
 
 
-def unit_history(records: Records, serial: str) -> UnitHistory:
+def unit_history(records: RecordsReader, serial: str) -> UnitHistory:
     """Return everything on record of a unit; raises InputError for an unknown one."""
     unit = records.find(Unit, serial=serial)
     mine = {"unit_id": unit.root}
@@ -177,7 +177,7 @@ def unit_history(records: Records, serial: str) -> UnitHistory:
 
 
 def units_listed(
-    records: Records, unit_type: str | None = None, batch: str | None = None, search: str = ""
+    records: RecordsReader, unit_type: str | None = None, batch: str | None = None, search: str = ""
 ) -> list[UnitLine]:
     """Return the units on record, those of a type or batch or whose serial holds `search`.
 
@@ -225,7 +225,7 @@ def start_in(values: Sequence[Quantity]) -> Quantity | None:
     return next((value for value in values if value.name in _STARTS), None)
 
 
-def _visit(records: Records, story: UnitStory) -> BatchVisit:
+def _visit(records: RecordsReader, story: UnitStory) -> BatchVisit:
     intake = story.intake
     keys = {"unit_id": story.unit.root, "batch_id": story.batch.root}
     return BatchVisit(

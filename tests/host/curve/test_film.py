@@ -131,3 +131,14 @@ def test_a_law_knows_its_own_derivative(law: FilmLaw) -> None:
 def test_no_event_is_no_fit() -> None:
     with pytest.raises(ValueError, match="no event"):
         fit_laws([], Known(lambda _: (20.0, 2.0), 0.1, 20.0))
+
+
+@pytest.mark.parametrize("kind_number", [("exponent", 0.25), ("linear", 0.05), ("linear", -0.05)])
+def test_a_law_knows_its_local_slope_and_that_of_no_power(kind_number: tuple[str, float]) -> None:
+    kind, number = kind_number
+    law = FilmLaw("exponent" if kind == "exponent" else "linear", number, 1.0)
+    power_w = np.array([2.0, 6.0, 9.0])
+    more, less = law.excess_k(FILM, power_w + 1e-5)[0], law.excess_k(FILM, power_w - 1e-5)[0]
+    assert law.local_k_per_w(FILM, power_w) == pytest.approx((more - less) / 2e-5, rel=1e-5)
+    constant = FilmLaw("linear", 1e-9, 1.0).local_k_per_w(FILM, np.zeros(1))
+    assert constant == pytest.approx([FILM], rel=1e-6)

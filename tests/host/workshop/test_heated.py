@@ -100,7 +100,7 @@ def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: 
             assert start.value == pytest.approx(
                 rising_c(unit, 0.1), abs=1.5 * (start.expanded_uncertainty or 0.0)
             )
-        issued = {one.serial: one for one in certify(shop, BATCH, CERTIFIER, AT, ON)}
+        issued = {one.serial: one for one in certify(shop, BATCH, shop.stamp(CERTIFIER, AT))}
     assert [serial for serial, one in issued.items() if one.number is None] == ["H103-0215"]
     pdf = issued["H103-0207"].pdf
     assert pdf is not None
