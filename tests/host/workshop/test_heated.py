@@ -42,7 +42,7 @@ from proofbath.workshop.planning import plan_night
 from proofbath.workshop.shop import Shop, open_shop
 from proofbath.workshop.unit_view import start_in, values_in
 
-AT, ON = "2025-10-01T18:00:00+00:00", dt.date(2025, 10, 1)
+AT, ON = "2025-10-01T09:00:00+00:00", dt.date(2025, 10, 1)
 BATCH, NAME = "ferry 12", "Ferry workshop, bench for heated types"
 FORM = "unpowered_start_to_open_c"
 CIRCUIT = Circuit(
