@@ -48,11 +48,10 @@ FORMATS = {
     "web/systemd.py": "address of a socket",
     "web/templating.py": "path of a URL",
     "wire/heat_hazards.py": "name of a lead",
-    "workshop/documents.py": "action that puts a document on record: number, digest, title",
     "workshop/entry.py": PYDANTIC,
     "workshop/history.py": "stored form of a calibration's uncertainty, shown without its U",
     "workshop/mqtt_settings.py": "first line of a file",
-    "workshop/numbers.py": "number of a document, and the action that puts one on record",
+    "workshop/numbers.py": "number of a document",
     "workshop/papers.py": PYDANTIC,
     "workshop/unit_list.py": BYTE_ORDER,
 }

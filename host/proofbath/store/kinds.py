@@ -332,6 +332,24 @@ class Certificate(Kind):
     issued: dt.date
 
 
+Sort = Literal["summary", "then-and-now", "withdrawal"]
+"""Of a paper that is no certificate."""
+
+
+class Document(Kind):
+    """A paper issued that is no certificate: a summary, a comparison, a withdrawal."""
+
+    table = "document"
+    unique = ("number",)
+    rights_to_write = ("certifier",)
+
+    number: Line
+    sha256: Digest
+    sort: Sort
+    about: Line
+    """Name of the batch, serial of the unit, or number of the certificate."""
+
+
 class CertificateState(Kind):
     """What became of a certificate; `document` is the withdrawal's or the successor's number."""
 
@@ -390,6 +408,6 @@ class Action(Kind):
 KINDS: tuple[type[Kind], ...] = (
     Person, TypeVersion, Unit, Batch, Intake, Loading, StationRun, Result, Rework, Calibration,
     Handling, ReferenceUnit, ChartCause, Decision, Certificate, CertificateState, HandMeasurement,
-    ServiceLog, BenchStudy, Action,
+    ServiceLog, BenchStudy, Action, Document,
 )  # fmt: skip
 """Each after those it refers to."""

@@ -28,7 +28,7 @@ from proofbath.web.shop_words import GivenText, shop_page
 from proofbath.workshop import judging
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.batch_view import BatchView, batch_view, batches_listed, counted
-from proofbath.workshop.documents import documents_called
+from proofbath.workshop.documents import documents_of
 from proofbath.workshop.intake import open_batch
 from proofbath.workshop.next_step import STAGES
 from proofbath.workshop.papers import certify
@@ -243,7 +243,7 @@ def _batch(
         counted={where: count for where, count in counted(batch.units).items() if count},
         runs=_runs(shop, name),
         next_stages=_next_stages(batch),
-        summaries=documents_called(shop.records, f"summary of {name}"),
+        summaries=documents_of(shop.records, "summary", name),
         labels=labels.name if labels.is_file() else "",
         faults=faults,
         given=given or GivenText(),

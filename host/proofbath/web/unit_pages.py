@@ -29,7 +29,7 @@ from proofbath.web.shop_views import (
 )
 from proofbath.web.shop_words import GivenText, shop_page
 from proofbath.workshop.comparison import then_and_now
-from proofbath.workshop.documents import documents_called
+from proofbath.workshop.documents import documents_of
 from proofbath.workshop.entry import made
 from proofbath.workshop.intake import add_unit, set_reference
 from proofbath.workshop.service import add_log, unit_service
@@ -225,7 +225,7 @@ def _unit(
         drawn=sum(bool(step.results) for visit in history.batches for step in visit.steps),
         logs=logs,
         about=about,
-        documents=documents_called(shop.records, f"then and now of {serial}"),
+        documents=documents_of(shop.records, "then-and-now", serial),
         returned=sum(bool(visit.steps) for visit in history.batches) > 1,
         today=today(request).isoformat(),
         faults=faults,

@@ -23,7 +23,7 @@ from proofbath.store import kinds
 from proofbath.store.journal import Journal
 from proofbath.store.records import Records
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
-from proofbath.workshop.desk import as_action, open_desk
+from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.findings import results_like
 from proofbath.workshop.history import rework_in_words
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
@@ -75,7 +75,7 @@ def batch_summary(
                 authorised_by=desk.signer.person,
             )
 
-        return pdf_path(shop, desk.issue(written, as_action(f"summary of {batch_name}")).number)
+        return pdf_path(shop, desk.issue(written, as_document("summary", batch_name)).number)
 
 
 def batch_labels(shop: Shop, batch_name: str) -> Path:

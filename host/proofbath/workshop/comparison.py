@@ -16,7 +16,7 @@ from proofbath.proof.verdict import Verdict, judge
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
 from proofbath.store.records import Records
-from proofbath.workshop.desk import as_action, open_desk
+from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.findings import quantities_like, usual_quantities
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
 from proofbath.workshop.parties import customer_of, one_line, unit_of
@@ -105,7 +105,7 @@ def then_and_now(
                 authorised_by=desk.signer.person,
             )
 
-        return pdf_path(shop, desk.issue(written, as_action(f"then and now of {serial}")).number)
+        return pdf_path(shop, desk.issue(written, as_document("then-and-now", serial)).number)
 
 
 def _results(step: Step, asked: Verdict) -> tuple[Result, ...]:

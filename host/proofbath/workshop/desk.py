@@ -18,12 +18,12 @@ from proofbath.certificate.keys import SigningKey, open_key, rotate_key
 from proofbath.certificate.parties import Person
 from proofbath.certificate.pdf import Document
 from proofbath.errors import InputError, RecordError
-from proofbath.store.kinds import Action
+from proofbath.store import kinds
+from proofbath.store.kinds import Action, Sort
 from proofbath.store.records import Records, Stamp, Writer
 from proofbath.workshop.numbers import (
     digests_on_record,
     first_free,
-    issued_action,
     number_of,
     on_record,
 )
@@ -131,10 +131,12 @@ def _certifier(shop: Shop, by: str, at: str) -> Stamp:
     return Stamp(at, person.root)
 
 
-def as_action(title: str) -> Put:
+def as_document(sort: Sort, about: str) -> Put:
     """Return what puts a document on record that is no certificate."""
 
     def put(writer: Writer, issued: Issued) -> None:
-        writer.add(issued_action(issued.number, issued.sha256, title))
+        writer.add(
+            kinds.Document(number=issued.number, sha256=issued.sha256, sort=sort, about=about)
+        )
 
     return put

@@ -4,30 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from proofbath.store.kinds import Action, Certificate
+from proofbath.store.kinds import Certificate, Document
 from proofbath.store.records import Records, Writer
-
-ISSUED = "issued "
-
-
-def issued_action(number: str, sha256: str, title: str) -> Action:
-    """Return the record of a document that is no certificate."""
-    return Action(what=f"{ISSUED}{number}", detail=f"{sha256} {title}")
+from proofbath.workshop.documents import earlier_documents
 
 
 def digests_on_record(records: Records) -> dict[str, str]:
     """Return the digest of every document on record by its number."""
     found = {kept.entry.number: kept.entry.sha256 for kept in records.current(Certificate)}
-    for kept in records.current(Action):
-        if kept.entry.what.startswith(ISSUED):
-            found[kept.entry.what.removeprefix(ISSUED)] = kept.entry.detail.partition(" ")[0]
-    return found
+    found |= {entry.number: entry.sha256 for entry in earlier_documents(records)}
+    return found | {kept.entry.number: kept.entry.sha256 for kept in records.current(Document)}
 
 
 def on_record(writer: Writer, number: str) -> bool:
     """Whether a number is a document's already."""
-    actions = writer.current(Action, what=f"{ISSUED}{number}")
-    return bool(actions or writer.current(Certificate, number=number))
+    if writer.current(Certificate, number=number):
+        return True
+    if writer.current(Document, number=number):
+        return True
+    return any(entry.number == number for entry in earlier_documents(writer))
 
 
 def number_of(prefix: str, year: int, count: int) -> str:

@@ -18,11 +18,10 @@ from proofbath.store import kinds
 from proofbath.store.journal import Journal
 from proofbath.store.records import Kept, Writer
 from proofbath.workshop.assemble import Certifiable, certifiable, certificate_content
-from proofbath.workshop.desk import Desk, open_desk
+from proofbath.workshop.desk import Desk, as_document, open_desk
 from proofbath.workshop.entry import made
 from proofbath.workshop.issued import IssuedLine, certificates_of, find_valid, pdf_path
 from proofbath.workshop.judging import Judged, decide
-from proofbath.workshop.numbers import issued_action
 from proofbath.workshop.parties import customer_of
 from proofbath.workshop.run_shelf import RunShelf
 from proofbath.workshop.shop import Shop
@@ -152,7 +151,7 @@ def withdraw(
 
         def put(writer: Writer, issued: Issued) -> None:
             _put_state(writer, line, "withdrawn", issued.number, reason)
-            writer.add(issued_action(issued.number, issued.sha256, f"withdrawal of {number}"))
+            as_document("withdrawal", number)(writer, issued)
 
         return pdf_path(shop, desk.issue(written, put).number)
 

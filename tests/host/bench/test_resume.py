@@ -20,7 +20,7 @@ from proofbath.bench.resume import Gap, ResumePoint, resume_night, resume_point
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.errors import BenchFaultError, ProofbathError, RecordError
 from proofbath.run.note import Note
-from proofbath.run.profile import Energise, Hold, Leg, Ramp, Soak
+from proofbath.run.profile import Energise, Hold, Leg, Loading, Ramp, Soak
 from proofbath.store.journal import Journal
 from proofbath.virtual.bench import VirtualBench
 from proofbath.wire.table import BootCause
@@ -247,9 +247,10 @@ def test_another_calibration_is_refused(bench: VirtualBench, journal: Journal) -
 def legs_of(*steps: Any) -> tuple[Leg, ...]:
     """Each with its temperature, a hold with the one before it."""
     at_c, legs = 0.0, []
+    heated = Loading(max_a=(0.9,) * 6)
     for step in steps:
         at_c = getattr(step, "to_c", at_c)
-        legs.append(Leg(step, at_c))
+        legs.append(Leg(step, at_c, loading=heated))
     return tuple(legs)
 
 
@@ -308,6 +309,16 @@ def test_a_run_goes_on_where_its_branch_allows(
 def test_currents_on_a_bath_that_was_missed_need_their_cycle_again() -> None:
     notes = [Note(1.0, "step_begin", "", leg=2, branch="falling")]
     found = resume_point(POWERED, notes, Gap(90.0, 60.0, 30.0))
+    assert (found.leg, found.spoiled_cycle) == (0, 1)
+
+
+def test_a_ramp_with_current_is_not_gone_on_with_for_its_units_cooled() -> None:
+    legs = legs_of(
+        Soak(to_c=70, cycle=1),
+        Ramp(to_c=97, rate_k_per_min=1, element_a=0.5, cycle=1),
+    )
+    notes = [Note(0.0, "step_begin", "", 1, 1, "recorded", "rising")]
+    found = resume_point(legs, notes, Gap(85.0, 84.9, 0.1))
     assert (found.leg, found.spoiled_cycle) == (0, 1)
 
 

@@ -27,6 +27,8 @@ from proofbath.store.migrate import _SCRIPTS, HEAD
 from proofbath.store.records import Records
 from proofbath.store.schema import RECORD_TABLES
 from proofbath.store.tables import METADATA, Place
+from proofbath.workshop.documents import documents_of, earlier_documents
+from proofbath.workshop.numbers import digests_on_record
 
 DATA = Path(__file__).parents[2] / "data"
 RELEASED = sorted(DATA.glob("records_*.sql"))
@@ -34,7 +36,11 @@ everywhere = pytest.mark.parametrize("place", EVERYWHERE, indirect=True)
 
 
 def test_there_is_a_dump_of_each_released_schema() -> None:
-    assert [path.stem for path in RELEASED] == ["records_0002", "records_journal_only"]
+    assert [path.stem for path in RELEASED] == [
+        "records_0002",
+        "records_0004",
+        "records_journal_only",
+    ]
 
 
 @pytest.mark.parametrize("dump", RELEASED, ids=lambda path: path.stem)
@@ -49,7 +55,12 @@ def test_a_released_database_keeps_all_it_held(tmp_path: Path, dump: Path) -> No
     if not records.current(Person):
         small_shop(records)
     found = prove(path)
-    assert (found.records, found.runs, found.chunks) == (5, 1, 3)
+    issued = earlier_documents(records)
+    assert (found.records, found.runs, found.chunks) == (5 + len(issued), 1, 3)
+    assert [d.number for d in issued] == ["LN-2025-0003"] * (dump.stem == "records_0004")
+    if issued:
+        assert documents_of(records, "summary", "ferry 12") == ["LN-2025-0003"]
+        assert digests_on_record(records) == {"LN-2025-0003": "5f" * 32}
 
 
 @everywhere

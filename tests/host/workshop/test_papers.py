@@ -35,13 +35,12 @@ from proofbath.certificate.keys import rotate_key, trusted_fingerprints
 from proofbath.certificate.verify import Outcome, verify
 from proofbath.certificate.withdrawal import Withdrawal
 from proofbath.errors import InputError, RecordError
-from proofbath.store.kinds import Certificate, CertificateState, Findings, Handling, Unit
+from proofbath.store.kinds import Certificate, CertificateState, Document, Findings, Handling, Unit
 from proofbath.store.records import Writer
-from proofbath.workshop.desk import as_action, open_desk
+from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.intake import take_in
 from proofbath.workshop.issued import certificates_of, doubts_of
 from proofbath.workshop.judging import agree, fail_unit, judge_unit
-from proofbath.workshop.numbers import issued_action
 from proofbath.workshop.papers import Certified, certify, replace, withdraw
 from proofbath.workshop.recomputing import recompute_run
 from proofbath.workshop.shop import Shop, open_shop
@@ -316,7 +315,7 @@ def test_after_records_that_failed_the_number_is_given_again(shop: Shop) -> None
         with pytest.raises(RecordError, match="disk is full"):
             desk.issue(withdrawal, fails)
         assert not list((shop.certificates / ASIDE).iterdir())
-        made = desk.issue(withdrawal, as_action("a withdrawal"))
+        made = desk.issue(withdrawal, as_document("withdrawal", "LN-2025-0009"))
         assert made.number == "LN-2025-0003"
 
 
@@ -326,10 +325,13 @@ def withdrawal(number: str) -> Withdrawal:
 
 def test_a_number_taken_on_another_computer_is_passed_over(shop: Shop) -> None:
     with open_desk(shop, CERTIFIER, at(TODAY, 10), TODAY) as desk:
-        stamp = shop.stamp(OPERATOR, at(TODAY, 10))
+        stamp = shop.stamp(CERTIFIER, at(TODAY, 10))
         for number in ("LN-2025-0001", "LN-2025-0002"):
-            shop.records.add(issued_action(number, "ab" * 32, "of another computer"), stamp)
-        made = desk.issue(withdrawal, as_action("a withdrawal"))
+            elsewhere = Document(
+                number=number, sha256="ab" * 32, sort="summary", about="of another computer"
+            )
+            shop.records.add(elsewhere, stamp)
+        made = desk.issue(withdrawal, as_document("withdrawal", "LN-2025-0009"))
     assert made.number == "LN-2025-0003"
     left = sorted(path.name for path in shop.certificates.glob("LN-*"))
     assert left == ["LN-2025-0003.json", "LN-2025-0003.pdf"]

@@ -30,9 +30,10 @@ from proofbath.certificate.keys import trusted_fingerprints
 from proofbath.certificate.label import label_png
 from proofbath.certificate.verify import Outcome, verify
 from proofbath.errors import InputError
-from proofbath.store.kinds import Action, Findings, Unit
+from proofbath.store.kinds import Document, Findings, Unit
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.comparison import then_and_now
+from proofbath.workshop.documents import documents_of
 from proofbath.workshop.intake import take_in
 from proofbath.workshop.papers import certify, withdraw
 from proofbath.workshop.shop import Shop, open_shop
@@ -81,8 +82,9 @@ def test_a_summary_tells_every_unit_and_shows_its_curve(shop: Shop) -> None:
     assert len(pypdf.PdfReader(io.BytesIO(pdf.read_bytes())).pages) == 2
     assert "Opening curves as left" in words_of(pdf)
     assert verify(pdf.read_bytes(), trusted_fingerprints(shop.keys)).outcome is Outcome.GENUINE
-    told = [kept.entry.what for kept in shop.records.current(Action)]
-    assert told == ["issued LN-2025-0003", "issued LN-2025-0004"]
+    told = [(d.entry.number, d.entry.sort) for d in shop.records.current(Document)]
+    assert told == [("LN-2025-0003", "withdrawal"), ("LN-2025-0004", "summary")]
+    assert documents_of(shop.records, "summary", BATCH) == ["LN-2025-0004"]
 
 
 def test_labels_are_of_certificates_that_stand(shop: Shop) -> None:
