@@ -1,7 +1,7 @@
 """Extrapolation study: unpowered start-to-open of units that open above what the bath reaches.
 
-Run with `python tests/benchmarks/unpowered.py [--units 400] [--seed 1] [--simulated]`. For each law
-of the film, each distance beyond the hottest bath and each span of four baths it prints how often
+Run with `python tests/benchmarks/unpowered.py [--units 400] [--simulated] [--span 12]`. For each
+law of the film, each distance beyond the hottest bath and each span of four baths it prints how often
 the stated 95 % interval holds, the median U and the bias; then the same over all laws. Units have
 three wax shells with the heater in the core. Without `--simulated` each start is the steady heat
 balance of the unit with its cycle scatter, lag and crossing noise; with it the whole unit is
@@ -208,11 +208,13 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--simulated", action="store_true", help="step the whole unit")
     parser.add_argument("--processes", type=int, default=None)
+    parser.add_argument("--beyond", type=float, nargs="+", default=DISTANCES_K, metavar="K")
+    parser.add_argument("--span", type=float, nargs="+", default=SPANS_K, metavar="K")
     options = parser.parse_args()
     seeds = range(options.seed * 100_000, options.seed * 100_000 + options.units)
     with ProcessPoolExecutor(options.processes) as pool:
-        for span_k in SPANS_K:
-            for beyond_k in DISTANCES_K:
+        for span_k in options.span:
+            for beyond_k in options.beyond:
                 found: list[Trial] = []
                 for law in LAWS:
                     measure = partial(trial, law, beyond_k, span_k, options.simulated)
