@@ -226,7 +226,7 @@ def carried(virtual: VirtualSection, amps: float) -> list[Seen]:
         # As on a night nobody stays with: what cannot be guarded is not fed.
         sequencer = Sequencer(ready.checked.legs, bench.bath, elements=Elements(attended=False))
         writer = journal.begin(run_head(bench, ready, plan.model_dump_json(), "t"))
-        carry(link, bench, ready, sequencer, writer, nobody())
+        carry(link, bench, ready, sequencer=sequencer, writer=writer, watch=nobody())
         flags = journal.samples(1)["station_flags"]
         told = [e.text for e in journal.events(1) if e.kind == "alarm"]
         journal.close()

@@ -152,7 +152,7 @@ def night(seed: int, faults: tuple[Size, ...]) -> Night:
         watched.sequencer = sequencer
         writer = journal.begin(run_head(bench, ready, plan.model_dump_json(), "t"))
         try:
-            outcome = carry(link, bench, ready, sequencer, writer, nobody())
+            outcome = carry(link, bench, ready, sequencer=sequencer, writer=writer, watch=nobody())
             end = outcome.status
         except ProofbathError as error:
             end = type(error).__name__

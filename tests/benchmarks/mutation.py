@@ -47,7 +47,9 @@ PER_TICK = 16
 SETTLE_TICKS = 60
 BATCH = 100_000
 DUTY, CODE = 40, 200
-LIMITS = wire_limits(LimitsSection(), Calibration(), 103.0, (StationLimit(0.5, 12.0),) * STATIONS)
+LIMITS = wire_limits(
+    LimitsSection(), Calibration(), 103.0, stations=(StationLimit(0.5, 12.0),) * STATIONS
+)
 _DIGITS = re.compile(rb"[0-9]+")
 
 

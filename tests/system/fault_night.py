@@ -179,7 +179,7 @@ def run(faulty: Faulty, journal: Journal) -> Outcome:
     sequencer = faulty.sequencer = Sequencer(legs, bench.bath)
     head = run_head(bench, ready, plan.model_dump_json(), "2025-10-01T18:00:00+00:00")
     watch = Watch(lambda _: None, lambda _: None, faulty.acts)
-    return carry(link, bench, ready, sequencer, journal.begin(head), watch)
+    return carry(link, bench, ready, sequencer=sequencer, writer=journal.begin(head), watch=watch)
 
 
 def _begins(by: TripReason | Alarm) -> str:

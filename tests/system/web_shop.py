@@ -93,7 +93,15 @@ def give_passwords(shop: Shop, stamp: Stamp) -> None:
     passwords = Passwords()
     with closing(Access(shop.records.place)) as access:
         for person in shop.records.current(Person):
-            set_password(shop.records, access, passwords, person.root, PASSWORD, stamp, False)
+            set_password(
+                shop.records,
+                access,
+                passwords,
+                number=person.root,
+                password=PASSWORD,
+                stamp=stamp,
+                first=False,
+            )
 
 
 def add_leaky_bench(shop_file: Path) -> Path:
@@ -153,8 +161,26 @@ def free_port() -> int:
 
 def _receive(shop: Shop, batch: str, serials: list[str], stamp: Stamp) -> None:
     day = dt.date.fromisoformat(stamp.at[:10])
-    open_batch(shop, batch, CUSTOMER, ADDRESS, "Engineering stores", day, TEAL_82.name, stamp)
+    open_batch(
+        shop,
+        batch,
+        CUSTOMER,
+        address=ADDRESS,
+        contact="Engineering stores",
+        received=day,
+        type_name=TEAL_82.name,
+        stamp=stamp,
+    )
     for serial in serials:
         if not shop.records.current(Unit, serial=serial):
             add_unit(shop, Unit(serial=serial, unit_type=TEAL_82.name), stamp)
-        take_in(shop, batch, serial, "rework", GOOD, True, "gets a new seal", stamp)
+        take_in(
+            shop,
+            batch,
+            serial,
+            cause="rework",
+            findings=GOOD,
+            accepted=True,
+            remark="gets a new seal",
+            stamp=stamp,
+        )

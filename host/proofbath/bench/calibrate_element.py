@@ -50,7 +50,7 @@ def calibrate_element(
     converter, most_a = Converter(before), max(circuit.currents_a) * 1.05
     stations: list[StationLimit | None] = [None] * STATIONS
     stations[station - 1] = StationLimit(most_a, FREE_MM)
-    limits = wire_limits(bench.limits, before, bench.bath_limit_c(), tuple(stations))
+    limits = wire_limits(bench.limits, before, bench.bath_limit_c(), stations=tuple(stations))
     points = []
     for ohm in circuit.resistors_ohm:
         with work.at(Spot("resistor", ohm, station)) as link:

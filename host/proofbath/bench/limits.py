@@ -63,6 +63,7 @@ def wire_limits(
     bench: LimitsSection,
     calibration: Calibration,
     bath_limit_c: float,
+    *,
     stations: tuple[StationLimit | None, ...],
     heater_on_s: int | None = None,
     element_on_s: tuple[int, ...] | None = None,

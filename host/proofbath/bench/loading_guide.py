@@ -145,7 +145,10 @@ class _Guide:
         calibration = self._bench.calibration
         # A gauge anywhere in its window is right here: over-stroke is judged in the night.
         limits = wire_limits(
-            self._bench.limits, calibration, mean_of(r.bath_c for r in rest) + SPARE_K, tuple(most)
+            self._bench.limits,
+            calibration,
+            mean_of(r.bath_c for r in rest) + SPARE_K,
+            stations=tuple(most),
         )
         limits = limits._replace(over_stroke_code=limits.lift_high_code)
         set_limits(link, limits)

@@ -150,7 +150,15 @@ def make_ready(
         return _station_limits(plan, readings, guard)
 
     checked = check_night(plan, bench, day_s)
-    ready = ready_bench(link, bench, checked, loaded, station_limits, journal_path, clear)
+    ready = ready_bench(
+        link,
+        bench,
+        checked,
+        loaded=loaded,
+        station_limits=station_limits,
+        journal_path=journal_path,
+        clear=clear,
+    )
     doubts = tuning_doubts(bench.tuned, bench.bench.name, ready.identity)
     return ready._replace(checked=checked._replace(warnings=(*checked.warnings, *doubts)))
 
@@ -185,7 +193,9 @@ def run_night(
             writer.note(0.0, kind, text)
         for text in ready.checked.warnings:
             writer.note(0.0, "forewarned", text)
-        return carry(link, bench, ready, sequencer, writer, watch, source)
+        return carry(
+            link, bench, ready, sequencer=sequencer, writer=writer, watch=watch, source=source
+        )
 
 
 def run_head(bench: BenchFile, ready: Ready, plan_text: str, started: str) -> RunHead:
@@ -216,6 +226,7 @@ def carry(
     link: Link,
     bench: BenchFile,
     ready: Ready,
+    *,
     sequencer: Sequencer,
     writer: RunWriter,
     watch: Watch,

@@ -206,7 +206,7 @@ class Prover:
         calibration = self._bench.calibration
         most = (StationLimit(MOST_A, 0.0),) * STATIONS
         bath_c = self._bath().bath_c + ROOM_K
-        limits = wire_limits(self._bench.limits, calibration, bath_c, most)
+        limits = wire_limits(self._bench.limits, calibration, bath_c, stations=most)
         return limits._replace(over_stroke_code=limits.lift_high_code)
 
     def _lowered(self, which: Lowered, base: Limits) -> Limited:

@@ -57,6 +57,7 @@ def ready_bench(
     link: Link,
     bench: BenchFile,
     checked: CheckedPlan,
+    *,
     loaded: tuple[int, ...],
     station_limits: Callable[[list[Reading]], StationLimits],
     journal_path: Path,
@@ -85,10 +86,10 @@ def ready_bench(
         bench.limits,
         bench.calibration,
         trip_c,
-        station_limits(readings),
-        checked.on.heater_limit_s,
-        checked.on.element_limit_s,
-        bench.bath,
+        stations=station_limits(readings),
+        heater_on_s=checked.on.heater_limit_s,
+        element_on_s=checked.on.element_limit_s,
+        bath=bench.bath,
         tuned=bench.tuned is not None,
     )
     # Before the clearing: a controller without limits does not leave its trip.

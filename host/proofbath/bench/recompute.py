@@ -61,6 +61,7 @@ def recompute(
     records: Records,
     journal: Journal,
     result_id: int,
+    *,
     used: InForce,
     program: str,
     reason: str,

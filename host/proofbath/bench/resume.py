@@ -92,7 +92,9 @@ def resume_night(
         writer.note(t_ms / 1000, RESUMED, f"at step {point.leg + 1}: {point.why}")
         if point.spoiled_cycle is not None:
             writer.note(t_ms / 1000, BEGUN_AGAIN, str(point.spoiled_cycle))
-        return carry(link, bench, ready, sequencer, writer, watch, source)
+        return carry(
+            link, bench, ready, sequencer=sequencer, writer=writer, watch=watch, source=source
+        )
 
 
 def resume_point(legs: tuple[Leg, ...], notes: list[Note], gap: Gap) -> ResumePoint:

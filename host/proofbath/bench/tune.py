@@ -77,16 +77,16 @@ def run_heating_test(
         link,
         bench,
         check_heating_test(bench),
-        (),
-        lambda _: NOTHING_LOADED,
-        journal.path,
-        clear,
+        loaded=(),
+        station_limits=lambda _: NOTHING_LOADED,
+        journal_path=journal.path,
+        clear=clear,
     )
     _check_cold(ready)
     watch.on_ready(ready)
     writer = journal.begin(run_head(bench, ready, HEATING_TEST, started()))
     sequencer = Sequencer(ready.checked.legs, bench.bath)
-    return carry(link, bench, ready, sequencer, writer, watch)
+    return carry(link, bench, ready, sequencer=sequencer, writer=writer, watch=watch)
 
 
 def read_tuning(journal: Journal, run_id: int) -> Tuning:

@@ -65,7 +65,16 @@ def open_command(
     day = received.date() if received else day_of(at)
     with open_shop(shop_file) as shop:
         stamp = shop.stamp(by, at)
-        number = open_batch(shop, name, customer, address, contact, day, type_name, stamp)
+        number = open_batch(
+            shop,
+            name,
+            customer,
+            address=address,
+            contact=contact,
+            received=day,
+            type_name=type_name,
+            stamp=stamp,
+        )
         root = shop.records.find(Batch, name=name).entry.type_version_id
         version = shop.records.one(TypeVersion, root).entry.version
     if as_json:
@@ -177,7 +186,7 @@ def agree(
     at = utc_text()
     with open_shop(shop_file) as shop:
         stamp = shop.stamp(by, at)
-        number = judging.agree(shop, name, serial, customer, record, stamp)
+        number = judging.agree(shop, name, serial, customer=customer, record=record, stamp=stamp)
     _told(as_json, f"{serial}: the customer's agreement is on record", serial, number)
 
 

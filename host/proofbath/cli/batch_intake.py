@@ -114,7 +114,7 @@ def intake(
         findings = made(Findings, serial, **found.findings, **measured)
         fields = {"cause": cause or CAUSES[0], "findings": findings}
         fields |= {"accepted": found.accepted, "remark": found.remark}
-        number = receive(shop, name, serial, fields, new, stamp, reason)
+        number = receive(shop, name, serial, fields=fields, new=new, stamp=stamp, reason=reason)
     if as_json:
         shown = findings.model_dump(mode="json")
         print_json(
@@ -167,7 +167,18 @@ def rework(
     day = date.date() if date else day_of(at)
     with open_shop(shop_file) as shop:
         stamp = shop.stamp(by, at)
-        number = put_rework(shop, name, serial, day, kind, amount, text, lot, stamp, reason)
+        number = put_rework(
+            shop,
+            name,
+            serial,
+            date=day,
+            kind=kind,
+            amount=amount,
+            text=text,
+            supplier_lot=lot,
+            stamp=stamp,
+            reason=reason,
+        )
     if as_json:
         print_json({"serial": serial, "rework": number, "date": day.isoformat()})
     else:

@@ -76,7 +76,9 @@ def withdraw(
     """Withdraw certificate NUMBER by a document to hand to the customer."""
     phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
-        pdf = papers.withdraw(shop, number, reason, shop.stamp(by, at), phrase, what_to_do)
+        pdf = papers.withdraw(
+            shop, number, reason, stamp=shop.stamp(by, at), passphrase=phrase, what_to_do=what_to_do
+        )
     _tell_pdf(pdf, as_json)
 
 
@@ -100,7 +102,9 @@ def replace(
     """Issue another certificate in the place of NUMBER, from what is on record now."""
     phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
-        unit = papers.replace(shop, number, reason, changes, shop.stamp(by, at), phrase)
+        unit = papers.replace(
+            shop, number, reason, changes=changes, stamp=shop.stamp(by, at), passphrase=phrase
+        )
     assert unit.pdf is not None
     _tell_pdf(unit.pdf, as_json)
 

@@ -117,7 +117,15 @@ def administrator(
             entry = Person(name=name, rights=("administrator", *rights))
             number = shop.records.add(entry, Stamp(at, who))
         stamp = Stamp(at, number)
-        set_password(shop.records, access, Passwords(), number, password, stamp, False)
+        set_password(
+            shop.records,
+            access,
+            Passwords(),
+            number=number,
+            password=password,
+            stamp=stamp,
+            first=False,
+        )
     console().print(f"{name}: may sign in as administrator", markup=False)
 
 

@@ -65,11 +65,11 @@ def add(
             shop,
             serial,
             read_text(file),
-            file.name,
-            fitted.date(),
-            engine,
-            shop.stamp(by, utc_text()),
-            logged.date() if logged else None,
+            name=file.name,
+            fitted=fitted.date(),
+            engine=engine,
+            stamp=shop.stamp(by, utc_text()),
+            logged=logged.date() if logged else None,
         )
     if as_json:
         print_json({"serial": serial, **found.to_json()})

@@ -99,10 +99,10 @@ class Branch:
             self.samples.t_s,
             self.lift_mm,
             self.samples.run,
-            lift_mm,
-            band_mm,
-            WIDEST_BAND_MM,
-            self.upward,
+            level=lift_mm,
+            below=band_mm,
+            above=WIDEST_BAND_MM,
+            upward=self.upward,
         )
         return found if isinstance(found, str) else self._event(found, lift_mm)
 

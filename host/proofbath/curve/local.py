@@ -87,7 +87,7 @@ def changes_side(y: Floats, level: float, upward: bool) -> int | None:
 
 
 def crossing(
-    t_s: Floats, y: Floats, run: Floats, level: float, below: float, above: float, upward: bool
+    t_s: Floats, y: Floats, run: Floats, *, level: float, below: float, above: float, upward: bool
 ) -> Crossing | str:
     """Return the confirmed crossing of `level` from a local curve, or the reason why there is none.
 

@@ -134,14 +134,41 @@ def _night(shop: Shop, stage: Stage, at: str, locks: Path, tell: Tell) -> NightD
 def _take_in(shop: Shop, serials: list[str], stamp: Stamp) -> str:
     """Open the batch and take its units in; return the one that is refused."""
     day = dt.date.fromisoformat(stamp.at[:10])
-    open_batch(shop, BATCH, CUSTOMER, ADDRESS, "Engineering stores", day, TEAL_82.name, stamp)
+    open_batch(
+        shop,
+        BATCH,
+        CUSTOMER,
+        address=ADDRESS,
+        contact="Engineering stores",
+        received=day,
+        type_name=TEAL_82.name,
+        stamp=stamp,
+    )
     for serial in serials:
         add_unit(shop, Unit(serial=serial, unit_type=TEAL_82.name), stamp)
-        take_in(shop, BATCH, serial, "rework", GOOD, True, "gets a new seal", stamp)
+        take_in(
+            shop,
+            BATCH,
+            serial,
+            cause="rework",
+            findings=GOOD,
+            accepted=True,
+            remark="gets a new seal",
+            stamp=stamp,
+        )
     name, _, last = serials[-1].rpartition("-")
     refused = f"{name}-{int(last) + 1:04d}"
     add_unit(shop, Unit(serial=refused, unit_type=TEAL_82.name), stamp)
-    take_in(shop, BATCH, refused, "rework", CRACKED, False, "frame cracked at the seat", stamp)
+    take_in(
+        shop,
+        BATCH,
+        refused,
+        cause="rework",
+        findings=CRACKED,
+        accepted=False,
+        remark="frame cracked at the seat",
+        stamp=stamp,
+    )
     return refused
 
 
@@ -150,7 +177,17 @@ def _rework(shop: Shop, advice: list[UnitAdvice], stamp: Stamp) -> None:
     day = dt.date.fromisoformat(stamp.at[:10])
 
     def record(serial: str, kind: str, amount: float | None, text: str) -> None:
-        put_rework(shop, BATCH, serial, day, kind, amount, text, None, stamp)
+        put_rework(
+            shop,
+            BATCH,
+            serial,
+            date=day,
+            kind=kind,
+            amount=amount,
+            text=text,
+            supplier_lot=None,
+            stamp=stamp,
+        )
 
     for unit in advice:
         change_mg = unit.advice.change if unit.advice else 0.0

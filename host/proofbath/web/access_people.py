@@ -74,13 +74,22 @@ def change_person(
 
 def set_first_password(frame: Frame, number: int, password: str, stamp: Stamp) -> None:
     """Give a person a password that must be changed at the next sign-in."""
-    set_password(frame.shop.records, frame.access, frame.passwords, number, password, stamp, True)
+    set_password(
+        frame.shop.records,
+        frame.access,
+        frame.passwords,
+        number=number,
+        password=password,
+        stamp=stamp,
+        first=True,
+    )
 
 
 def set_password(
     records: Records,
     access: Access,
     passwords: Passwords,
+    *,
     number: int,
     password: str,
     stamp: Stamp,

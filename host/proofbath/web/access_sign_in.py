@@ -60,7 +60,15 @@ def change_own_password(request: Request, signed: Signed, old: str, new: str, st
         raise InputError("the new password is the present one; choose another")
     if proven(request, person.entry.name, old) is None:
         raise InputError("the present password is another one; nothing was changed")
-    set_password(frame.shop.records, frame.access, frame.passwords, person.root, new, stamp, False)
+    set_password(
+        frame.shop.records,
+        frame.access,
+        frame.passwords,
+        number=person.root,
+        password=new,
+        stamp=stamp,
+        first=False,
+    )
     return frame.sessions.begin(person.root, address_of(request))
 
 

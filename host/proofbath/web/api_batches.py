@@ -119,11 +119,11 @@ def new_batch(shop: CurrentShop, signed: Hands, stamp: CurrentStamp, batch: NewB
         shop,
         batch.name,
         batch.customer,
-        batch.address,
-        batch.contact,
-        received,
-        batch.type,
-        stamp,
+        address=batch.address,
+        contact=batch.contact,
+        received=received,
+        type_name=batch.type,
+        stamp=stamp,
     )
     return Numbered(number=number)
 
@@ -155,7 +155,15 @@ def put_intake(
     """Take a unit into a batch, or refuse it, with what was found on it."""
     name = batch_name(shop, number)
     fields = {key: getattr(intake, key) for key in ("cause", "findings", "accepted", "remark")}
-    found = receive(shop, name, intake.serial, fields, intake.new, stamp, intake.correction)
+    found = receive(
+        shop,
+        name,
+        intake.serial,
+        fields=fields,
+        new=intake.new,
+        stamp=stamp,
+        reason=intake.correction,
+    )
     return Numbered(number=found)
 
 
@@ -178,13 +186,13 @@ def new_rework(
         shop,
         batch_name(shop, number),
         rework.serial,
-        rework.date or stamp.day,
-        rework.kind,
-        rework.amount,
-        rework.text,
-        rework.supplier_lot,
-        stamp,
-        rework.correction.strip(),
+        date=rework.date or stamp.day,
+        kind=rework.kind,
+        amount=rework.amount,
+        text=rework.text,
+        supplier_lot=rework.supplier_lot,
+        stamp=stamp,
+        reason=rework.correction.strip(),
     )
     return Numbered(number=found)
 
@@ -213,7 +221,9 @@ def put_agreement(
 ) -> Numbered:
     """Record that the customer takes a unit with its conditional pass."""
     name = batch_name(shop, number)
-    found = judging.agree(shop, name, said.serial, said.customer, said.record, stamp)
+    found = judging.agree(
+        shop, name, said.serial, customer=said.customer, record=said.record, stamp=stamp
+    )
     return Numbered(number=found)
 
 

@@ -102,7 +102,9 @@ def withdraw_certificate(
     """Withdraw a certificate by a document to hand to the customer."""
     known_certificate(shop, number)
     phrase = Signing(passphrase=asked.passphrase).phrase()
-    pdf = withdraw(shop, number, asked.reason, stamp, phrase, asked.what_to_do)
+    pdf = withdraw(
+        shop, number, asked.reason, stamp=stamp, passphrase=phrase, what_to_do=asked.what_to_do
+    )
     return Document(number=pdf.stem)
 
 
@@ -117,7 +119,9 @@ def replace_certificate(
     """Issue another certificate in the place of one, from what is on record now."""
     known_certificate(shop, number)
     phrase = Signing(passphrase=asked.passphrase).phrase()
-    return certified(replace(shop, number, asked.reason, asked.changes, stamp, phrase))
+    return certified(
+        replace(shop, number, asked.reason, changes=asked.changes, stamp=stamp, passphrase=phrase)
+    )
 
 
 @router.get(

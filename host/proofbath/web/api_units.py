@@ -130,7 +130,16 @@ def put_log(
 ) -> ServiceView:
     """Keep an engine's log with its unit, and return what all of its logs say."""
     known_unit(shop, serial)
-    add_log(shop, serial, log.csv, log.file, log.fitted, log.engine, stamp, log.logged)
+    add_log(
+        shop,
+        serial,
+        log.csv,
+        name=log.file,
+        fitted=log.fitted,
+        engine=log.engine,
+        stamp=stamp,
+        logged=log.logged,
+    )
     return service_view(unit_service(shop.records, serial))
 
 

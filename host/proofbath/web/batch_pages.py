@@ -77,7 +77,14 @@ def open_form(
         lines = [line.strip() for line in address.splitlines() if line.strip()]
         day = day_in(received, "received", on)
         number = open_batch(
-            shop, name.strip(), customer.strip(), lines, contact, day, type_name, stamp
+            shop,
+            name.strip(),
+            customer.strip(),
+            address=lines,
+            contact=contact,
+            received=day,
+            type_name=type_name,
+            stamp=stamp,
         )
         return back(f"/batches/{number}", said="opened")
 
@@ -197,7 +204,7 @@ def agree_form(
     name = batch_name(shop, number)
 
     def act() -> Response:
-        judging.agree(shop, name, serial, customer, record, stamp)
+        judging.agree(shop, name, serial, customer=customer, record=record, stamp=stamp)
         return back(f"/batches/{number}", said="agreed")
 
     return tried(act, lambda faults: _batch(request, shop, number, faults, given))

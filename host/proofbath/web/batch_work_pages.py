@@ -99,7 +99,7 @@ def intake_form(
             "accepted": accepted == "yes",
             "remark": remark,
         }
-        receive(shop, name, serial.strip(), fields, new, stamp, correction)
+        receive(shop, name, serial.strip(), fields=fields, new=new, stamp=stamp, reason=correction)
         word = "corrected" if correction.strip() else "taken"
         return back(f"/batches/{number}/intake", said=word)
 
@@ -155,7 +155,18 @@ def rework_form(
     def act() -> Response:
         day, much = day_in(date, "day", on), number_in(amount, "amount")
         lot, why = supplier_lot or None, correction.strip()
-        put_rework(shop, name, serial, day, kind, much, text, lot, stamp, why)
+        put_rework(
+            shop,
+            name,
+            serial,
+            date=day,
+            kind=kind,
+            amount=much,
+            text=text,
+            supplier_lot=lot,
+            stamp=stamp,
+            reason=why,
+        )
         word = "corrected" if why else "reworked"
         return back(f"/batches/{number}/rework", said=word)
 

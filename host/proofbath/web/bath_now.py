@@ -61,7 +61,9 @@ def _seen(now: BenchNow, look: Look) -> tuple[Seen, bool]:
     if sampled is None or now.t_s is None:
         return UNSEEN, ours
     opened = now.status == OPEN
-    return seen_in_run(sampled, opened, process, ours, now.t_s, look.now_s, look.at), ours
+    return seen_in_run(
+        sampled, opened, process, ours=ours, t_s=now.t_s, now_s=look.now_s, at=look.at
+    ), ours
 
 
 def _bath(bath_c: float | None, present: bool, age_s: float, at: str, ours: bool) -> BathNow:

@@ -118,7 +118,7 @@ def withdraw_form(
     phrase = key_phrase(passphrase)
 
     def act() -> Response:
-        withdraw(shop, number, reason, stamp, phrase, what_to_do)
+        withdraw(shop, number, reason, stamp=stamp, passphrase=phrase, what_to_do=what_to_do)
         return back(f"{LIST}/{number}", said="withdrawn")
 
     return tried(act, lambda faults: _certificate(request, shop, number, faults, given))
@@ -141,7 +141,7 @@ def replace_form(
     phrase = key_phrase(passphrase)
 
     def act() -> Response:
-        unit = replace(shop, number, reason, changes, stamp, phrase)
+        unit = replace(shop, number, reason, changes=changes, stamp=stamp, passphrase=phrase)
         return back(f"{LIST}/{unit.number}", said="replaced")
 
     return tried(act, lambda faults: _certificate(request, shop, number, faults, given))

@@ -146,7 +146,9 @@ class LiveSource:
         if sampled is None:
             return UNSEEN
         opened, t_s = run.state.status == OPEN, run.newest_s
-        return seen_in_run(sampled, opened, process, ours, t_s, now_s, self._utc())
+        return seen_in_run(
+            sampled, opened, process, ours=ours, t_s=t_s, now_s=now_s, at=self._utc()
+        )
 
 
 def windowed(track: Track, window: Window) -> Track:

@@ -117,6 +117,7 @@ def seen_in_run(
     sampled: Sampled,
     open_run: bool,
     process: Process | None,
+    *,
     ours: bool,
     t_s: float,
     now_s: float,

@@ -153,7 +153,16 @@ def log_form(
     def act() -> Response:
         days = day_in(fitted, "fitted", on), day_in(logged, "logged", on)
         name = file_name(log, "log.csv")
-        add_log(shop, serial, text_of(log, name), name, days[0], engine, stamp, days[1])
+        add_log(
+            shop,
+            serial,
+            text_of(log, name),
+            name=name,
+            fitted=days[0],
+            engine=engine,
+            stamp=stamp,
+            logged=days[1],
+        )
         return back(f"/units/{serial}", said="log")
 
     return tried(act, lambda faults: _unit(request, shop, serial, faults, given))

@@ -125,11 +125,29 @@ def _heated_bench(folder: Path) -> tuple[BenchFile, TypeFile]:
 def _receive(shop: Shop, batch: str, unit_type: str, bench: BenchFile, stamp: Stamp) -> None:
     assert bench.virtual is not None, "the scenario's benches are virtual ones"
     day = dt.date.fromisoformat(stamp.at[:10])
-    open_batch(shop, batch, CUSTOMER, ADDRESS, "", day, unit_type, stamp)
+    open_batch(
+        shop,
+        batch,
+        CUSTOMER,
+        address=ADDRESS,
+        contact="",
+        received=day,
+        type_name=unit_type,
+        stamp=stamp,
+    )
     for unit in bench.virtual.unit:
         if unit.serial != REFERENCE:
             add_unit(shop, Unit(serial=unit.serial, unit_type=unit_type), stamp)
-            take_in(shop, batch, unit.serial, "rework", LOOKED_AT, True, "", stamp)
+            take_in(
+                shop,
+                batch,
+                unit.serial,
+                cause="rework",
+                findings=LOOKED_AT,
+                accepted=True,
+                remark="",
+                stamp=stamp,
+            )
 
 
 def _first_password(
@@ -137,5 +155,7 @@ def _first_password(
 ) -> str:
     password = secrets.token_urlsafe(9)
     person = shop.records.one(Person, number).entry
-    set_password(shop.records, access, passwords, number, password, stamp, True)
+    set_password(
+        shop.records, access, passwords, number=number, password=password, stamp=stamp, first=True
+    )
     return f"{person.name} ({', '.join(person.rights)}): first password {password}"

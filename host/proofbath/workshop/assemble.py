@@ -57,6 +57,7 @@ def certificate_content(
     shop: Shop,
     runs: RunShelf,
     unit: Certifiable,
+    *,
     number: str,
     on: dt.date,
     authorised_by: Person,

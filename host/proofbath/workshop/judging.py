@@ -98,6 +98,7 @@ def agree(
     shop: Shop,
     batch_name: str,
     serial: str,
+    *,
     customer: str,
     record: str,
     stamp: Stamp,

@@ -108,7 +108,13 @@ def _issue(
 
     return desk.issue(
         lambda number: certificate_content(
-            shop, runs, unit, number, signer.stamp.day, signer.person, replaces
+            shop,
+            runs,
+            unit,
+            number=number,
+            on=signer.stamp.day,
+            authorised_by=signer.person,
+            replaces=replaces,
         ),
         put,
     )
@@ -118,6 +124,7 @@ def withdraw(
     shop: Shop,
     number: str,
     reason: str,
+    *,
     stamp: Stamp,
     passphrase: bytes | None = None,
     what_to_do: str = WHAT_TO_DO,
@@ -155,6 +162,7 @@ def replace(
     shop: Shop,
     number: str,
     reason: str,
+    *,
     changes: str,
     stamp: Stamp,
     passphrase: bytes | None = None,

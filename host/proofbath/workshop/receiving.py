@@ -16,6 +16,7 @@ def receive(
     shop: Shop,
     batch_name: str,
     serial: str,
+    *,
     fields: dict[str, Any],
     new: bool,
     stamp: Stamp,

@@ -72,6 +72,7 @@ def add_log(
     shop: Shop,
     serial: str,
     text: str,
+    *,
     name: str,
     fitted: dt.date,
     engine: str,

@@ -132,7 +132,7 @@ def demand(current_a: float = 0.0, duty: float = 0.5) -> Demand:
 
 def some_limits(element_max_a: float = 1.0) -> Limits:
     loaded = StationLimit(element_max_a, 12.0)
-    return wire_limits(LimitsSection(), ODD, 103.0, (loaded, *[None] * 5))
+    return wire_limits(LimitsSection(), ODD, 103.0, stations=(loaded, *[None] * 5))
 
 
 @given(st.floats(0, 1.0))
@@ -181,7 +181,7 @@ def test_limits_lie_on_the_safe_side_of_what_was_asked() -> None:
 
 def test_a_hotter_plan_does_not_widen_the_benchs_limit() -> None:
     limits = wire_limits(
-        LimitsSection(bath_limit_c=95.0, guard_limit_c=97.0), ODD, 200.0, (None,) * 6
+        LimitsSection(bath_limit_c=95.0, guard_limit_c=97.0), ODD, 200.0, stations=(None,) * 6
     )
     assert ODD.bath.temperature_c(limits.bath_limit_sum) <= 95.0
     assert ODD.guard.temperature_c(limits.guard_limit_sum) <= 97.0
@@ -198,4 +198,4 @@ def test_probes_apart_by_the_limit_are_apart_in_raw_too(bath_c: float, apart_k: 
 def test_probes_too_unlike_to_be_compared_are_refused() -> None:
     bench = Calibration(guard=ProbeCalibration(slope=1.02))
     with pytest.raises(InputError, match="check both probes"):
-        wire_limits(LimitsSection(), bench, 100.0, (None,) * 6)
+        wire_limits(LimitsSection(), bench, 100.0, stations=(None,) * 6)

@@ -318,7 +318,13 @@ def test_a_new_calibration_makes_a_new_result_of_the_old_counts(night: ShopNight
     put(night, gauge(20 / 4095 * 1.02), DAY + days(3), STATION)
     used = calibration_in_force(night.records, BENCH, DAY + days(3))
     found = recompute(
-        night.records, night.journal, 1, used, "proofbath 0.1", "probe drifted", night.stamp
+        night.records,
+        night.journal,
+        1,
+        used=used,
+        program="proofbath 0.1",
+        reason="probe drifted",
+        stamp=night.stamp,
     )
     assert [c.entry.number for c in found.affected] == ["C-1"]
     assert (found.result.root, found.result.entry.calibration_ids) == (before.root, used.ids)

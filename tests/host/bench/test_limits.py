@@ -35,7 +35,9 @@ def limits_of(
     **bench: float,
 ) -> Limits:
     section = LimitsSection.model_validate(bench)
-    return wire_limits(section, calibration or Calibration(), bath_limit_c, (station, *[None] * 5))
+    return wire_limits(
+        section, calibration or Calibration(), bath_limit_c, stations=(station, *[None] * 5)
+    )
 
 
 @pytest.mark.parametrize(
@@ -80,7 +82,7 @@ def test_a_run_cannot_widen_what_the_bench_allows() -> None:
 
 def test_a_guard_limit_below_the_baths_stays_below() -> None:
     section = LimitsSection(bath_limit_c=100.0, guard_limit_c=97.0)
-    limits = wire_limits(section, Calibration(), 90.0, (None,) * 6)
+    limits = wire_limits(section, Calibration(), 90.0, stations=(None,) * 6)
     assert limits.guard_limit_sum == floor(ohm_at(87.0) * COUNTS_PER_OHM)
 
 
@@ -167,4 +169,4 @@ def test_a_station_not_loaded_gets_no_current_and_the_gauges_own_window() -> Non
 
 def test_stations_are_told_for_the_whole_bench() -> None:
     with pytest.raises(ValueError, match="shorter"):
-        wire_limits(LimitsSection(), Calibration(), 103.0, (None,) * 5)
+        wire_limits(LimitsSection(), Calibration(), 103.0, stations=(None,) * 5)

@@ -53,7 +53,9 @@ class Bench:
         self.port = VirtualPort(self.controller)
         self.journal = Journal(folder / "night.db")
         self.shown: list[Reading] = []
-        limits = wire_limits(LimitsSection(), Calibration(), 103.0, (StationLimit(0.7, 12.0),) * 6)
+        limits = wire_limits(
+            LimitsSection(), Calibration(), 103.0, stations=(StationLimit(0.7, 12.0),) * 6
+        )
         turns = itertools.count()
         self.loop = Loop(
             Link(self.port),

@@ -37,7 +37,7 @@ from proofbath.wire.table import (
 )
 
 NOMINAL = Calibration()
-LIMITS = wire_limits(LimitsSection(), NOMINAL, 103.0, (StationLimit(0.7, 12.0),) * 6)
+LIMITS = wire_limits(LimitsSection(), NOMINAL, 103.0, stations=(StationLimit(0.7, 12.0),) * 6)
 
 
 def link_to(controller: Controller) -> Link:

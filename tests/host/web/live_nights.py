@@ -85,5 +85,5 @@ def true_night(
         writer.note(0.0, CYCLES, f"{measured_cycles(ready.checked.legs)}")
         turns = np.arange(1e7).__iter__()
         watch = Watch(lambda _: None, look, asked, lambda: float(next(turns)) * 0.1)
-        outcome = carry(link, described, ready, sequencer, writer, watch)
+        outcome = carry(link, described, ready, sequencer=sequencer, writer=writer, watch=watch)
     return TrueNight(outcome.run_id, sequencer.said)

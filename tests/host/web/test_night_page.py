@@ -47,8 +47,26 @@ def shop(shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
     for serial in ("A1", "REF"):
         add_unit(shop, Unit(serial=serial, unit_type="Teal-82"), operator)
     set_reference(shop, "REF", DAY, "sealed", certifier)
-    open_batch(shop, "spring", "Ness Ferries", (), "", DAY, "Teal-82", operator)
-    take_in(shop, "spring", "A1", "rework", Findings(), True, "", operator)
+    open_batch(
+        shop,
+        "spring",
+        "Ness Ferries",
+        address=(),
+        contact="",
+        received=DAY,
+        type_name="Teal-82",
+        stamp=operator,
+    )
+    take_in(
+        shop,
+        "spring",
+        "A1",
+        cause="rework",
+        findings=Findings(),
+        accepted=True,
+        remark="",
+        stamp=operator,
+    )
     return shop
 
 

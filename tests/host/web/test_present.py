@@ -31,7 +31,7 @@ def of_run_7(
     sampled: Sampled, now_s: float = 0.0, told: Process | None = None, at: str = AT
 ) -> Seen:
     ours = told is not None and told.carries(7, "here")
-    return seen_in_run(sampled, True, told, ours, 3600.0, now_s, at)
+    return seen_in_run(sampled, True, told, ours=ours, t_s=3600.0, now_s=now_s, at=at)
 
 
 @pytest.mark.parametrize(
@@ -94,7 +94,9 @@ def test_another_programs_run_holds_the_controller() -> None:
 
 def test_a_closed_run_holds_nothing() -> None:
     sampled = Sampled(BEGAN, 3600.0, 1.0, not_before_s=-1.0)
-    assert not seen_in_run(sampled, False, process(), True, 3600.0, 0.0, AT).present
+    assert not seen_in_run(
+        sampled, False, process(), ours=True, t_s=3600.0, now_s=0.0, at=AT
+    ).present
 
 
 def test_a_process_is_believed_for_three_seconds() -> None:

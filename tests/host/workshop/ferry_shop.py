@@ -127,11 +127,29 @@ class FerryShop:
     def batch(self, serials: Sequence[str], name: str = BATCH, type_name: str = "Teal-82") -> None:
         """Open a batch and take new units in."""
         customer, address = "River Ferry Ltd", ["Pier 2"]
-        open_batch(self.shop, name, customer, address, "", self.day, type_name, self.stamp)
+        open_batch(
+            self.shop,
+            name,
+            customer,
+            address=address,
+            contact="",
+            received=self.day,
+            type_name=type_name,
+            stamp=self.stamp,
+        )
         for serial in serials:
             if not self.shop.records.current(Unit, serial=serial):
                 add_unit(self.shop, Unit(serial=serial, unit_type=type_name), self.stamp)
-            take_in(self.shop, name, serial, "rework", GOOD, True, "", self.stamp)
+            take_in(
+                self.shop,
+                name,
+                serial,
+                cause="rework",
+                findings=GOOD,
+                accepted=True,
+                remark="",
+                stamp=self.stamp,
+            )
 
     def calibrate(self) -> None:
         """Calibrate probes, gauges and fixture on the day."""
@@ -148,7 +166,15 @@ class FerryShop:
     def rework(self, serial: str, batch: str = BATCH, amount: float = 4.0) -> int:
         """Add wax to a unit on the day."""
         return put_rework(
-            self.shop, batch, serial, self.day, "wax", amount, "wax added", None, self.stamp
+            self.shop,
+            batch,
+            serial,
+            date=self.day,
+            kind="wax",
+            amount=amount,
+            text="wax added",
+            supplier_lot=None,
+            stamp=self.stamp,
         )
 
     def night(

@@ -121,7 +121,16 @@ def begin_batch(
     """Take units into a batch; those that are not on record yet are put there."""
     stamp = shop.stamp(CERTIFIER, at(day, 8))
     address = ("Pier House", "Upper Ness")
-    open_batch(shop, batch, "Ness River Ferries", address, "stores", day, "Teal-82", stamp)
+    open_batch(
+        shop,
+        batch,
+        "Ness River Ferries",
+        address=address,
+        contact="stores",
+        received=day,
+        type_name="Teal-82",
+        stamp=stamp,
+    )
     known = {kept.entry.serial for kept in shop.records.current(Unit)}
     for serial in serials:
         if serial not in known:
@@ -130,7 +139,16 @@ def begin_batch(
             )
             add_unit(shop, unit, stamp)
         looked = Findings(identity="good", corrosion="doubtful", cracks="good", seal="bad")
-        take_in(shop, batch, serial, cause, looked, True, "seal to be renewed", stamp)
+        take_in(
+            shop,
+            batch,
+            serial,
+            cause=cause,
+            findings=looked,
+            accepted=True,
+            remark="seal to be renewed",
+            stamp=stamp,
+        )
 
 
 def raw_night(shop: Shop, batch: str, stage: Stage, units: Sequence[RawUnit], day: dt.date) -> int:
@@ -182,7 +200,17 @@ def whole_batch(folder: Path, opens_c: Mapping[str, float]) -> None:
         stamp = shop.stamp(OPERATOR, at(day))
         for serial in opens_c:
             text = "seal renewed, setting screw turned"
-            put_rework(shop, BATCH, serial, day, "setting", 1.2, text, None, stamp)
+            put_rework(
+                shop,
+                BATCH,
+                serial,
+                date=day,
+                kind="setting",
+                amount=1.2,
+                text=text,
+                supplier_lot=None,
+                stamp=stamp,
+            )
         raw_night(shop, BATCH, "as-left", [*left, guard._replace(opens_c=82.15)], LEFT_ON)
 
 

@@ -75,10 +75,28 @@ def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: 
         stamp = staff_and_type(shop, AT)
         put_type(shop, example_type("heron_103_type.toml"), stamp)
         calibrate_all(shop, bench, stamp, tmp_path)
-        open_batch(shop, BATCH, "River Ferry Ltd", ["Pier 2"], "", ON, "Heron-103", stamp)
+        open_batch(
+            shop,
+            BATCH,
+            "River Ferry Ltd",
+            address=["Pier 2"],
+            contact="",
+            received=ON,
+            type_name="Heron-103",
+            stamp=stamp,
+        )
         for unit in units:
             add_unit(shop, Unit(serial=unit.serial, unit_type="Heron-103"), stamp)
-            take_in(shop, BATCH, unit.serial, "rework", GOOD, True, "gets a new seal", stamp)
+            take_in(
+                shop,
+                BATCH,
+                unit.serial,
+                cause="rework",
+                findings=GOOD,
+                accepted=True,
+                remark="gets a new seal",
+                stamp=stamp,
+            )
         alone = plan_night(shop, BATCH, "as-found", bench.bench.name, serials=["H103-0215"])
         assert [place.station for place in alone.station] == [4, 6], "as the bench's file hangs it"
         plan = plan_night(shop, BATCH, "as-found", bench.bench.name)

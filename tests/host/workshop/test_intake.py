@@ -162,7 +162,15 @@ def test_an_intake_is_corrected_with_a_reason(ferry: FerryShop) -> None:
     before = ferry.shop.records.current(Intake)[0]
     looked = Findings(cracks="bad")
     again = take_in(
-        ferry.shop, BATCH, "A1", "rework", looked, False, "frame cracked", ferry.stamp, "seen late"
+        ferry.shop,
+        BATCH,
+        "A1",
+        cause="rework",
+        findings=looked,
+        accepted=False,
+        remark="frame cracked",
+        stamp=ferry.stamp,
+        reason="seen late",
     )
     now = ferry.shop.records.one(Intake, before.root)
     assert (again, now.entry.accepted, now.reason) == (before.root, False, "seen late")
@@ -172,8 +180,26 @@ def test_a_unit_that_was_here_before_is_not_new(ferry: FerryShop) -> None:
     ferry.batch(["A1"])
     ferry.batch([], "ferry 13")
     with pytest.raises(InputError, match="was here before, so it is not new"):
-        take_in(ferry.shop, "ferry 13", "A1", "new", GOOD, True, "", ferry.stamp)
-    take_in(ferry.shop, "ferry 13", "A1", "returned", GOOD, True, "", ferry.stamp)
+        take_in(
+            ferry.shop,
+            "ferry 13",
+            "A1",
+            cause="new",
+            findings=GOOD,
+            accepted=True,
+            remark="",
+            stamp=ferry.stamp,
+        )
+    take_in(
+        ferry.shop,
+        "ferry 13",
+        "A1",
+        cause="returned",
+        findings=GOOD,
+        accepted=True,
+        remark="",
+        stamp=ferry.stamp,
+    )
 
 
 def test_rework_waits_for_the_as_found_result(ferry: FerryShop) -> None:
@@ -192,7 +218,17 @@ def test_rework_is_dated_between_the_run_and_today_and_says_how_much(ferry: Ferr
     ferry.night("as-found", {"A1": 85.0})
 
     def put(date: dt.date, kind: str = "wax", amount: float | None = 2.0) -> int:
-        return put_rework(ferry.shop, BATCH, "A1", date, kind, amount, "x", None, ferry.stamp)
+        return put_rework(
+            ferry.shop,
+            BATCH,
+            "A1",
+            date=date,
+            kind=kind,
+            amount=amount,
+            text="x",
+            supplier_lot=None,
+            stamp=ferry.stamp,
+        )
 
     for date in (dt.date(2025, 10, 1), dt.date(2025, 10, 4)):
         with pytest.raises(InputError, match="must lie between the as-found run of 2025-10-02"):
@@ -213,8 +249,18 @@ def test_an_unbelievable_dose_is_refused_and_a_wrong_one_corrected(ferry: FerryS
             ferry.rework("A1", amount=amount)
 
     def put(amount: float, reason: str) -> int:
-        fields = (ferry.day, "wax", amount, "wax added", None, ferry.stamp, reason)
-        return put_rework(ferry.shop, BATCH, "A1", *fields)
+        return put_rework(
+            ferry.shop,
+            BATCH,
+            "A1",
+            date=ferry.day,
+            kind="wax",
+            amount=amount,
+            text="wax added",
+            supplier_lot=None,
+            stamp=ferry.stamp,
+            reason=reason,
+        )
 
     with pytest.raises(InputError, match="none is on record in ferry 12; nothing to correct"):
         put(4.0, "misread")

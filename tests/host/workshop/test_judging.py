@@ -91,8 +91,17 @@ def test_a_unit_in_a_later_batch_is_judged_there_alone(ferry: FerryShop) -> None
         ferry.rework("A1")
     with pytest.raises(InputError, match="A1: was taken into ferry 13 since; plan that batch's"):
         plan_night(ferry.shop, BATCH, "as-found", QUAY, serials=["A1"])
-    found = (GOOD, False, "taken in by mistake", ferry.stamp, "another unit")
-    take_in(ferry.shop, "ferry 13", "A1", "rework", *found)
+    take_in(
+        ferry.shop,
+        "ferry 13",
+        "A1",
+        cause="rework",
+        findings=GOOD,
+        accepted=False,
+        remark="taken in by mistake",
+        stamp=ferry.stamp,
+        reason="another unit",
+    )
     assert judged(ferry).refusals == ()
 
 
@@ -102,7 +111,16 @@ def test_a_night_in_which_all_untouched_units_shifted_bears_no_certificate(
     """Nothing was changed on three units, yet all of them and the reference moved by 0.4 K."""
     for serial in ("A2", "A3"):
         add_unit(ferry.shop, Unit(serial=serial, unit_type="Teal-82"), ferry.stamp)
-        take_in(ferry.shop, BATCH, serial, "rework", GOOD, True, "", ferry.stamp)
+        take_in(
+            ferry.shop,
+            BATCH,
+            serial,
+            cause="rework",
+            findings=GOOD,
+            accepted=True,
+            remark="",
+            stamp=ferry.stamp,
+        )
     three = ("A1", "A2", "A3")
     ferry.night("as-found", dict.fromkeys(three, 82.0), reference_c=82.1)
     again = dict.fromkeys(three, BUBBLES)
@@ -140,7 +158,15 @@ def test_a_result_computed_anew_is_decided_anew(ferry: FerryShop) -> None:
     used = calibration_in_force(ferry.shop.records, ferry.shop.bench(QUAY), ferry.day)
     with closing(Journal(ferry.shop.records.place)) as journal:
         root = first.result.root
-        recompute(ferry.shop.records, journal, root, used, "proofbath", "probes", ferry.stamp)
+        recompute(
+            ferry.shop.records,
+            journal,
+            root,
+            used=used,
+            program="proofbath",
+            reason="probes",
+            stamp=ferry.stamp,
+        )
     second = decide(ferry.shop, BATCH, ferry.stamp)[0]
     assert second.decision is not None
     assert second.verdict is not None
@@ -160,8 +186,10 @@ def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> N
     assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
     assert judged(ferry).next_step.words == "ask the customer, or rework: see proofbath rework"
     with pytest.raises(InputError, match="say who agreed"):
-        agree(ferry.shop, BATCH, "A1", "River Ferry", " ", ferry.stamp)
-    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp)
+        agree(ferry.shop, BATCH, "A1", customer="River Ferry", record=" ", stamp=ferry.stamp)
+    agree(
+        ferry.shop, BATCH, "A1", customer="River Ferry", record="letter of 2 Oct", stamp=ferry.stamp
+    )
     found = decide(ferry.shop, BATCH, ferry.stamp)[0]
     assert (found.refusals, found.next_step.words) == ((), "certify")
     assert found.decision is not None
@@ -173,22 +201,26 @@ def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> N
 
 def test_an_agreement_does_not_cover_a_result_computed_anew(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 83.6})
-    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp)
+    agree(
+        ferry.shop, BATCH, "A1", customer="River Ferry", record="letter of 2 Oct", stamp=ferry.stamp
+    )
     assert judged(ferry).refusals == ()
     kept = judged(ferry).result
     assert kept is not None
     ferry.shop.records.correct(kept.root, kept.entry, "read again", ferry.stamp)
     assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
-    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 5 Oct", ferry.stamp)
+    agree(
+        ferry.shop, BATCH, "A1", customer="River Ferry", record="letter of 5 Oct", stamp=ferry.stamp
+    )
     assert judged(ferry).refusals == ()
 
 
 def test_nothing_else_can_be_agreed_to(ferry: FerryShop) -> None:
     with pytest.raises(InputError, match="was not measured as it is now; measure as found"):
-        agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp)
+        agree(ferry.shop, BATCH, "A1", customer="River Ferry", record="letter", stamp=ferry.stamp)
     ferry.night("as-found", {"A1": 86.0})
     with pytest.raises(InputError, match="came to fail; nothing to agree to"):
-        agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp)
+        agree(ferry.shop, BATCH, "A1", customer="River Ferry", record="letter", stamp=ferry.stamp)
 
 
 def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
@@ -229,7 +261,16 @@ def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
 
 def test_a_unit_refused_at_intake_is_given_back(ferry: FerryShop) -> None:
     add_unit(ferry.shop, Unit(serial="A2", unit_type="Teal-82"), ferry.stamp)
-    take_in(ferry.shop, BATCH, "A2", "rework", GOOD, False, "frame cracked", ferry.stamp)
+    take_in(
+        ferry.shop,
+        BATCH,
+        "A2",
+        cause="rework",
+        findings=GOOD,
+        accepted=False,
+        remark="frame cracked",
+        stamp=ferry.stamp,
+    )
     found = judged(ferry, "A2")
     assert found.refusals == ("refused at intake: frame cracked",)
     assert found.next_step.words == "give it back: it was refused at intake"

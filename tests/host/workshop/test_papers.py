@@ -135,7 +135,14 @@ def test_nothing_is_certified_twice(shop: Shop) -> None:
 
 def test_the_customers_agreement_lets_a_conditional_pass_through(shop: Shop) -> None:
     stamp = shop.stamp(CERTIFIER, NOW)
-    agree(shop, BATCH, CONDITIONAL, "R. Eddy, stores", "letter of 6 April", stamp)
+    agree(
+        shop,
+        BATCH,
+        CONDITIONAL,
+        customer="R. Eddy, stores",
+        record="letter of 6 April",
+        stamp=stamp,
+    )
     unit = certified(shop, at(TODAY, 10))[CONDITIONAL]
     assert document(unit.pdf)["conformity"]["agreement"] == "R. Eddy, stores: letter of 6 April"
     assert "Agreed by R. Eddy, stores: letter of 6 April" in words_of(unit.pdf)
@@ -147,7 +154,16 @@ def test_each_blocking_cause_is_a_line(shop: Shop) -> None:
     fail_unit(shop, BATCH, "T82-0101", "stuck half open", stamp)
     for serial, accepted in (("T82-0105", True), ("T82-0106", False)):
         shop.records.add(Unit(serial=serial, unit_type="Teal-82"), stamp)
-        take_in(shop, BATCH, serial, "rework", Findings(), accepted, "wax seeps", stamp)
+        take_in(
+            shop,
+            BATCH,
+            serial,
+            cause="rework",
+            findings=Findings(),
+            accepted=accepted,
+            remark="wax seeps",
+            stamp=stamp,
+        )
     units = certified(shop)
     assert units["T82-0101"].refusals == (f"failed by {CERTIFIER}: stuck half open",)
     assert units["T82-0105"].refusals[0].startswith("as-found missing")
@@ -212,7 +228,7 @@ def test_a_locked_key_needs_its_passphrase(shop: Shop) -> None:
 
 def test_a_withdrawn_result_is_not_certified_again(shop: Shop) -> None:
     certified(shop)
-    pdf = withdraw(shop, "LN-2025-0001", "wrong unit", shop.stamp(CERTIFIER, at(TODAY, 10)))
+    pdf = withdraw(shop, "LN-2025-0001", "wrong unit", stamp=shop.stamp(CERTIFIER, at(TODAY, 10)))
     assert pdf.stem == "LN-2025-0003"
     told = document(pdf)
     first = shop.records.find(Certificate, number="LN-2025-0001").entry
@@ -221,7 +237,7 @@ def test_a_withdrawn_result_is_not_certified_again(shop: Shop) -> None:
     assert unit.number is None
     assert unit.refusals[0].startswith("LN-2025-0001 of this result was withdrawn (wrong unit)")
     with pytest.raises(InputError, match="was withdrawn by LN-2025-0003 already"):
-        withdraw(shop, "LN-2025-0001", "again", shop.stamp(CERTIFIER, at(TODAY, 12)))
+        withdraw(shop, "LN-2025-0001", "again", stamp=shop.stamp(CERTIFIER, at(TODAY, 12)))
     states = shop.records.current(CertificateState)
     assert [(s.entry.state, s.entry.document) for s in states] == [("withdrawn", "LN-2025-0003")]
 
@@ -230,7 +246,7 @@ def test_a_replacement_takes_the_place_of_the_earlier(shop: Shop) -> None:
     certified(shop)
     rotate_key(shop.keys)
     later = shop.stamp(CERTIFIER, at(TODAY, 10))
-    new = replace(shop, "LN-2025-0002", "mark was wrong", "customer's mark", later)
+    new = replace(shop, "LN-2025-0002", "mark was wrong", changes="customer's mark", stamp=later)
     assert new.number == "LN-2025-0003"
     told = document(new.pdf)["replaces"]
     assert (told["number"], told["reason"]) == ("LN-2025-0002", "mark was wrong")
@@ -248,12 +264,12 @@ def test_what_may_not_be_certified_replaces_nothing(shop: Shop) -> None:
     certified(shop)
     fail_day = dt.date(2026, 2, 1)
     with pytest.raises(InputError, match="replacement of LN-2025-0001: probes: calibration was"):
-        replace(shop, "LN-2025-0001", "a", "b", shop.stamp(CERTIFIER, at(fail_day)))
+        replace(shop, "LN-2025-0001", "a", changes="b", stamp=shop.stamp(CERTIFIER, at(fail_day)))
     assert certificates_of(shop.records)[0].state == "valid"
     with pytest.raises(InputError, match="certificate LN-1: not on record"):
-        replace(shop, "LN-1", "a", "b", shop.stamp(CERTIFIER, NOW))
+        replace(shop, "LN-1", "a", changes="b", stamp=shop.stamp(CERTIFIER, NOW))
     with pytest.raises(InputError, match="replacement of LN-2025-0001: reason"):
-        replace(shop, "LN-2025-0001", "", "b", shop.stamp(CERTIFIER, NOW))
+        replace(shop, "LN-2025-0001", "", changes="b", stamp=shop.stamp(CERTIFIER, NOW))
 
 
 def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> None:
@@ -270,7 +286,11 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
     assert (again.number, again.new) == ("LN-2025-0001", False)
     assert "rests on an earlier computation of its result (blocks swapped)" in again.refusals[0]
     new = replace(
-        shop, "LN-2025-0001", "blocks swapped", "results", shop.stamp(CERTIFIER, at(TODAY, 12))
+        shop,
+        "LN-2025-0001",
+        "blocks swapped",
+        changes="results",
+        stamp=shop.stamp(CERTIFIER, at(TODAY, 12)),
     )
     assert document(new.pdf)["remarks"][0] == (
         "Results computed again from the same raw data: blocks swapped"

@@ -62,8 +62,17 @@ def words_of(pdf: Path) -> str:
 def test_a_summary_tells_every_unit_and_shows_its_curve(shop: Shop) -> None:
     stamp = shop.stamp(CERTIFIER, at(TODAY, 10))
     shop.records.add(Unit(serial="T82-0109", unit_type="Teal-82"), stamp)
-    take_in(shop, BATCH, "T82-0109", "rework", Findings(), False, "wax seeps", stamp)
-    withdraw(shop, "LN-2025-0002", "wrong unit", shop.stamp(CERTIFIER, at(TODAY, 10)))
+    take_in(
+        shop,
+        BATCH,
+        "T82-0109",
+        cause="rework",
+        findings=Findings(),
+        accepted=False,
+        remark="wax seeps",
+        stamp=stamp,
+    )
+    withdraw(shop, "LN-2025-0002", "wrong unit", stamp=shop.stamp(CERTIFIER, at(TODAY, 10)))
     pdf = batch_summary(shop, BATCH, shop.stamp(CERTIFIER, at(TODAY, 11)))
     assert pdf.stem == "LN-2025-0004"
     rows = {row["serial"]: row for row in document(pdf)["row"]}
@@ -88,7 +97,7 @@ def test_a_summary_tells_every_unit_and_shows_its_curve(shop: Shop) -> None:
 
 
 def test_labels_are_of_certificates_that_stand(shop: Shop) -> None:
-    withdraw(shop, "LN-2025-0001", "wrong unit", shop.stamp(CERTIFIER, at(TODAY, 10)))
+    withdraw(shop, "LN-2025-0001", "wrong unit", stamp=shop.stamp(CERTIFIER, at(TODAY, 10)))
     words = words_of(batch_labels(shop, BATCH))
     assert "T82-0102" in words
     assert "T82-0101" not in words
@@ -96,7 +105,7 @@ def test_labels_are_of_certificates_that_stand(shop: Shop) -> None:
     signed = (shop.certificates / "LN-2025-0002.json").read_bytes()
     code = zxingcpp.read_barcodes(Image.open(io.BytesIO(label_png(signed))))[0].text
     assert code.startswith("certificate LN-2025-0002\nunit T82-0102\nkey 1 ")
-    withdraw(shop, "LN-2025-0002", "wrong unit", shop.stamp(CERTIFIER, at(TODAY, 11)))
+    withdraw(shop, "LN-2025-0002", "wrong unit", stamp=shop.stamp(CERTIFIER, at(TODAY, 11)))
     with pytest.raises(InputError, match="has no certificate that stands"):
         batch_labels(shop, BATCH)
 

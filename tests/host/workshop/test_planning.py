@@ -139,7 +139,16 @@ def test_a_refused_unit_and_one_of_another_batch_stay_out(ferry: FerryShop) -> N
     ferry.batch(["A1"])
     ferry.batch(["B1"], "ferry 13")
     add_unit(ferry.shop, Unit(serial="A2", unit_type="Teal-82"), ferry.stamp)
-    take_in(ferry.shop, BATCH, "A2", "rework", GOOD, False, "frame cracked", ferry.stamp)
+    take_in(
+        ferry.shop,
+        BATCH,
+        "A2",
+        cause="rework",
+        findings=GOOD,
+        accepted=False,
+        remark="frame cracked",
+        stamp=ferry.stamp,
+    )
     with pytest.raises(InputError) as caught:
         plan_night(ferry.shop, BATCH, "as-found", QUAY, serials=["A2", "B1", "Z9"])
     assert caught.value.faults == (
@@ -183,7 +192,16 @@ def test_heated_units_hang_beside_a_plain_reference_with_their_own_resistance(
     ferry.batch([], "assisted", "Heron-103")
     add_unit(ferry.shop, Unit(serial="H1", unit_type="Heron-103"), ferry.stamp)
     looked = Findings(heater_ohm=8.8)
-    take_in(ferry.shop, "assisted", "H1", "rework", looked, True, "", ferry.stamp)
+    take_in(
+        ferry.shop,
+        "assisted",
+        "H1",
+        cause="rework",
+        findings=looked,
+        accepted=True,
+        remark="",
+        stamp=ferry.stamp,
+    )
     plan = plan_night(ferry.shop, "assisted", "as-found", QUAY)
     assert plan.profile == "heater-assisted-as-found"
     assert plan.station[0].intake_ohm == 8.8

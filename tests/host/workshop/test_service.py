@@ -48,7 +48,15 @@ def add(
 ) -> Service:
     shop.pass_days()
     text, day = log_text(level_c, seed), fitted or shop.day
-    return add_log(shop.shop, serial, text, "drive.csv", day, "Kittiwake, port", shop.now)
+    return add_log(
+        shop.shop,
+        serial,
+        text,
+        name="drive.csv",
+        fitted=day,
+        engine="Kittiwake, port",
+        stamp=shop.now,
+    )
 
 
 def test_a_log_is_kept_with_its_unit_and_what_it_says(shop: MeasuredShop) -> None:
@@ -75,13 +83,21 @@ def test_days_must_follow_each_other(shop: MeasuredShop) -> None:
             shop.shop,
             "U1",
             log_text(),
-            "drive.csv",
-            shop.day + dt.timedelta(days=1),
-            "Kittiwake",
-            shop.now,
+            name="drive.csv",
+            fitted=shop.day + dt.timedelta(days=1),
+            engine="Kittiwake",
+            stamp=shop.now,
         )
     with pytest.raises(InputError, match="engine"):
-        add_log(shop.shop, "U1", log_text(), "drive.csv", shop.day, " ", shop.now)
+        add_log(
+            shop.shop,
+            "U1",
+            log_text(),
+            name="drive.csv",
+            fitted=shop.day,
+            engine=" ",
+            stamp=shop.now,
+        )
     assert shop.records.current(ServiceLog) == []
 
 
@@ -197,7 +213,9 @@ def test_a_long_log_is_thinned_for_the_record_only(shop: MeasuredShop) -> None:
     rng = np.random.default_rng(3)
     t_s = np.arange(0.0, 7200.0, 0.2)
     text = csv_of(EngineLog(t_s, 87.0 + 0.3 * rng.standard_normal(len(t_s))))
-    add_log(shop.shop, "U1", text, "long.csv", shop.day, "Kittiwake", shop.now)
+    add_log(
+        shop.shop, "U1", text, name="long.csv", fitted=shop.day, engine="Kittiwake", stamp=shop.now
+    )
     (kept,) = shop.records.current(ServiceLog)
     assert kept.entry.content["samples"] == 36_000
     assert len(kept.entry.content["t_s"]) == 18_000

@@ -69,8 +69,18 @@ def test_a_corrected_slip_of_the_pen_takes_the_difference_back(tmp_path: Path) -
         measured(ferry, tmp_path)
         ferry.rework("A1", amount=40.0)
         wrong_mg = unit(ferry, "A1").wax_mg
-        fields = (ferry.day, "wax", 4.0, "wax added", None, ferry.stamp, "misread")
-        put_rework(ferry.shop, BATCH, "A1", *fields)
+        put_rework(
+            ferry.shop,
+            BATCH,
+            "A1",
+            date=ferry.day,
+            kind="wax",
+            amount=4.0,
+            text="wax added",
+            supplier_lot=None,
+            stamp=ferry.stamp,
+            reason="misread",
+        )
         assert unit(ferry, "A1").wax_mg == pytest.approx(wrong_mg - 36.0, abs=1e-5)
 
 
@@ -80,7 +90,17 @@ def test_what_is_refused_changes_nothing(tmp_path: Path) -> None:
         text = (tmp_path / "quay.toml").read_text()
         with pytest.raises(InputError, match="give mg"):
             ferry.rework("A1", amount=5000.0)
-        put_rework(ferry.shop, BATCH, "A1", ferry.day, "cleaning", None, "x", None, ferry.stamp)
+        put_rework(
+            ferry.shop,
+            BATCH,
+            "A1",
+            date=ferry.day,
+            kind="cleaning",
+            amount=None,
+            text="x",
+            supplier_lot=None,
+            stamp=ferry.stamp,
+        )
         assert (tmp_path / "quay.toml").read_text() == text
 
 
