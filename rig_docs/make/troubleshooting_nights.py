@@ -16,9 +16,8 @@ from typing import Any, NamedTuple
 from proofbath.bench.curves import unit_records
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import InForce
-from proofbath.bench.night import plan_of
-from proofbath.bench.notes import notes_in
 from proofbath.bench.process import bench_night
+from proofbath.bench.run import read_run
 from proofbath.bench.unit_analysis import UnitReport, unit_result
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.run.plan import NightPlan
@@ -192,9 +191,8 @@ def night(name: str) -> Night:
         place = Path(scratch) / "journal.sqlite"
         outcome = bench_night(plan, bench, place, clear=True, folder=Path(scratch))
         with closing(Journal(place)) as journal:
-            records = unit_records(journal, outcome.run_id, bench.calibration)
-            notes = notes_in(journal.events(outcome.run_id))
-            plan = plan_of(journal.run(outcome.run_id))
+            run = read_run(journal, outcome.run_id)
+    records, notes, plan = unit_records(run, bench.calibration), run.notes, run.plan
     reports = {
         n: UnitReport(
             n,

@@ -49,9 +49,9 @@ def main() -> None:
                 raw_night(shop, BATCH, "as-found", night, FOUND_ON)
             pdf_of("label", {"labels": []}, {})  # the typesetter's fonts are loaded once a process
             began_s = time.perf_counter()
-            units_done = certify(shop, BATCH, CERTIFIER, at(TODAY), TODAY)
+            units_done = certify(shop, BATCH, shop.stamp(CERTIFIER, at(TODAY)))
             certified_s = time.perf_counter()
-            batch_summary(shop, BATCH, CERTIFIER, at(TODAY, 10), TODAY)
+            batch_summary(shop, BATCH, shop.stamp(CERTIFIER, at(TODAY, 10)))
             summed_s = time.perf_counter()
             batch_labels(shop, BATCH)
             labelled_s = time.perf_counter()

@@ -45,6 +45,7 @@ FIRST = (
     "guard_edges.cpp",
     "guard_rows.cpp",
     "station_rows.cpp",
+    "heat_rows.cpp",
     "quiet_climb.cpp",
     "self_tests.cpp",
 )

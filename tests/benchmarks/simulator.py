@@ -19,9 +19,10 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.night import run_night
 from proofbath.bench.port import Port
+from proofbath.bench.run import read_run
 from proofbath.bench.simulator_port import PREFIX, open_simulator
 from proofbath.bench.virtual_port import VirtualPort
-from proofbath.cli.night_report import read_night
+from proofbath.cli.night_report import night_reports
 from proofbath.scenario import ferry_bench, ferry_plan
 from proofbath.store.journal import Journal
 from proofbath.virtual.bench import VirtualBench
@@ -50,7 +51,7 @@ def night(port: Port, bench: BenchFile) -> Night:
         if outcome.status != "done":
             raise SystemExit(f"night ended: {outcome.status}, {outcome.reason}")
         samples = len(journal.samples(outcome.run_id))
-        reports = read_night(journal, outcome.run_id)
+        reports = night_reports(read_run(journal, outcome.run_id))
     starts = {r.serial: r.result.quantities["start_to_open_c"].value for r in reports}
     return Night(samples * TICK_MS / 3.6e6, wall_s, starts)
 

@@ -8,6 +8,9 @@
 using wire::RefusedReason;
 using wire::Word;
 
+// Of the board's header as a processor's compiler reads it.
+uint16_t processor_bytes_a_pass();
+
 namespace {
 
 // The reason number of the one refusal that was sent, or 0; -1 when it names another word.
@@ -127,15 +130,30 @@ TEST(element_waits_for_three_seconds_of_stirring_and_goes_off_with_it) {
   CHECK(!rig.board.drive.element_feed);
 }
 
+// A native pass is 25 ms and takes what 25 passes of a processor do, 80 bytes each; its scan drains 64
+// more before each of six stations.
 TEST(each_pass_takes_a_bounded_number_of_bytes) {
-  Rig rig;
-  const std::string flood(9000, '\n');
-  rig.say_raw(flood);
-  const auto left = [&rig] { return rig.board.received.size() - rig.board.received_at; };
-  for (size_t before = left(); left() > 3000; before = left()) {
-    rig.pass();
-    CHECK(before - left() <= size_t(board::bytes_a_pass + 6 * 64));
+  for (const char byte : {'\n', 'x'}) {
+    Rig rig;
+    rig.say_raw(std::string(9000, byte));
+    const auto left = [&rig] { return rig.board.received.size() - rig.board.received_at; };
+    for (size_t before = left(); left() > 3000; before = left()) {
+      rig.pass();
+      CHECK(before - left() <= 25 * 80 + 6 * 64);
+      if (byte == 'x') CHECK_EQUAL(before - left(), size_t(25 * 80 + 6 * 64));
+    }
   }
+  CHECK_EQUAL(processor_bytes_a_pass(), 80);
+}
+
+// "demand 65535 4294967295 3000 1000 1 1", six times " 4095", " #FFFF" and the line's end: 37 + 30 + 6
+// + 1 characters.
+TEST(pass_of_a_processor_takes_the_longest_demand_whole) {
+  LineWriter line;
+  write(line, wire::Demand{65535, 4294967295, 3000, 1000, 1, 1, {4095, 4095, 4095, 4095, 4095, 4095}});
+  line.finish();
+  CHECK_EQUAL(line.length(), 74);
+  CHECK(processor_bytes_a_pass() >= 74);
 }
 
 TEST(demand_beyond_the_tables_range) {

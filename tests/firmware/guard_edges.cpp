@@ -2,6 +2,7 @@
 // worked out here by hand or by IEC 60751, so that no level can move unnoticed.
 
 #include <math.h>
+#include <stdlib.h>
 
 #include "../../firmware/rig_controller/climb.h"
 #include "check.h"
@@ -276,6 +277,84 @@ TEST(ceilings_of_an_element_are_1500_ma_and_4_hours) {
     check_ceiling(1500 * 2, [s](Limits& l, uint32_t v) { l.element_max_code[s] = uint16_t(v); });
     check_ceiling(4 * 3600, [s](Limits& l, uint32_t v) { l.element_on_limit_s[s] = uint16_t(v); });
   }
+}
+
+// 126 counts a kelvin by hand, to either side of the middle.
+TEST(ceiling_of_the_probes_offset_is_3_k) {
+  for (const int side : {-1, 1})
+    check_ceiling(3 * 126, [side](Limits& l, uint32_t value) {
+      l.disagree_offset_sum = uint16_t(wire::offset_middle + side * int(value));
+    });
+}
+
+TEST(ceiling_of_the_probes_lag_is_60_s) {
+  check_ceiling(60, [](Limits& l, uint32_t value) { l.probe_lag_s = uint8_t(value); });
+}
+
+// 50e-5 per K; the lowest code of a gauge that is whole is 20, so that 19 is one too many below it.
+TEST(ceilings_of_an_elements_coefficient_and_floor_of_its_gauge) {
+  for (int s = 0; s < board::stations; ++s) {
+    check_ceiling(50, [s](Limits& l, uint32_t value) { l.element_per_k[s] = uint8_t(value); });
+    check_ceiling(0, [s](Limits& l, uint32_t under) { l.lift_low_code[s] = uint16_t(20 - under); });
+  }
+}
+
+// IEC 60751, table: 94.12 ohm at -15 degC, where only the guard probe's converter tells of cold.
+TEST(guard_probes_converter_tells_of_cold_from_minus_15_degc_down) {
+  for (const double ohm : {94.12 - 0.04, 94.12 + 0.04}) {  // 0.1 K
+    Rig rig;
+    rig.bath_code = rig.guard_code = ohm / 400.0 * 32768.0;
+    rig.tick();
+    CHECK_EQUAL(rig.c.sample.guard_fault != 0, ohm < 94.12);
+    CHECK_EQUAL(rig.c.sample.bath_fault, 0);
+  }
+}
+
+namespace {
+
+// What the guard finds with these inputs, looked at from 1000 ms on, at `ms`.
+TripReason found_at(uint8_t inputs, uint32_t ms) {
+  Guard guard;
+  Status status;
+  status.inputs = inputs;
+  guard.look(status, 1000);
+  CHECK(guard.take_cause().reason == TripReason::none);
+  guard.look(status, ms);
+  return guard.take_cause().reason;
+}
+
+constexpr uint8_t healthy = uint8_t(wire::Input::level_ok) |
+                            uint8_t(wire::Input::emergency_stop_closed) |
+                            uint8_t(wire::Input::contactor_open);
+
+}  // namespace
+
+TEST(heater_current_of_199_ms_is_not_welded) {
+  constexpr uint8_t live = healthy | uint8_t(wire::Input::heater_live);
+  CHECK(found_at(live, 1199) == TripReason::none);
+  CHECK(found_at(live, 1200) == TripReason::heater_welded);
+}
+
+// A pass takes at least a millisecond.
+TEST(emergency_stop_is_believed_with_its_second_look) {
+  CHECK(found_at(healthy & ~uint8_t(wire::Input::emergency_stop_closed), 1000) == TripReason::none);
+  CHECK(found_at(healthy & ~uint8_t(wire::Input::emergency_stop_closed), 1001) ==
+        TripReason::emergency_stop);
+}
+
+// A follower that lags by 12.8 s lags by 1 - 1/e of that, 63.2 %, when a ramp is as old; and what was
+// 100 % when the ramp ended has faded to 1/e, 36.8 %, after 102.4 s. The ramp is 40 counts a second,
+// 19 K/min: 2400 in 60 s; a step of the answer is 5.
+TEST(pace_of_a_ramp_is_known_within_13_s_and_forgotten_within_102_s) {
+  Pace pace;
+  uint32_t sum = 40000;
+  pace.add(sum, sum);
+  for (int tick = 0; tick < 128; ++tick) pace.add(sum += 4, 40000);
+  CHECK(abs(int(pace.within(60)) - 1517) <= 20);
+  for (int tick = 0; tick < 1000; ++tick) pace.add(sum += 4, 40000);
+  CHECK(abs(int(pace.within(60)) - 2400) <= 20);
+  for (int tick = 0; tick < 1024; ++tick) pace.add(sum, 40000);
+  CHECK(abs(int(pace.within(60)) - 883) <= 20);
 }
 
 // The lowest bit of the converter's fault register is free: it is the driver's mark.

@@ -37,12 +37,53 @@ int seconds_to_hot(HotCore& core, double grown, uint8_t per_k, int bath_rise_sum
   return -1;
 }
 
+// Whether a core is hot within so many seconds; the voltage's fraction of a count is spread over the
+// ticks, so that a whole second's sum is right to the count.
+bool gets_hot(HotCore& core, uint16_t current, double grown, int seconds) {
+  const double counts = current * (1 + grown);
+  uint32_t given = 0;
+  for (int tick = 1; tick <= seconds * 10; ++tick) {
+    const uint32_t now = uint32_t(counts * tick + 0.5) - given;
+    given += now;
+    if (core.hot(current, uint16_t(now), 40000, 20)) return true;
+  }
+  return false;
+}
+
 HotCore begun(uint8_t per_k) {
   HotCore core;
   core.feed(false);
   for (int tick = 0; tick < 3; ++tick) core.hot(8000, 8000, 40000, per_k);
   return core;
 }
+
+// Station 1 at 1 A and 10 ohm, judged with a core of 20e-5 per K.
+struct Fed {
+  Fed() {
+    for (int s = 0; s < wire::stations; ++s) limits.element_per_k[s] = 20;
+    for (uint16_t& lift : sums.lift) lift = 2000;
+  }
+  void feed(bool on, uint32_t ms) {
+    const uint16_t codes[board::stations] = {uint16_t(on ? 2000 : 0)};
+    elements.set(codes, ms);
+  }
+  // Of 10 ohm, grown by so much.
+  void tick(double grown, uint32_t ms) {
+    sums.current[0] = 8000;
+    sums.voltage[0] = uint16_t(8000 * (1 + grown) + 0.5);
+    elements.judge(sums, limits, ms);
+  }
+  // The ticks from `ms` on; whether the core is hot at their end.
+  bool hot_after(double grown, uint32_t ms, int ticks) {
+    for (int i = 0; i < ticks; ++i) tick(grown, ms + 100 * i);
+    return elements.flags(0) == uint8_t(wire::StationFlag::element_hot);
+  }
+
+  Rig rig;  // whose board the elements drive
+  wire::Limits limits = usual_limits();
+  Sums sums;
+  Elements elements;
+};
 
 }  // namespace
 
@@ -156,5 +197,67 @@ TEST(short_break_keeps_the_base_and_a_long_one_does_not) {
     HotCore core = begun(20);
     core.feed(kept);
     CHECK_EQUAL(seconds_to_hot(core, 0.0150, 20) > 0, kept);
+  }
+}
+
+// The level of 1 A through 10 ohm to the last step of the resistance, which is 6e-5 of it: 20e-5 per
+// K x (4 K/W x 10.11 W + 10 K) + 100e-5 = 0.01109.  A kelvin of the 10 K is 0.0002.
+TEST(ten_kelvin_and_the_leads_are_allowed_to_the_last_step) {
+  HotCore below = begun(20);
+  CHECK(!gets_hot(below, 8000, 0.01106, 20));
+  HotCore above = begun(20);
+  CHECK(gets_hot(above, 8000, 0.01112, 20));
+}
+
+// After a short break: 1.1 A are 8800 counts, 100 mA beside the base's 8000, and one more is far.
+TEST(base_of_a_current_100_ma_away_still_counts_and_a_farther_one_does_not) {
+  for (const uint16_t current : {8800, 8801, 7200, 7199}) {
+    HotCore core = begun(20);
+    core.feed(true);
+    CHECK_EQUAL(gets_hot(core, current, 0.0150, 10), current == 8800 || current == 7200);
+  }
+}
+
+// A tick of 6 % less in the base of three ticks is 2 % of growth behind it, where 1.1 % are allowed.
+TEST(core_is_measured_100_ms_after_its_change) {
+  for (const uint32_t first_ms : {1099u, 1100u}) {
+    Fed fed;
+    fed.feed(true, 1000);
+    fed.tick(-0.06, first_ms);
+    CHECK_EQUAL(fed.hot_after(0.0, 1200, 60), first_ms == 1100);
+  }
+}
+
+// 400 mA are 3200 counts. The first three ticks are 1 % low: as a base of their own they make 1 % of
+// growth, in that of a whole second 0.3 %; 20e-5 x (4 K/W x 1.6 W + 10 K) + 100e-5 = 0.0043.
+TEST(base_is_a_whole_seconds_below_400_ma) {
+  for (const uint16_t current : {3199, 3200}) {
+    HotCore core;
+    core.feed(false);
+    for (int tick = 0; tick < 3; ++tick) core.hot(current, uint16_t(current * 0.99 + 0.5), 40000, 20);
+    CHECK_EQUAL(gets_hot(core, current, 0.0, 10), current == 3200);
+  }
+}
+
+// From 10 W to 2.5 W the level falls from 0.0110 toward 0.0050; it passes growth of 0.0080 when the
+// power still felt is 6.25 W, half-way: 40 s x ln 2 = 27.7 s. The third second in a row tells.
+TEST(core_is_let_40_s_to_cool_when_its_power_falls) {
+  HotCore core = begun(20);
+  CHECK(!gets_hot(core, 8000, 0.0080, 5));
+  core.step();
+  int seconds = 0;
+  while (seconds < 60 && !gets_hot(core, 4000, 0.0080, 1)) ++seconds;
+  CHECK(seconds >= 28 && seconds <= 31);
+}
+
+// 1.5 % of growth over the break, where 1.1 % are allowed.
+TEST(break_of_less_than_a_minute_keeps_the_base) {
+  for (const uint32_t break_ms : {59999u, 60000u}) {
+    Fed fed;
+    fed.feed(true, 1000);
+    CHECK(!fed.hot_after(0.0, 1100, 30));
+    fed.feed(false, 5000);
+    fed.feed(true, 5000 + break_ms);
+    CHECK_EQUAL(fed.hot_after(0.0150, 5100 + break_ms, 60), break_ms == 59999);
   }
 }

@@ -55,7 +55,7 @@ def api_shop(folder: Path) -> Iterator[Api]:
             person = Person.model_validate({"name": name, "rights": rights})
             ferry.shop.records.add(person, ferry.stamp)
         give_passwords(ferry.shop, ferry.stamp)
-        certified = certify(ferry.shop, BATCH, CERTIFIER, now, today)
+        certified = certify(ferry.shop, BATCH, ferry.shop.stamp(CERTIFIER, now))
         number = ferry.shop.records.find(Batch, name=BATCH).root
         papers = [unit.pdf.name for unit in certified if unit.pdf]
         assert papers, certified

@@ -24,8 +24,8 @@ from proofbath.bench.calibration_fit import (
 )
 from proofbath.bench.curves import unit_records
 from proofbath.bench.description import BenchFile
-from proofbath.bench.night import plan_of
 from proofbath.bench.raw_means import bath_sum, guard_sum, lift_sum, steady_means
+from proofbath.bench.run import read_run
 from proofbath.bench.workplace import PlaceKind, Spot, Workplace
 from proofbath.curve.blank import blank_of
 from proofbath.curve.record import Floats
@@ -148,15 +148,15 @@ def blank_plan(bench_name: str) -> NightPlan:
 
 def blanks_of(journal: Journal, run_id: int, calibration: Calibration) -> dict[int, BlankContent]:
     """Return each station's blank curve from a blank night; raises RecordError for another run."""
-    run = journal.run(run_id)
-    plan = plan_of(run)
-    others = [str(place.station) for place in plan.station if place.role != "blank"]
+    night = read_run(journal, run_id)
+    run = night.line
+    others = [str(place.station) for place in night.plan.station if place.role != "blank"]
     if run.status != "done" or others:
         why = f"station {', '.join(others)} held no blank" if others else f"it ended {run.status}"
         raise RecordError(f"run {run_id} is no blank night: {why}")
     digest = journal.digests(run_id)[-1]
     found = {}
-    for station, record in unit_records(journal, run_id, calibration).items():
+    for station, record in unit_records(night, calibration).items():
         blank = blank_of(record)
         found[station] = BlankContent(
             run_id=run_id,

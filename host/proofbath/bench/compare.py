@@ -10,10 +10,10 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from proofbath.bench.calibration_content import Instrument, ProbePoint, RawMean
-from proofbath.bench.night import profile_of
-from proofbath.bench.notes import notes_in, plan_steps_in
+from proofbath.bench.notes import plan_steps_in
 from proofbath.bench.raw_means import drift_of
 from proofbath.bench.record import times_ms
+from proofbath.bench.run import read_run
 from proofbath.errors import RecordError
 from proofbath.run.profile import Hold
 from proofbath.store.journal import Journal
@@ -39,11 +39,11 @@ def holds_of(journal: Journal, run_id: int, most_drift: float) -> list[HeldBath]
     `most_drift` is the largest change of a probe's sum within half a minute.
     """
     journal.verify_chain(run_id)
-    steps = profile_of(journal.run(run_id)).step
-    rows = journal.samples(run_id)
+    night = read_run(journal, run_id)
+    steps, rows = night.profile.step, night.rows
     t_s = times_ms(rows) / 1000
     found: list[HeldBath] = []
-    for number, note in plan_steps_in(notes_in(journal.events(run_id))):
+    for number, note in plan_steps_in(night.notes):
         if not isinstance(steps[number], Hold):
             continue
         last = rows[(t_s > note.t_s - WINDOW_S) & (t_s <= note.t_s)]

@@ -11,30 +11,25 @@ import math
 import numpy as np
 
 from proofbath.bench.calibration import Calibration
-from proofbath.bench.night import plan_of
 from proofbath.bench.notes import notes_in
 from proofbath.bench.passes import checks_in, passes_in, stretches_off
 from proofbath.bench.record import run_record
+from proofbath.bench.run import Run
 from proofbath.curve.record import FEWEST_SAMPLES, CurveRecord
 from proofbath.run.element_watch import hottest_core_c
 from proofbath.run.elements import Elements
 from proofbath.run.note import ELEMENTS
-from proofbath.store.journal import EventLine, Journal
+from proofbath.store.journal import EventLine
 
 
-def unit_records(
-    journal: Journal, run_id: int, calibration: Calibration | None = None
-) -> dict[int, CurveRecord]:
+def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int, CurveRecord]:
     """Return the record of each loaded station, from its first recorded step to the run's end.
 
     Broken passes through a cycle are left out.  Raw counts are read under `calibration`, by
     default the one in force during the run.  Empty where nothing was recorded.
     """
-    line = journal.run(run_id)
-    plan = plan_of(line)
-    scale = calibration or Calibration.model_validate_json(line.head.calibration_text)
-    run = run_record(journal.samples(run_id), scale)
-    events = journal.events(run_id)
+    plan, events = night.plan, night.events
+    run = run_record(night.rows, calibration or night.calibration)
     passes = passes_in(events)
     used = run.t_s >= min((p.from_s for p in passes if p.recorded and p.whole), default=math.inf)
     for broken in passes:

@@ -26,7 +26,7 @@ from proofbath.bench.description import BenchFile
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.blank import Blank
 from proofbath.store import kinds
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.wire.table import STATIONS
 
 DRIFT_LIMIT_K = 0.1
@@ -63,7 +63,7 @@ class InForce(NamedTuple):
 class Shelf:
     """The calibrations of one bench as they stood at the end of a day."""
 
-    def __init__(self, records: Records, bench_name: str, on: dt.date) -> None:
+    def __init__(self, records: RecordsReader, bench_name: str, on: dt.date) -> None:
         self.on = on
         self._touched = [
             kept
@@ -102,7 +102,7 @@ class Shelf:
         return sorted(mine, key=lambda k: (k.entry.done, k.at, k.id))
 
 
-def calibration_in_force(records: Records, bench: BenchFile, on: dt.date) -> InForce:
+def calibration_in_force(records: RecordsReader, bench: BenchFile, on: dt.date) -> InForce:
     """Return what is in force on a day: the newest valid records, else the bench file's own."""
     shelf = Shelf(records, bench.bench.name, on)
     used: list[Record] = []
@@ -136,14 +136,14 @@ def calibration_in_force(records: Records, bench: BenchFile, on: dt.date) -> InF
     )
 
 
-def bench_in_force(records: Records, bench: BenchFile, on: dt.date) -> BenchFile:
+def bench_in_force(records: RecordsReader, bench: BenchFile, on: dt.date) -> BenchFile:
     """Return a bench as it stands on a day: its calibration and budget are those in force."""
     found = calibration_in_force(records, bench, on)
     return bench.model_copy(update={"calibration": found.calibration, "budget": found.budget})
 
 
 def blocking_reasons(
-    records: Records,
+    records: RecordsReader,
     bench: BenchFile,
     on: dt.date,
     stations: Sequence[int] = tuple(range(1, STATIONS + 1)),

@@ -30,7 +30,7 @@ from proofbath.run.elements import NO_GUARD, Elements
 from proofbath.run.feed_faults import READABLE_V, Source
 from proofbath.run.note import Note
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Leg, Profile
+from proofbath.run.profile import Leg
 from proofbath.run.reading import Reading
 from proofbath.run.sequencer import Progress, Sequencer
 from proofbath.store.journal import Journal, RunHead, RunLine, RunWriter
@@ -164,7 +164,7 @@ def run_night(
     clear: bool = False,
     watch: Watch | None = None,
     remarks: Remarks = (),
-    day_s: Clock = seconds_of_day,
+    time_of_day: Clock = seconds_of_day,
     started: Callable[[], str] = utc_text,
 ) -> Outcome:
     """Carry a night on a bench to its end and return how it ended.
@@ -173,7 +173,7 @@ def run_night(
     before any heat, BenchFaultError when the journal fails.
     """
     watch = watch or nobody()
-    ready = make_ready(link, plan, bench, journal.path, clear, day_s())
+    ready = make_ready(link, plan, bench, journal.path, clear, time_of_day())
     watch.on_ready(ready)
     head = run_head(bench, ready, plan.model_dump_json(), started())
     elements = Elements(attended_in(remarks) or simulated(bench))
@@ -205,12 +205,6 @@ def plan_of(line: RunLine) -> NightPlan:
     if line.head.plan_text == HEATING_TEST:
         raise RecordError(f"run {line.run_id} is a heating test, not a night; name another run")
     return NightPlan.model_validate_json(line.head.plan_text)
-
-
-def profile_of(line: RunLine) -> Profile:
-    """Return the profile of a journalled night as it was made for its bench."""
-    bench = BenchFile.model_validate_json(line.head.bench_text)
-    return plan_of(line).steps(bench_facts(bench).place)
 
 
 def measured_cycles(legs: tuple[Leg, ...]) -> list[int]:

@@ -5,18 +5,16 @@ from __future__ import annotations
 import datetime as dt
 from typing import NamedTuple
 
-from proofbath.bench.calibration import Calibration
 from proofbath.bench.curves import unit_records
-from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import DRIFT_LIMIT_K, InForce, Shelf, drift_k
-from proofbath.bench.night import plan_of
 from proofbath.bench.result_content import result_contents
+from proofbath.bench.run import Run, read_run
 from proofbath.bench.unit_analysis import unit_result
 from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError, RecordError
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import Kept, Records, Stamp
+from proofbath.store.records import Kept, Records, RecordsReader, Stamp
 
 
 class Recomputed(NamedTuple):
@@ -26,24 +24,21 @@ class Recomputed(NamedTuple):
     affected: tuple[Kept[kinds.Certificate], ...]
 
 
-def file_in_force(journal: Journal, run_id: int) -> InForce:
+def file_in_force(night: Run) -> InForce:
     """Return what was in force during a run by its own account, without any record."""
-    head = journal.run(run_id).head
-    bench = BenchFile.model_validate_json(head.bench_text)
-    return InForce(Calibration.model_validate_json(head.calibration_text), (), bench.budget, {})
+    return InForce(night.calibration, (), night.bench.budget, {})
 
 
-def station_result(journal: Journal, run_id: int, station: int, used: InForce) -> CurveResult:
+def station_result(night: Run, station: int, used: InForce) -> CurveResult:
     """Return what a run's raw counts say of the unit at a station under a calibration.
 
     Raises RecordError where the station held no unit or nothing was recorded.
     """
-    plan = plan_of(journal.run(run_id))
-    place = next((p for p in plan.station if p.station == station), None)
-    unit_type = plan.type_at(place) if place else None
-    record = unit_records(journal, run_id, used.calibration).get(station)
+    place = next((p for p in night.plan.station if p.station == station), None)
+    unit_type = night.plan.type_at(place) if place else None
+    record = unit_records(night, used.calibration).get(station)
     if unit_type is None or record is None:
-        raise RecordError(f"run {run_id}: station {station} has no record of a unit")
+        raise RecordError(f"run {night.run_id}: station {station} has no record of a unit")
     return unit_result(record, unit_type, station, used)
 
 
@@ -83,12 +78,13 @@ def recompute(
 
 
 def _entry(
-    records: Records, journal: Journal, station_run_id: int, used: InForce, program: str
+    records: RecordsReader, journal: Journal, station_run_id: int, used: InForce, program: str
 ) -> kinds.Result:
     run = records.one(kinds.StationRun, station_run_id).entry
     journal.verify_chain(run.run_id)
-    found = {run.station: station_result(journal, run.run_id, run.station, used)}
-    contents = result_contents(journal, run.run_id, found, used.calibration, program)
+    night = read_run(journal, run.run_id)
+    found = {run.station: station_result(night, run.station, used)}
+    contents = result_contents(night, found, used.calibration, program)
     return kinds.Result(
         station_run_id=station_run_id,
         calibration_ids=used.ids,
@@ -107,7 +103,7 @@ class LookBack(NamedTuple):
 
 
 def look_back(
-    records: Records, journal: Journal, bench_name: str, check_id: int
+    records: RecordsReader, journal: Journal, bench_name: str, check_id: int
 ) -> LookBack | None:
     """Return what a probe calibration or check puts in doubt; None where its drift is allowed."""
     found = records.one(kinds.Calibration, check_id)
@@ -138,6 +134,6 @@ def _left_good(kept: Kept[kinds.Calibration]) -> bool:
     return kept.entry.kind == "probe" or (off_k is not None and abs(off_k) <= DRIFT_LIMIT_K)
 
 
-def _run_of(records: Records, certificate: kinds.Certificate) -> int:
+def _run_of(records: RecordsReader, certificate: kinds.Certificate) -> int:
     result = records.one(kinds.Result, certificate.result_id).entry
     return records.one(kinds.StationRun, result.station_run_id).entry.run_id

@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from proofbath.bench.calibration import Calibration
-from proofbath.bench.night import plan_of
+from proofbath.bench.run import Run
 from proofbath.bench.soaks import probe_differences_k
 from proofbath.curve.content import ResultContent
 from proofbath.curve.result import CurveResult
-from proofbath.store.journal import Journal
 
 OWN_STEPS = "own steps"
 """Stands for a profile that is none of those shipped."""
 
 
 def result_contents(
-    journal: Journal,
-    run_id: int,
+    night: Run,
     results: Mapping[int, CurveResult],
     scale: Calibration,
     program: str,
@@ -26,9 +24,9 @@ def result_contents(
 
     Stations without a unit say nothing.
     """
-    plan = plan_of(journal.run(run_id))
+    plan = night.plan
     types = {place.station: plan.type_at(place) for place in plan.station}
-    apart_k = tuple(probe_differences_k(journal, run_id, scale))
+    apart_k = tuple(probe_differences_k(night, scale))
     profile = plan.profile or OWN_STEPS
     return {
         station: ResultContent(result, apart_k, profile, program, known.name)

@@ -5,23 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from proofbath.bench.calibration import Calibration
-from proofbath.bench.night import profile_of
-from proofbath.bench.notes import notes_in, plan_steps_in
+from proofbath.bench.notes import plan_steps_in
 from proofbath.bench.record import run_record
+from proofbath.bench.run import Run
 from proofbath.run.profile import Soak
-from proofbath.store.journal import Journal
 
 WINDOW_S = 60.0
 """The end of a soak, when the bath is steady."""
 
 
-def probe_differences_k(journal: Journal, run_id: int, scale: Calibration) -> list[float]:
+def probe_differences_k(night: Run, scale: Calibration) -> list[float]:
     """Return the mean of bath minus guard over the last minute of each soak that was finished."""
-    steps = profile_of(journal.run(run_id)).step
-    run = run_record(journal.samples(run_id), scale)
+    steps = night.profile.step
+    run = run_record(night.rows, scale)
     apart_k = run.bath_c - run.guard_c
     found = list[float]()
-    for number, end in plan_steps_in(notes_in(journal.events(run_id))):
+    for number, end in plan_steps_in(night.notes):
         used = (run.t_s > end.t_s - WINDOW_S) & (run.t_s <= end.t_s) & np.isfinite(apart_k)
         if isinstance(steps[number], Soak) and used.any():
             found.append(float(apart_k[used].mean()))

@@ -7,13 +7,12 @@ from typing import NamedTuple
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.curves import unit_records
 from proofbath.bench.in_force import InForce
-from proofbath.bench.night import plan_of
+from proofbath.bench.run import Run
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult
 from proofbath.run.unit_type import UnitType
-from proofbath.store.journal import Journal
 
 
 class UnitReport(NamedTuple):
@@ -40,10 +39,9 @@ def unit_result(
     )
 
 
-def unit_reports(journal: Journal, run_id: int, used: InForce) -> list[UnitReport]:
+def unit_reports(night: Run, used: InForce) -> list[UnitReport]:
     """Return each unit of a journalled night analysed, blanks left out."""
-    plan = plan_of(journal.run(run_id))
-    records = unit_records(journal, run_id, used.calibration)
+    plan, records = night.plan, unit_records(night, used.calibration)
     reports = []
     for place in plan.station:
         unit_type, record = plan.type_at(place), records.get(place.station)

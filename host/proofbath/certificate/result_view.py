@@ -45,6 +45,8 @@ def _form(stated: Quantity) -> str:
         parts.append(f"by {stated.estimator}")
     if stated.element_a is not None:
         parts.append(f"heater {plain(stated.element_a)} A")
+    if stated.after_s is not None:
+        parts.append(f"within {plain(stated.after_s)} s")
     if stated.bath_c is not None:
         parts.append(f"bath {fixed(stated.bath_c, 1)} °C")
     return ", ".join(parts)

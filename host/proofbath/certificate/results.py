@@ -119,7 +119,12 @@ class Result(Described):
 
 _REMARK = TypeAdapter[str](Remark)
 _NUMBERS = ("value", "standard_uncertainty", "expanded_uncertainty", "coverage_factor")
-_STATED_AT = {"threshold_mm": "lift_mm", "element_a": "element_a", "bath_c": "bath_c"}
+_STATED_AT = {
+    "threshold_mm": "lift_mm",
+    "element_a": "element_a",
+    "bath_c": "bath_c",
+    "after_s": "after_s",
+}
 """What a document says of what a value is stated at, and the name of each in a quantity."""
 
 

@@ -154,7 +154,7 @@ def fail(name: str, serial: str, reason: str, by: str, shop_file: Path, as_json:
     """
     at = utc_text()
     with open_shop(shop_file) as shop:
-        number = judging.fail_unit(shop, name, serial, reason, shop.stamp(by, at), day_of(at))
+        number = judging.fail_unit(shop, name, serial, reason, shop.stamp(by, at))
     _told(as_json, f"{serial}: failed; give it back", serial, number)
 
 
@@ -177,7 +177,7 @@ def agree(
     at = utc_text()
     with open_shop(shop_file) as shop:
         stamp = shop.stamp(by, at)
-        number = judging.agree(shop, name, serial, customer, record, stamp, day_of(at))
+        number = judging.agree(shop, name, serial, customer, record, stamp)
     _told(as_json, f"{serial}: the customer's agreement is on record", serial, number)
 
 

@@ -16,6 +16,7 @@ from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.errors import InputError
 from proofbath.workshop import batch_papers, comparison, papers
 from proofbath.workshop.desk import signing_key
+from proofbath.workshop.entry import day_of
 from proofbath.workshop.issued import certificates_of, doubts_of
 from proofbath.workshop.recomputing import recompute_run
 from proofbath.workshop.shop import open_shop
@@ -47,7 +48,7 @@ def issue(batch: str, by: str, shop_file: Path, passphrase_file: Path | None, as
     """
     phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
-        units = papers.certify(shop, batch, by, at, _day(at), phrase)
+        units = papers.certify(shop, batch, shop.stamp(by, at), phrase)
     if as_json:
         print_json(certified_json(units))
     else:
@@ -75,7 +76,7 @@ def withdraw(
     """Withdraw certificate NUMBER by a document to hand to the customer."""
     phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
-        pdf = papers.withdraw(shop, number, reason, by, at, _day(at), phrase, what_to_do)
+        pdf = papers.withdraw(shop, number, reason, shop.stamp(by, at), phrase, what_to_do)
     _tell_pdf(pdf, as_json)
 
 
@@ -99,7 +100,7 @@ def replace(
     """Issue another certificate in the place of NUMBER, from what is on record now."""
     phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
-        unit = papers.replace(shop, number, reason, changes, by, at, _day(at), phrase)
+        unit = papers.replace(shop, number, reason, changes, shop.stamp(by, at), phrase)
     assert unit.pdf is not None
     _tell_pdf(unit.pdf, as_json)
 
@@ -116,7 +117,7 @@ def summary(
     """Issue the summary of BATCH: every unit, certified or not, with its curve."""
     phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
-        pdf = batch_papers.batch_summary(shop, batch, by, at, _day(at), phrase)
+        pdf = batch_papers.batch_summary(shop, batch, shop.stamp(by, at), phrase)
     _tell_pdf(pdf, as_json)
 
 
@@ -146,7 +147,7 @@ def compare(
         changes = comparison.changes_between(
             shop.records, comparison.two_measurements(shop.records, serial)
         )
-        pdf = comparison.then_and_now(shop, serial, by, at, _day(at), phrase)
+        pdf = comparison.then_and_now(shop, serial, shop.stamp(by, at), phrase)
     if as_json:
         told = [change.model_dump(mode="json", exclude={"then", "now"}) for change in changes]
         names = [change.now.stated.name for change in changes]
@@ -172,7 +173,7 @@ def recompute(
     The earlier results stay on record; replace or withdraw the certificates afterwards.
     """
     at = utc_now()
-    day = on.date() if on else _day(at)
+    day = on.date() if on else day_of(at)
     with open_shop(shop_file) as shop:
         found = recompute_run(shop, run, day, reason, shop.stamp(by, at))
     numbers = [line.number for line in found.affected]
@@ -217,7 +218,7 @@ def key(
     """
     phrase, at = _passphrase(passphrase_file), utc_now()
     with open_shop(shop_file) as shop:
-        used = signing_key(shop, by, at, phrase, rotate)
+        used = signing_key(shop, shop.stamp(by, at), phrase, rotate)
         known = {number: fingerprint(public) for number, public in public_keys(shop.keys).items()}
     if as_json:
         print_json({"in_use": used.number, "fingerprints": known})
@@ -230,10 +231,6 @@ def key(
 def _tell(lines: Iterable[str]) -> None:
     for line in lines:
         console().print(line, markup=False, soft_wrap=True)
-
-
-def _day(at: str) -> dt.date:
-    return dt.date.fromisoformat(at[:10])
 
 
 def _tell_pdf(pdf: Path, as_json: bool) -> None:

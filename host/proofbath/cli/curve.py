@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,13 +14,18 @@ from proofbath.cli.options import json_option
 from proofbath.cli.output import print_json
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.current_picture import lifts_picture as draw_lifts
+from proofbath.curve.current_picture import openings_picture as draw_openings
+from proofbath.curve.current_rows import current_rows, to_csv
 from proofbath.curve.model_fit import fit_model
 from proofbath.curve.overlay import heater_picture as draw_heater
 from proofbath.curve.picture import Form, curve_picture
 from proofbath.curve.record import CurveRecord, parse_csv
+from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError, RecordError
 from proofbath.files import read_text, read_toml
 
+Draw = Callable[[CurveRecord, CurveResult, Form], bytes]
 _FORMS: dict[str, Form] = {".svg": "svg", ".png": "png"}
 
 
@@ -75,6 +81,22 @@ _FORMS: dict[str, Form] = {".svg": "svg", ".png": "png"}
     type=click.Path(path_type=Path),
     help="Write lift, power and bath over time and the starts under power there.",
 )
+@click.option(
+    "--lifts-picture",
+    type=click.Path(path_type=Path),
+    help="Write lift over time there, a line for each current.",
+)
+@click.option(
+    "--openings-picture",
+    type=click.Path(path_type=Path),
+    help="Write the opening temperature over power and current there.",
+)
+@click.option(
+    "--currents",
+    "currents_file",
+    type=click.Path(path_type=Path),
+    help="Write what the unit does at each current there, as CSV.",
+)
 @json_option
 def command(
     file: Path,
@@ -87,6 +109,9 @@ def command(
     with_model: bool,
     picture: Path | None,
     heater_picture: Path | None,
+    lifts_picture: Path | None,
+    openings_picture: Path | None,
+    currents_file: Path | None,
     as_json: bool,
 ) -> None:
     """Find the opening temperatures in one recorded curve.
@@ -94,7 +119,13 @@ def command(
     FILE is a CSV with the columns t_s, bath_c and lift_mm, perhaps element_a and element_v: one
     unit, decimal points, further columns ignored. Lift is calibrated, not zeroed.
     """
-    for path in (picture, heater_picture):
+    pictures: tuple[tuple[Path | None, Draw], ...] = (
+        (picture, curve_picture),
+        (heater_picture, draw_heater),
+        (lifts_picture, draw_lifts),
+        (openings_picture, draw_openings),
+    )
+    for path, _ in pictures:
         if path and path.suffix not in _FORMS:
             raise InputError(f"{path}: a picture is .svg or .png; name it so")
     record = parse_csv(read_text(file), str(file))
@@ -109,10 +140,11 @@ def command(
         element_ohm=element_ohm,
     )
     model = _model(record, threshold_mm, budget) if with_model else {}
-    if picture:
-        _write(picture, curve_picture(record, result, _FORMS[picture.suffix]))
-    if heater_picture:
-        _write(heater_picture, draw_heater(record, result, _FORMS[heater_picture.suffix]))
+    for path, draw in pictures:
+        if path:
+            _write(path, draw(record, result, _FORMS[path.suffix]))
+    if currents_file:
+        _write(currents_file, to_csv([(result.name, current_rows(result))]).encode())
     if as_json:
         print_json(result.to_json() | ({"model": model} if with_model else {}))
     else:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import Any
 
 from rich.table import Table
 
 from proofbath.cli.output import console
+from proofbath.curve.current_rows import HEADINGS, CurrentRow, current_rows
 from proofbath.curve.result import CurveResult, Quantity
 
+STEADY_W_PER_MIN = 0.01
 _UNITS = {
     "lift_mm": "mm",
     "bath_c": "°C",
@@ -49,14 +53,20 @@ def print_result(result: CurveResult) -> None:
     for name, (label, unit) in (_ROWS | (_HEATER_ROWS if powered else {})).items():
         table.add_row(label, *_cells(result.quantities[name], unit))
     for name, (label, unit) in _SERIES_ROWS.items():
-        for quantity in result.series[name]:
+        for quantity in filter(_ramped, result.series[name]):
             table.add_row(label, *_cells(quantity, unit))
     shown = console()
     shown.print(table)
-    if result.heater_steps:
-        shown.print(_steps_table(result))
+    rows = current_rows(result)
+    if rows:
+        print_currents(result.name, rows)
     for warned in result.warnings:
         shown.print(f"{warned.code}: {warned.text}")
+
+
+def _ramped(quantity: Quantity) -> bool:
+    """Leave out what was read on a bath ramp at one current: the table of currents states it."""
+    return abs(quantity.at.get("power_rate_w_per_min", math.inf)) > STEADY_W_PER_MIN
 
 
 def _cells(quantity: Quantity, unit: str) -> tuple[str, str, str]:
@@ -68,18 +78,26 @@ def _cells(quantity: Quantity, unit: str) -> tuple[str, str, str]:
     return f"{quantity.value:.2f} {unit}", f"{quantity.expanded_uncertainty:.2f}", ", ".join(parts)
 
 
-def _steps_table(result: CurveResult) -> Table:
-    """The element's answers to being switched on at set currents."""
-    table = Table(title="Heater switched on", title_justify="left")
-    for heading in ("at s", "bath °C", "A", "W", "Ω", "mm after s", "steady lift"):
-        table.add_column(heading, justify="right")
-    for step in result.heater_steps:
-        reached = ", ".join(f"{mm:g} after {s:.0f}" for mm, s in step.response_s.items())
-        steady = f"{step.steady_lift_mm:.2f} mm" if step.steady_lift_mm is not None else "moving"
-        numbers = (f"{step.t_s:.0f}", f"{step.bath_c:.2f}", f"{step.element_a:.3f}")
-        table.add_row(
-            *numbers, f"{step.power_w:.2f}", f"{step.resistance_ohm:.2f}", reached or "none", steady
-        )
+def print_currents(name: str, rows: Sequence[CurrentRow]) -> None:
+    """Print what a unit does at each current, and why what is missing is missing."""
+    shown = console()
+    shown.print(_currents_table(name, rows))
+    if any(row.extrapolated for row in rows):
+        shown.print("* extrapolated from its powered runs to no power")
+    for row in rows:
+        for reason in row.reasons():
+            shown.print(f"{row.element_a:.2f} A: {reason}", markup=False)
+
+
+def _currents_table(name: str, rows: Sequence[CurrentRow]) -> Table:
+    """The unit at each current, U for about 95 %; columns that nothing was run for are left out."""
+    table = Table(title=f"{name} at set currents, ± U (95 %)", title_justify="left")
+    cells = [row.cells() for row in rows]
+    kept = [place for place in range(len(HEADINGS)) if any(line[place] for line in cells)]
+    for place in kept:
+        table.add_column(HEADINGS[place], justify="right")
+    for line in cells:
+        table.add_row(*(line[place] for place in kept))
     return table
 
 

@@ -15,10 +15,11 @@ from proofbath.bench.link import Link
 from proofbath.bench.loading_guide import Loaded, guide_loading
 from proofbath.bench.loading_record import loading_record, save_loading
 from proofbath.bench.night import check_night
+from proofbath.bench.run import read_run
 from proofbath.bench.unit_analysis import UnitReport
 from proofbath.bench.virtual_person import VirtualPerson
 from proofbath.bench.virtual_port import VirtualPort
-from proofbath.cli.night_report import read_night
+from proofbath.cli.night_report import night_reports
 from proofbath.cli.options import json_option, out_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.person import KeyboardPerson
@@ -99,9 +100,8 @@ def _unload(out: Path, as_json: bool) -> None:
         runs = journal.runs()
         if not runs:
             raise InputError(f"{path}: holds no run yet")
-        run = runs[-1]
-        plan = NightPlan.model_validate_json(run.head.plan_text)
-        reports = {report.station: report for report in read_night(journal, run.run_id)}
+        run = read_run(journal, runs[-1].run_id)
+    plan, reports = run.plan, {report.station: report for report in night_reports(run)}
     rows = [
         {
             "station": place.station,
@@ -112,9 +112,9 @@ def _unload(out: Path, as_json: bool) -> None:
         for place in sorted(plan.station, key=lambda place: place.station)
     ]
     if as_json:
-        print_json({"run": run.run_id, "status": run.status, "stations": rows})
+        print_json({"run": run.run_id, "status": run.line.status, "stations": rows})
         return
-    table = Table(title=f"Unload run {run.run_id} ({run.status}), batch {plan.batch}")
+    table = Table(title=f"Unload run {run.run_id} ({run.line.status}), batch {plan.batch}")
     for heading in ("station", "serial", "role", "found"):
         table.add_column(heading)
     for row in rows:

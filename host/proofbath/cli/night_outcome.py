@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from proofbath.bench.loop import Outcome
-from proofbath.bench.night import plan_of
+from proofbath.bench.run import read_run
 from proofbath.bench.unit_analysis import UnitReport
-from proofbath.cli.night_report import read_night, remarks, starts_table
+from proofbath.cli.curve_tables import print_currents
+from proofbath.cli.night_report import night_reports, remarks, starts_table
 from proofbath.cli.output import console, print_json
 from proofbath.curve.batch_trust import batch_findings
+from proofbath.curve.current_rows import current_rows
 from proofbath.curve.result import Warned
 from proofbath.errors import HeatOnError
 from proofbath.run.plan import NightPlan
@@ -28,8 +30,8 @@ JOURNAL = "journal.sqlite"
 def report_outcome(outcome: Outcome, out: Path, as_json: bool) -> int:
     """Analyse a run that ended, write its files, print it, and return the exit status."""
     with closing(Journal(out / JOURNAL)) as journal:
-        plan = plan_of(journal.run(outcome.run_id))
-        reports = read_night(journal, outcome.run_id)
+        night = read_run(journal, outcome.run_id)
+    plan, reports = night.plan, night_reports(night)
     if reports:
         write_night(out, reports)
     together = batch_findings([report.result for report in reports])
@@ -97,6 +99,9 @@ def _print(
     shown = console()
     if reports:
         shown.print(starts_table(reports, {}))
+    for report in reports:
+        if rows := current_rows(report.result):
+            print_currents(report.serial, rows)
     for line in (*remarks(reports), *(warned.text for warned in together)):
         shown.print(line, markup=False)
     ending = f": {outcome.reason}" if outcome.reason else ""

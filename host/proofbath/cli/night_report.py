@@ -7,14 +7,14 @@ from collections.abc import Mapping, Sequence
 from rich.table import Table
 
 from proofbath.bench.recompute import file_in_force
+from proofbath.bench.run import Run
 from proofbath.bench.unit_analysis import UnitReport, unit_reports
 from proofbath.curve.result import Quantity
-from proofbath.store.journal import Journal
 
 
-def read_night(journal: Journal, run_id: int) -> list[UnitReport]:
+def night_reports(night: Run) -> list[UnitReport]:
     """Return each unit of a journalled run analysed by the run's own account, blanks left out."""
-    return unit_reports(journal, run_id, file_in_force(journal, run_id))
+    return unit_reports(night, file_in_force(night))
 
 
 def start_of(report: UnitReport) -> Quantity:

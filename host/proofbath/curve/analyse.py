@@ -61,8 +61,9 @@ def analyse(
     parts = cycles_of(samples)
     if blank is not None:
         samples = blank.taken_off(samples, parts)
+    heated = heated_of(samples, bench, wanted)
+    parts = [heated.unpowered(samples, part) for part in parts]
     found = features_of_cycles(samples, parts, wanted)
-    heated = heated_of(samples, bench, threshold_mm)
     evidence = _evidence(found, cycles, heated, wanted, bench)
     trust = _trust(record, evidence, heated, bench, element_ohm)
     reasons = spoiled(trust)
@@ -73,7 +74,7 @@ def analyse(
         series = dict.fromkeys(series, ())
     if "unpowered_start_to_open_c" in reasons:
         heated = heated.without_lifts(reasons["unpowered_start_to_open_c"])
-    series |= {"start_under_power_c": heated.starts, "closing_under_power_c": heated.closings}
+    series |= heated.all_series
     warned += _warnings(evidence, found, quantities) + heated.warnings
     return CurveResult(
         record.name,

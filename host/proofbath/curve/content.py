@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from proofbath.curve.result import CurveResult, CycleResult, Quantity, Warned
+from proofbath.curve.result import CurveResult, CycleResult, HeaterStep, Quantity, Warned
 from proofbath.quantity.quantity import is_quantity
 
 _OF_THE_RUN = ("probe_minus_guard_k", "profile", "program", "unit_type")
@@ -17,7 +17,7 @@ _OTHER_LISTS = ("warnings", "cycles", "heater_steps", *_OF_THE_RUN)
 class ResultContent:
     """What a result on record says; what an earlier version of the program did not keep is empty.
 
-    Heater steps are written and not read back: pictures and tables of them are made at once.
+    Of heater steps the lifts after some time are not read back: the series holds them.
     """
 
     curve: CurveResult
@@ -54,14 +54,22 @@ def _curve_in(content: Mapping[str, Any]) -> CurveResult:
         for name, item in content.items()
         if isinstance(item, list) and name not in _OTHER_LISTS and all(map(is_quantity, item))
     }
+    series = {n: tuple(Quantity.from_json(part, n) for part in item) for n, item in lists.items()}
     return CurveResult(
         content["name"],
         content["threshold_mm"],
         {n: Quantity.from_json(item, n) for n, item in content.items() if is_quantity(item)},
-        {n: tuple(Quantity.from_json(part, n) for part in item) for n, item in lists.items()},
+        series,
         tuple(_cycle_in(cycle) for cycle in content["cycles"]),
         tuple(Warned(warned["code"], warned["text"]) for warned in content["warnings"]),
+        _steps_in(content, series.get("lift_at_current_mm", ())),
     )
+
+
+def _steps_in(content: Mapping[str, Any], steady: tuple[Quantity, ...]) -> tuple[HeaterStep, ...]:
+    """Return the steps of current; a result of before their lifts were quantities has none."""
+    shown = content["heater_steps"] if steady else ()
+    return tuple(HeaterStep.from_json(*pair) for pair in zip(shown, steady, strict=True))
 
 
 def _cycle_in(shown: Mapping[str, Any]) -> CycleResult:

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.features import NOMINAL_LAG_S, Branch, Event
+from proofbath.curve.holds import LEAST_CURRENT_A
 from proofbath.curve.local import lagged
 from proofbath.curve.record import Floats
-from proofbath.curve.result import HeaterStep
 from proofbath.curve.samples import Samples
 from proofbath.curve.shut import Shut
 from proofbath.curve.zero import Zero
 
-LEAST_CURRENT_A = 0.02
 NOMINAL_K_PER_W = 1.9  # from memory: wax 1.25 and film 0.67 K/W of the element model
 K_PER_W_SD = 0.5  # from memory: units differ by 0.33 of 1.9 K/W
 FASTEST_K_PER_MIN = 4.0
@@ -117,52 +114,3 @@ def _powered(samples: Samples, power_w: Floats, event: Event, zero: Zero) -> Pow
 def _value_at(t_s: Floats, values: Floats, at_s: float) -> float:
     _, level = np.polyfit(t_s - at_s, values, 1)
     return float(level)
-
-
-def heater_steps(
-    samples: Samples,
-    zero: Zero | None,
-    lead_ohm: float = 0.0,
-    at_lifts_mm: Sequence[float] = (1.0, 3.0, 7.0),
-) -> list[HeaterStep]:
-    """Return each time the element was switched on at a steady current for at least 20 s."""
-    if samples.element_a is None or samples.element_v is None:
-        return []
-    amps = np.nan_to_num(samples.element_a)
-    on = np.concatenate([[False], amps > LEAST_CURRENT_A, [False]])
-    starts, ends = np.flatnonzero(~on[:-1] & on[1:]), np.flatnonzero(on[:-1] & ~on[1:])
-    steps = []
-    for first, end in zip(starts.tolist(), ends.tolist(), strict=True):
-        if samples.t_s[end - 1] - samples.t_s[first] >= 20.0:
-            part = samples.part(first + 1, end)
-            steady = part.element_a
-            if steady is not None and float(np.ptp(steady)) < 0.03 * float(np.median(steady)):
-                steps.append(_step(part, float(samples.t_s[first]), zero, lead_ohm, at_lifts_mm))
-    return steps
-
-
-def _step(
-    part: Samples, on_s: float, zero: Zero | None, lead_ohm: float, at_lifts_mm: Sequence[float]
-) -> HeaterStep:
-    amps, volts = np.asarray(part.element_a), np.asarray(part.element_v)
-    ohms = volts / amps - lead_ohm
-    lift_mm = part.lift_mm - (zero.reading_mm(part.bath_c) if zero else part.lift_mm[0])
-    response_s = {}
-    for level_mm in at_lifts_mm:
-        past = np.flatnonzero(lift_mm >= level_mm)
-        if len(past) and lift_mm[0] < level_mm:
-            response_s[level_mm] = float(part.t_s[past[0]]) - on_s
-    last = part.t_s >= part.t_s[-1] - 30.0
-    drift = float(np.polyfit(part.t_s[last], lift_mm[last], 1)[0]) * 60 if last.sum() > 3 else 99.0
-    settled = abs(drift) <= 0.1
-    return HeaterStep(
-        on_s,
-        float(part.bath_c.mean()),
-        float(amps.mean()),
-        float((amps * (volts - amps * lead_ohm)).mean()),
-        float(ohms.mean()),
-        float(ohms.std(ddof=1) / math.sqrt(len(ohms))),
-        response_s,
-        float(lift_mm[last].mean()) if settled else None,
-        None if settled else f"the lift still moved {drift:+.2f} mm/min when switched off",
-    )

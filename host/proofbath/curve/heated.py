@@ -3,29 +3,32 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from proofbath.curve.at_currents import NAMES, at_current_series, unpowered_part
 from proofbath.curve.bench_budget import BenchBudget
-from proofbath.curve.branches import cycles_of
+from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import (
     PoweredEvent,
     driven_by,
     element_power_w,
-    heater_steps,
     powered_events,
 )
-from proofbath.curve.features import CycleFeatures
+from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.record import Floats
 from proofbath.curve.result import HeaterStep, Quantity, Warned, known, unknown
 from proofbath.curve.samples import Samples
-from proofbath.curve.shut import driven_features, shut_of
+from proofbath.curve.shut import Shut, driven_features, shut_of
+from proofbath.curve.steps import heater_steps
 from proofbath.curve.unpowered import unpowered_quantities
+from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K, Zero, always_shut, fit_zero
 
 NOT_POWERED = "the record holds no element currents"
+SERIES = ("start_under_power_c", "closing_under_power_c", *NAMES)
 ON_W = 0.05
 LEAD_PRIOR_OHM, LEAD_PRIOR_U_OHM = 0.3, 0.12  # common practice, no source: 0.1 to 0.5 ohm
 
@@ -35,28 +38,41 @@ class Heated:
     """Quantities, events and steps of the heater; all null where no current flowed."""
 
     quantities: dict[str, Quantity]
-    starts: tuple[Quantity, ...] = ()
-    closings: tuple[Quantity, ...] = ()
+    series: Mapping[str, tuple[Quantity, ...]] = field(
+        default_factory=lambda: dict.fromkeys(SERIES, ())
+    )
     steps: tuple[HeaterStep, ...] = ()
     warnings: list[Warned] = field(default_factory=list)
     power_w: Floats | None = None
     cycles: tuple[CycleFeatures, ...] = ()
+
+    @property
+    def all_series(self) -> dict[str, tuple[Quantity, ...]]:
+        """The series under power by their JSON names, the lifts of the steps among them."""
+        return {
+            **self.series,
+            "lift_at_current_mm": tuple(step.steady_lift for step in self.steps),
+            "lift_after_mm": tuple(lift for step in self.steps for lift in step.lifts_after),
+        }
 
     def heats(self, features: CycleFeatures) -> bool:
         """Tell whether the heater was on in a cycle."""
         cycle, power_w = features.cycle, self.power_w
         return power_w is not None and bool((power_w[cycle.first : cycle.end] > ON_W).any())
 
+    def unpowered(self, samples: Samples, cycle: Cycle) -> Cycle:
+        """Return what of a cycle ran before its first power, where that is a rise to read."""
+        return cycle if self.power_w is None else unpowered_part(samples, cycle, self.power_w, ON_W)
+
     def without_lifts(self, reason: str) -> Heated:
         """Return it without what was read from a lift that is not to be trusted."""
-        steps = [
-            replace(step, response_s={}, steady_lift_mm=None, reason=reason) for step in self.steps
-        ]
-        return replace(self, starts=(), closings=(), steps=tuple(steps))
+        steps = [step.without_lifts(reason) for step in self.steps]
+        return replace(self, series=dict.fromkeys(SERIES, ()), steps=tuple(steps))
 
 
-def heated_of(samples: Samples, bench: BenchBudget, threshold_mm: float) -> Heated:
+def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted) -> Heated:
     """Return everything a record shows under power."""
+    threshold_mm = wanted.threshold_mm
     lead_ohm = LEAD_PRIOR_OHM if bench.lead_ohm is None else bench.lead_ohm
     power_w = element_power_w(samples, lead_ohm)
     names = ("unpowered_start_to_open_c", "shift_k_per_w", "heater_ohm")
@@ -73,14 +89,31 @@ def heated_of(samples: Samples, bench: BenchBudget, threshold_mm: float) -> Heat
     ohm = _resistance(samples, power_w, lead_ohm, bench)
     quantities = dict(zip(names, (start, shift, ohm), strict=True))
     zero = None if isinstance(shut, str) else shut.zero
-    steps = tuple(heater_steps(samples, zero, lead_ohm))
-    starts, closings = _shown(rising, bench), _shown(falling, bench)
+    counted = _counted_from(samples, shut, threshold_mm)
+    steps = tuple(heater_steps(samples, counted, bench, lead_ohm, threshold_mm))
+    series = {
+        "start_under_power_c": _shown(rising, bench, threshold_mm),
+        "closing_under_power_c": _shown(falling, bench, threshold_mm),
+        **at_current_series(samples, power_w, wanted, bench),
+    }
     zeroed = driven if isinstance(shut, str) else shut.zeroed
     cycles = tuple(driven_features(zeroed, zero))
-    return Heated(quantities, starts, closings, steps, warned, power_w, cycles)
+    return Heated(quantities, series, steps, warned, power_w, cycles)
 
 
-def _shown(events: Sequence[PoweredEvent], bench: BenchBudget) -> tuple[Quantity, ...]:
+def _counted_from(samples: Samples, shut: Shut | str, threshold_mm: float) -> Zero | str:
+    """Return the zero that lifts count from: a valve that never opened shows its own throughout."""
+    if not isinstance(shut, str):
+        return shut.zero
+    if not always_shut(samples.bath_c, samples.lift_mm, threshold_mm):
+        return shut
+    span_k = float(np.ptp(samples.bath_c))
+    return fit_zero(samples.bath_c, samples.lift_mm, span_k, UNKNOWN_SLOPE_MM_PER_K)
+
+
+def _shown(
+    events: Sequence[PoweredEvent], bench: BenchBudget, threshold_mm: float
+) -> tuple[Quantity, ...]:
     """Bath temperatures of the threshold at the powers they were read at, not at zero rate."""
     return tuple(
         known(
@@ -93,8 +126,9 @@ def _shown(events: Sequence[PoweredEvent], bench: BenchBudget) -> tuple[Quantity
             ],
             60 * event.bath_rate_k_per_s,
             {
+                "lift_mm": threshold_mm,
                 "power_w": event.power_w,
-                "power_rate_w_per_min": 60 * event.power_rate_w_per_s,
+                "power_rate_w_per_min": round(60 * event.power_rate_w_per_s, 4) + 0.0,
             },
         )
         for event in events

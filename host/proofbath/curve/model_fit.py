@@ -11,10 +11,10 @@ import numpy as np
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K
 from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.cycles import features_of_cycles
-from proofbath.curve.drive import LEAST_CURRENT_A
 from proofbath.curve.element import Element
 from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.fitting import Fitted, fit_curve
+from proofbath.curve.holds import LEAST_CURRENT_A
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.samples import Samples, reduce
 from proofbath.errors import RecordError

@@ -11,20 +11,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from proofbath.curve.drive import element_power_w
-from proofbath.curve.picture import GUIDE, STYLE, Form, as_bytes, cycles_drawn, thinned
+from proofbath.curve.picture import GUIDE, LOOKS, STYLE, Form, as_bytes, cycles_drawn, thinned
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import CurveResult
 from proofbath.curve.samples import Samples, reduce
 
-# Hues of Okabe and Ito's palette, dark ones first; dashes tell them apart in grey.
-LOOKS: tuple[dict[str, Any], ...] = (
-    {"color": "#0b4f8a", "linestyle": "-"},
-    {"color": "#d55e00", "linestyle": (0, (6, 2))},
-    {"color": "#007a5a", "linestyle": (0, (2, 1.5))},
-    {"color": "#222222", "linestyle": (0, (8, 2, 2, 2))},
-    {"color": "#a0528a", "linestyle": (0, (4, 1, 1, 1))},
-    {"color": "#4f9fd0", "linestyle": (0, (1, 1))},
-)
 MARGIN_K = 4.0
 
 

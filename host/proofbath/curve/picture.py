@@ -12,9 +12,10 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from proofbath.curve.branches import cycles_of
+from proofbath.curve.branches import SMALLEST_SWING_K, cycles_of
 from proofbath.curve.cycles import features_of_cycles
 from proofbath.curve.features import CycleFeatures, Wanted
+from proofbath.curve.holds import LEAST_CURRENT_A
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import CurveResult, Quantity
 from proofbath.curve.samples import Samples, reduce
@@ -27,6 +28,15 @@ RISING: dict[str, Any] = {"color": "#0b4f8a", "linestyle": "-", "linewidth": 1.6
 FALLING: dict[str, Any] = {"color": "#d55e00", "linestyle": (0, (5, 1.8)), "linewidth": 1.4}
 GUIDE: dict[str, Any] = {"color": "#555555", "linewidth": 0.8, "linestyle": ":"}
 BAND: dict[str, Any] = {"color": "#999999", "alpha": 0.4, "linewidth": 0}
+# Hues of Okabe and Ito's palette, dark ones first; dashes tell them apart in grey.
+LOOKS: tuple[dict[str, Any], ...] = (
+    {"color": "#0b4f8a", "linestyle": "-"},
+    {"color": "#d55e00", "linestyle": (0, (6, 2))},
+    {"color": "#007a5a", "linestyle": (0, (2, 1.5))},
+    {"color": "#222222", "linestyle": (0, (8, 2, 2, 2))},
+    {"color": "#a0528a", "linestyle": (0, (4, 1, 1, 1))},
+    {"color": "#4f9fd0", "linestyle": (0, (1, 1))},
+)
 STYLE: Any = {
     "font.size": 10.0,
     "font.family": "DejaVu Sans",
@@ -39,6 +49,7 @@ STYLE: Any = {
     "svg.fonttype": "path",
 }
 MARGIN_K = 6.0
+HELD_S, HELD_K = 60.0, 0.1
 DRAWN_POINTS = 1500
 
 
@@ -118,7 +129,7 @@ def _draw_branches(axes: Axes, features: CycleFeatures) -> None:
         (features.rising, "rising", RISING),
         (features.falling, "falling", FALLING),
     ):
-        if len(branch) > 1:
+        if len(branch) > 1 and np.ptp(branch.bath_c) >= SMALLEST_SWING_K:
             axes.plot(*thinned(branch, features.zero), label=label, **look)
 
 
@@ -126,8 +137,22 @@ def thinned(branch: Samples, zero: Zero | None) -> tuple[Floats, Floats]:
     """Return bath and zeroed lift of a branch as points enough to draw, NaN across gaps."""
     shut = zero.reading_mm(branch.bath_c) if zero else 0.0
     lift_mm = np.where(np.diff(branch.run, prepend=branch.run[:1]) > 0, np.nan, branch.lift_mm)
+    lift_mm = np.where(_held(branch), np.nan, lift_mm)
     every = max(1, len(branch) // DRAWN_POINTS)
     return branch.bath_c[::every], (lift_mm - shut)[::every]
+
+
+def _held(branch: Samples) -> np.ndarray:
+    """Where a heater works at one bath temperature: no opening curve, but a line straight up."""
+    if branch.element_a is None:
+        return np.zeros(len(branch), dtype=bool)
+    away_s = HELD_S / max(branch.interval_s, 1e-3)
+    half = max(1, round(away_s / 2))
+    ahead = np.minimum(np.arange(len(branch)) + half, len(branch) - 1)
+    behind = np.maximum(np.arange(len(branch)) - half, 0)
+    moved_k = np.abs(branch.bath_c[ahead] - branch.bath_c[behind])
+    held: np.ndarray = (moved_k < HELD_K) & (np.nan_to_num(branch.element_a) > LEAST_CURRENT_A)
+    return held
 
 
 def _frame(axes: Axes, record: CurveRecord) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from proofbath.curve.budget import combine
@@ -70,23 +70,86 @@ class CycleResult:
 
 
 @dataclass(frozen=True)
-class HeaterStep:
-    """One energising at a set current: resistance, power, response times and steady lift."""
+class Electrical:
+    """What an element took: ampere, volt at the bench, watt and ohm behind the leads."""
 
-    t_s: float
-    bath_c: float
     element_a: float
+    element_v: float
     power_w: float
     resistance_ohm: float
+
+
+@dataclass(frozen=True)
+class HeaterStep:
+    """One current held at one bath: what it took, how soon and how far the valve opened, and shut.
+
+    Times in s count from switching on, `closing_s` from switching off; a lift passed before the
+    step began has none.
+    """
+
+    t_s: float
+    until_s: float
+    bath_c: float
+    begins_mm: float | None
+    """Lift before it: a valve that hung open on its play then stands higher than one from shut."""
+    at_start: Electrical
+    settled: Electrical
     resistance_u_ohm: float
     response_s: Mapping[float, float]
-    steady_lift_mm: float | None
-    reason: str | None
+    to_90_percent_s: float | None
+    closing_s: float | None
+    closing_reason: str | None
+    steady_lift: Quantity
+    lifts_after: tuple[Quantity, ...] = ()
+
+    def without_lifts(self, reason: str) -> HeaterStep:
+        """Return it without what was read from a lift that is not to be trusted."""
+        return replace(
+            self,
+            response_s={},
+            to_90_percent_s=None,
+            closing_s=None,
+            closing_reason=reason,
+            steady_lift=unknown(reason, self.steady_lift.at),
+            lifts_after=(),
+        )
+
+    @classmethod
+    def from_json(cls, shown: Mapping[str, Any], steady_lift: Quantity) -> HeaterStep:
+        """Return the step that `to_json` showed, its steady lift from the series of such."""
+        return cls(
+            shown["t_s"],
+            shown["until_s"],
+            shown["bath_c"],
+            shown["begins_mm"],
+            Electrical(**shown["at_start"]),
+            Electrical(**{name: shown[name] for name in Electrical.__dataclass_fields__}),
+            shown["resistance_u_ohm"],
+            {float(mm): s for mm, s in shown["response_s"].items()},
+            shown["to_90_percent_s"],
+            shown["closing_s"],
+            shown["closing_reason"],
+            steady_lift,
+        )
 
     def to_json(self) -> dict[str, Any]:
-        """Return the step; response times by lift in mm."""
-        shown = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return shown | {"response_s": {f"{mm:g}": s for mm, s in self.response_s.items()}}
+        """Return the step; response times by lift in mm. Budgets stand in `lift_at_current_mm`."""
+        return {
+            "t_s": self.t_s,
+            "until_s": self.until_s,
+            "bath_c": self.bath_c,
+            "begins_mm": self.begins_mm,
+            **asdict(self.settled),
+            "resistance_u_ohm": self.resistance_u_ohm,
+            "at_start": asdict(self.at_start),
+            "response_s": {f"{mm:g}": s for mm, s in self.response_s.items()},
+            "to_90_percent_s": self.to_90_percent_s,
+            "closing_s": self.closing_s,
+            "closing_reason": self.closing_reason,
+            "steady_lift_mm": self.steady_lift.value,
+            "steady_lift_u_mm": self.steady_lift.expanded_uncertainty,
+            "reason": self.steady_lift.reason,
+        }
 
 
 @dataclass(frozen=True)

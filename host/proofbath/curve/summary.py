@@ -28,10 +28,10 @@ def named_quantities(evidence: Evidence, hysteresis_lift_mm: float | None) -> di
         evidence.rated_lift_mm / 2 if evidence.rated_lift_mm else DEFAULT_HYSTERESIS_LIFT_MM
     )
     return {
-        "start_to_open_c": _start(evidence),
-        "full_open_c": _full_open(evidence),
+        "start_to_open_c": start_quantity(evidence),
+        "full_open_c": full_open_quantity(evidence),
         "full_lift_mm": full_lift_quantity(evidence),
-        "closing_c": _closing(evidence),
+        "closing_c": closing_quantity(evidence),
         "hysteresis_k": hysteresis_quantity(evidence, at_mm),
         "zero_return_mm": zero_return_quantity(evidence),
         "lag_s": _lag(evidence),
@@ -40,14 +40,16 @@ def named_quantities(evidence: Evidence, hysteresis_lift_mm: float | None) -> di
     }
 
 
-def _start(evidence: Evidence) -> Quantity:
+def start_quantity(evidence: Evidence) -> Quantity:
+    """Return where the cycles pass the threshold rising, at zero rate."""
     events = [c.start for c in evidence.cycles if c.start]
     if not events:
         return unknown(evidence.reason("start_to_open_c"), {"lift_mm": evidence.threshold_mm})
     return rising_quantity(evidence, evidence.threshold_mm, events)
 
 
-def _full_open(evidence: Evidence) -> Quantity:
+def full_open_quantity(evidence: Evidence) -> Quantity:
+    """Return where the cycles pass the rated lift rising, at zero rate."""
     if evidence.rated_lift_mm is None:
         return unknown("no rated lift was stated; give one")
     events = [c.full_open for c in evidence.cycles if c.full_open]
@@ -56,7 +58,8 @@ def _full_open(evidence: Evidence) -> Quantity:
     return rising_quantity(evidence, evidence.rated_lift_mm, events)
 
 
-def _closing(evidence: Evidence) -> Quantity:
+def closing_quantity(evidence: Evidence) -> Quantity:
+    """Return where the cycles pass the threshold falling, at zero rate."""
     events = [c.closing for c in evidence.cycles if c.closing]
     if not events:
         return unknown(evidence.reason("closing_c"), {"lift_mm": evidence.threshold_mm})

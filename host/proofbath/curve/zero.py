@@ -11,7 +11,8 @@ from proofbath.curve.local import changes_side, fit_line
 from proofbath.curve.record import Floats
 
 CLEARLY_OPEN_MM = 0.5
-TOE_K = 2.5
+TOE_K, STEP_DOWN_K = 2.5, 0.5
+WARMEST_K = 1.0
 LONGEST_SPAN_K = 10.0
 SLOPE_SPAN_K = 6.0
 SHORTEST_SPAN_K = 0.5
@@ -59,16 +60,21 @@ def find_zero(
         return opened_c
     coldest_c = float(bath_c.min())
     before = int(np.argmax(bath_c >= opened_c))
-    for end_c in np.arange(opened_c - TOE_K, coldest_c, -0.5).tolist():
+    for end_c in np.arange(opened_c - TOE_K, coldest_c, -STEP_DOWN_K).tolist():
         inside = bath_c[:before] <= end_c
         inside &= bath_c[:before] >= end_c - LONGEST_SPAN_K
         span_k = end_c - max(coldest_c, end_c - LONGEST_SPAN_K)
-        if span_k < SHORTEST_SPAN_K or inside.sum() < 5:
+        if span_k < SHORTEST_SPAN_K:
             break
-        zero = fit_zero(
-            bath_c[:before][inside], lift_mm[:before][inside], span_k, unknown_slope_mm_per_k
-        )
-        if _foretells(zero, bath_c[:before][inside], lift_mm[:before][inside], end_c):
+        if inside.sum() < 5:  # the drive jumped over these when a current was switched on
+            continue
+        shown_c = bath_c[:before][inside]
+        low_c, high_c = np.quantile(shown_c, (0.05, 0.95)).tolist()
+        if high_c - low_c < WARMEST_K < low_c - coldest_c:
+            continue  # one level of a staircase: nothing colder tells whether it was shut
+        span_k = min(span_k, float(np.ptp(shown_c)) + STEP_DOWN_K)
+        zero = fit_zero(shown_c, lift_mm[:before][inside], span_k, unknown_slope_mm_per_k)
+        if _foretells(zero, shown_c, lift_mm[:before][inside]):
             return zero
     return (
         f"no closed part: the coldest bath is {coldest_c:.1f} °C and the valve moves there;"
@@ -77,9 +83,7 @@ def find_zero(
 
 
 def _clearly_open(bath_c: Floats, lift_mm: Floats, threshold_mm: float) -> float | str:
-    cold = lift_mm[bath_c <= bath_c.min() + 1.0]
-    base = float(np.median(cold))
-    most = float(np.quantile(lift_mm, 0.995)) - base
+    base, most = _cold_and_most(bath_c, lift_mm)
     if most < threshold_mm:
         return f"never opened: the largest lift is {most:.3f} mm at up to {bath_c.max():.1f} °C"
     level = base + max(threshold_mm, min(CLEARLY_OPEN_MM, 0.5 * most))
@@ -87,6 +91,17 @@ def _clearly_open(bath_c: Floats, lift_mm: Floats, threshold_mm: float) -> float
     if split is None:
         return "the lift falls while the bath rises; check the gauge's sign"
     return float(bath_c[split])
+
+
+def _cold_and_most(bath_c: Floats, lift_mm: Floats) -> tuple[float, float]:
+    """Return the reading of the coldest kelvin, and how far above it the highest lies."""
+    base = float(np.median(lift_mm[bath_c <= bath_c.min() + 1.0]))
+    return base, float(np.quantile(lift_mm, 0.995)) - base
+
+
+def always_shut(bath_c: Floats, lift_mm: Floats, threshold_mm: float) -> bool:
+    """Tell whether the lift never rose by the threshold: the valve stayed as it began."""
+    return _cold_and_most(bath_c, lift_mm)[1] < threshold_mm
 
 
 def fit_zero(bath_c: Floats, lift_mm: Floats, span_k: float, unknown_slope: float) -> Zero:
@@ -111,11 +126,11 @@ def fit_zero(bath_c: Floats, lift_mm: Floats, span_k: float, unknown_slope: floa
     )
 
 
-def _foretells(zero: Zero, bath_c: Floats, lift_mm: Floats, end_c: float) -> bool:
+def _foretells(zero: Zero, bath_c: Floats, lift_mm: Floats) -> bool:
     """Tell whether the warmest kelvin lies on the line of the rest: else the toe has begun."""
     if zero.slope_mm_per_k > LARGEST_SLOPE_MM_PER_K:
         return False
-    warm = bath_c > end_c - 1.0
+    warm = bath_c > bath_c.max() - WARMEST_K
     if warm.all() or warm.sum() < 3:
         return True
     rest = fit_line(bath_c[~warm], lift_mm[~warm], with_slope=zero.span_k >= SLOPE_SPAN_K)

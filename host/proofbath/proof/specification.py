@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 
 from proofbath.description import Described
 from proofbath.errors import InputError
+from proofbath.quantity.currents import AT_A_CURRENT, IN_A_BATH, LIFTS_AFTER_S
 from proofbath.quantity.quantity import Quantity, usual_estimator
 from proofbath.quantity.words import words_of
 
@@ -44,6 +45,8 @@ class Limit(Described):
     estimator: Literal["crossing", "line", "extrapolation", "reading"] | None = None
     element_a: Annotated[float, Field(ge=0, le=2)] | None = None
     bath_c: Annotated[float, Field(ge=0, le=130)] | None = None
+    after_s: Annotated[float, Field(gt=0, le=3600)] | None = None
+    """For `lift_after_mm`: how long after the current came on."""
 
     @model_validator(mode="after")
     def _says_enough(self) -> Self:
@@ -64,6 +67,19 @@ class Limit(Described):
         crossed = self.quantity.endswith(("_c", "_k")) and self.stated_estimator != "line"
         if crossed and self.threshold_mm is None:
             raise ValueError(f"{self.quantity} needs threshold_mm: the lift it is stated at")
+        return self
+
+    @model_validator(mode="after")
+    def _states_its_current(self) -> Self:
+        if self.quantity in AT_A_CURRENT and self.element_a is None:
+            raise ValueError(f"{self.quantity} needs element_a: the current it is stated at")
+        if self.quantity in IN_A_BATH and self.bath_c is None:
+            raise ValueError(f"{self.quantity} needs bath_c: the bath it is stated in")
+        if self.quantity == "lift_after_mm" and self.after_s not in LIFTS_AFTER_S:
+            times = ", ".join(f"{s:g}" for s in LIFTS_AFTER_S)
+            raise ValueError(f"lift_after_mm needs after_s, one of {times}: read after these times")
+        if self.quantity != "lift_after_mm" and self.after_s is not None:
+            raise ValueError("after_s goes with lift_after_mm only")
         return self
 
     @property
@@ -108,6 +124,7 @@ class Limit(Described):
         parts.append(f"by {self.stated_estimator}")
         parts += [f"at {self.element_a:g} A"] if self.element_a is not None else []
         parts += [f"in a bath of {self.bath_c:g} °C"] if self.bath_c is not None else []
+        parts += [f"within {self.after_s:g} s"] if self.after_s is not None else []
         return " ".join(parts)
 
     def called(self) -> str:
@@ -123,6 +140,7 @@ class Limit(Described):
         forms = [
             ("threshold", self.threshold_mm, measured.threshold_mm, LIFT_MM, "mm"),
             ("element current", self.element_a, measured.element_a, CURRENT_A, "A"),
+            ("time", self.after_s, measured.after_s, LIFT_MM, "s"),
         ]
         if self.bath_c is not None:
             forms.append(("bath", self.bath_c, measured.bath_c, BATH_K, "°C"))

@@ -137,10 +137,15 @@ class Quantity:
         return self.at.get("bath_c")
 
     @property
+    def after_s(self) -> float | None:
+        """Time since the current came on that a lift is stated for; None where it has none."""
+        return self.at.get("after_s")
+
+    @property
     def form(self) -> tuple[object, ...]:
         """What it is a value of, and how: values of one form may be compared."""
-        how = (self.rate, self.threshold_mm, self.element_a, self.bath_c, self.estimator)
-        return (self.name, *how)
+        where = (self.threshold_mm, self.element_a, self.bath_c, self.after_s)
+        return (self.name, self.rate, *where, self.estimator)
 
     def u_without(self, names: tuple[str, ...]) -> float:
         """Return the standard uncertainty less what the budget states under these names."""

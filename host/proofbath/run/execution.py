@@ -85,7 +85,7 @@ class Execution(ABC, Generic[_S]):
 class Ramping(Execution[Ramp]):
     """Moves the set-point at the step's rate, as far as the bath can follow.
 
-    With fed elements it ends as soon as all their units are open, or on a fall shut again.
+    With fed elements it may end as soon as all their units are open, or on a fall shut again.
     """
 
     kind = Kind.NEXT_RAMP
@@ -105,7 +105,7 @@ class Ramping(Execution[Ramp]):
     def over(self, reading: Reading) -> bool:
         """Over when the reading is at the target; on a run-through, when the command is."""
         there = self.bath.passed if self.runs_through else self.bath.arrived(reading.bath_c)
-        return there or self._opened.all_done
+        return there or (self.step.ends_with_lifts and self._opened.all_done)
 
     def take_block(self, block: Block) -> None:
         """Only what lies behind the step's beginning counts."""

@@ -198,6 +198,7 @@ def _opening(night: HeatedNight, cycle: int, current_a: float, power_w: float) -
             to_c=to_c,
             rate_k_per_min=night.figures.rise_k_per_min,
             element_a=current_a,
+            ends_with_lifts=True,
         )
 
     def down() -> Step:

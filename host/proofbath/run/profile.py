@@ -106,6 +106,9 @@ class Ramp(_ToTemperature):
     kind: Literal["ramp"] = "ramp"
     rate_k_per_min: Rate | Literal["attainable"]
     """Without sign; "attainable" is the fastest the bath can, at most 5 K/min."""
+    ends_with_lifts: bool = False
+    """Whether a rise with current ends as soon as all fed units are open, and a fall as soon as
+    they are shut: the bath need not go on to the temperature."""
 
 
 class Soak(_ToTemperature):

@@ -103,13 +103,13 @@ def tell_story(
         on_step("All units got a new seal, those that open wrongly wax as advised")
         on_step("The night as left: a conditioning and three recorded cycles")
         left = _night(shop, "as-left", at, locks, tell)
-        on = dt.date.fromisoformat(at[:10])
-        certified = certify(shop, BATCH, CERTIFIER, at, on)
-        batch_summary(shop, BATCH, CERTIFIER, at, on)
+        signed = shop.stamp(CERTIFIER, at)
+        certified = certify(shop, BATCH, signed)
+        batch_summary(shop, BATCH, signed)
         batch_labels(shop, BATCH)
         with closing(Journal(shop.records.place)) as journal:
             hours += sum(hours_of(journal, done.outcome.run_id) for done in (found, left))
-        judged = judge_batch(shop, BATCH, on)
+        judged = judge_batch(shop, BATCH, signed.day)
     return Told(
         bench,
         hours,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from abc import abstractmethod
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any, Generic, NamedTuple, TypeVar
+from typing import Any, Generic, NamedTuple, Protocol, TypeVar
 
 from sqlalchemy import Connection, Row, func, insert, select
 
@@ -39,8 +41,52 @@ class Stamp(NamedTuple):
     at: str
     by: int | None = None
 
+    @property
+    def day(self) -> dt.date:
+        """The day of it, UTC."""
+        return dt.date.fromisoformat(self.at[:10])
 
-class Records:
+
+class RecordsReader(Protocol):
+    """What reads records: the records themselves, or a snapshot of them.
+
+    Whoever derives from it without answering all of it cannot be made.
+    """
+
+    name: str
+    place: Place
+
+    @abstractmethod
+    def current(self, kind: type[K], **equal: Any) -> list[Kept[K]]:
+        """Return the entries of a kind as last corrected whose fields are `equal`, oldest first."""
+
+    @abstractmethod
+    def history(self, kind: type[K], root: int) -> list[Kept[K]]:
+        """Return an entry and its corrections in order; raises RecordError when there is none."""
+
+    @abstractmethod
+    def places(self, *kinds: type[Kind]) -> dict[tuple[type[Kind], int], int]:
+        """Return where in the chain each row of some kinds stands, whatever a clock said."""
+
+    @abstractmethod
+    def one(self, kind: type[K], root: int) -> Kept[K]:
+        """Return an entry as last corrected; raises RecordError when there is none."""
+
+    def find(self, kind: type[K], **equal: Any) -> Kept[K]:
+        """Return the one entry whose fields are `equal`; raises InputError when there is none."""
+        found = self.current(kind, **equal)
+        if not found:
+            words = ", ".join(f"{name} {value!r}" for name, value in equal.items())
+            what = kind.table.replace("_", " ")
+            added = f" ({kind.put_by})" if kind.put_by else ""
+            raise InputError(
+                f"{self.name}: has no {what} of {words}; check the spelling, or put it on record"
+                f" first{added}"
+            )
+        return found[0]
+
+
+class Records(RecordsReader):
     """The records at a place, beside its journal; raises RecordError where it cannot be used."""
 
     def __init__(self, place: Place) -> None:
@@ -95,19 +141,6 @@ class Records:
     def one(self, kind: type[K], root: int) -> Kept[K]:
         """Return an entry as last corrected; raises RecordError when there is none."""
         return self.history(kind, root)[-1]
-
-    def find(self, kind: type[K], **equal: Any) -> Kept[K]:
-        """Return the one entry whose fields are `equal`; raises InputError when there is none."""
-        found = self.current(kind, **equal)
-        if not found:
-            words = ", ".join(f"{name} {value!r}" for name, value in equal.items())
-            what = kind.table.replace("_", " ")
-            added = f" ({kind.put_by})" if kind.put_by else ""
-            raise InputError(
-                f"{self.name}: has no {what} of {words}; check the spelling, or put it on record"
-                f" first{added}"
-            )
-        return found[0]
 
     def head(self) -> Link:
         """Return the chain's last link; kept elsewhere, it shows whether the end was cut off."""

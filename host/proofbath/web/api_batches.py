@@ -24,7 +24,6 @@ from proofbath.workshop import judging
 from proofbath.workshop.advice import advice_for
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.batch_view import BatchLine, BatchView, batch_view, batches_listed
-from proofbath.workshop.entry import day_of
 from proofbath.workshop.intake import open_batch, put_rework
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.receiving import receive
@@ -115,7 +114,7 @@ def list_batches(shop: CurrentShop) -> list[BatchLine]:
 @router.post("", status_code=201)
 def new_batch(shop: CurrentShop, signed: Hands, stamp: CurrentStamp, batch: NewBatch) -> Numbered:
     """Open a batch."""
-    received = batch.received or day_of(stamp.at)
+    received = batch.received or stamp.day
     number = open_batch(
         shop,
         batch.name,
@@ -179,7 +178,7 @@ def new_rework(
         shop,
         batch_name(shop, number),
         rework.serial,
-        rework.date or day_of(stamp.at),
+        rework.date or stamp.day,
         rework.kind,
         rework.amount,
         rework.text,
@@ -195,13 +194,12 @@ def fail_unit(
     shop: CurrentShop,
     signed: Hands,
     stamp: CurrentStamp,
-    on: Today,
     number: Number,
     failure: Failure,
 ) -> Numbered:
     """Fail a measured unit by a person's word: stuck, leaking, never opening."""
     name = batch_name(shop, number)
-    found = judging.fail_unit(shop, name, failure.serial, failure.reason, stamp, on)
+    found = judging.fail_unit(shop, name, failure.serial, failure.reason, stamp)
     return Numbered(number=found)
 
 
@@ -210,13 +208,12 @@ def put_agreement(
     shop: CurrentShop,
     signed: Hands,
     stamp: CurrentStamp,
-    on: Today,
     number: Number,
     said: CustomerAgreement,
 ) -> Numbered:
     """Record that the customer takes a unit with its conditional pass."""
     name = batch_name(shop, number)
-    found = judging.agree(shop, name, said.serial, said.customer, said.record, stamp, on)
+    found = judging.agree(shop, name, said.serial, said.customer, said.record, stamp)
     return Numbered(number=found)
 
 
@@ -225,13 +222,12 @@ def certify_batch(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     number: Number,
     signing: Signing,
 ) -> list[CertifiedUnit]:
     """Judge a batch and issue a certificate for every unit that may have one."""
-    name, by = batch_name(shop, number), signed.person.entry.name
-    return [certified(unit) for unit in certify(shop, name, by, stamp.at, on, signing.phrase())]
+    name = batch_name(shop, number)
+    return [certified(unit) for unit in certify(shop, name, stamp, signing.phrase())]
 
 
 @router.post("/{number}/summary", status_code=201)
@@ -239,13 +235,12 @@ def issue_summary(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     number: Number,
     signing: Signing,
 ) -> Document:
     """Issue the summary of a batch: every unit, certified or not, with its curve."""
-    name, by = batch_name(shop, number), signed.person.entry.name
-    return Document(number=batch_summary(shop, name, by, stamp.at, on, signing.phrase()).stem)
+    name = batch_name(shop, number)
+    return Document(number=batch_summary(shop, name, stamp, signing.phrase()).stem)
 
 
 @router.post("/{number}/labels", status_code=201)

@@ -17,7 +17,6 @@ from proofbath.web.api_batches import CertifiedUnit, certified
 from proofbath.web.api_units import Document, Passphrase, Signing
 from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, need
 from proofbath.web.security import safe_child
-from proofbath.web.shop_views import Today
 from proofbath.workshop.issued import certificates_of, doubts_of
 from proofbath.workshop.papers import WHAT_TO_DO, replace, withdraw
 from proofbath.workshop.shop import Shop
@@ -97,14 +96,13 @@ def withdraw_certificate(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     number: str,
     asked: NewWithdrawal,
 ) -> Document:
     """Withdraw a certificate by a document to hand to the customer."""
     known_certificate(shop, number)
-    by, phrase = signed.person.entry.name, Signing(passphrase=asked.passphrase).phrase()
-    pdf = withdraw(shop, number, asked.reason, by, stamp.at, on, phrase, asked.what_to_do)
+    phrase = Signing(passphrase=asked.passphrase).phrase()
+    pdf = withdraw(shop, number, asked.reason, stamp, phrase, asked.what_to_do)
     return Document(number=pdf.stem)
 
 
@@ -113,14 +111,13 @@ def replace_certificate(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     number: str,
     asked: NewReplacement,
 ) -> CertifiedUnit:
     """Issue another certificate in the place of one, from what is on record now."""
     known_certificate(shop, number)
-    by, phrase = signed.person.entry.name, Signing(passphrase=asked.passphrase).phrase()
-    return certified(replace(shop, number, asked.reason, asked.changes, by, stamp.at, on, phrase))
+    phrase = Signing(passphrase=asked.passphrase).phrase()
+    return certified(replace(shop, number, asked.reason, asked.changes, stamp, phrase))
 
 
 @router.get(

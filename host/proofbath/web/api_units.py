@@ -21,7 +21,7 @@ from proofbath.web.api_shapes import (
 )
 from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, need
 from proofbath.web.pictures import unit_picture
-from proofbath.web.shop_views import LARGEST_FILE, Hands, Today, known_unit
+from proofbath.web.shop_views import LARGEST_FILE, Hands, known_unit
 from proofbath.workshop.advice import advice_for
 from proofbath.workshop.comparison import then_and_now
 from proofbath.workshop.intake import add_unit, set_reference
@@ -139,12 +139,10 @@ def compare_unit(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     serial: str,
     signing: Signing,
 ) -> Document:
     """Issue the page that compares a returned unit as found with how it left last."""
     known_unit(shop, serial)
-    name = signed.person.entry.name
-    pdf = then_and_now(shop, serial, name, stamp.at, on, signing.phrase())
+    pdf = then_and_now(shop, serial, stamp, signing.phrase())
     return Document(number=pdf.stem)

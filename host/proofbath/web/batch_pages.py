@@ -115,15 +115,14 @@ def certify_form(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     number: Number,
     passphrase: Text = "",
 ) -> Response:
     """Judge the batch and issue a certificate for every unit that may have one."""
-    name, by = batch_name(shop, number), signed.person.entry.name
+    name = batch_name(shop, number)
 
     def act() -> Response:
-        units = certify(shop, name, by, stamp.at, on, key_phrase(passphrase))
+        units = certify(shop, name, stamp, key_phrase(passphrase))
         word = "certified" if any(unit.new for unit in units) else "none"
         return back(f"/batches/{number}", said=word)
 
@@ -136,15 +135,14 @@ def summary_form(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     number: Number,
     passphrase: Text = "",
 ) -> Response:
     """Issue the summary of the batch as it stands."""
-    name, by = batch_name(shop, number), signed.person.entry.name
+    name = batch_name(shop, number)
 
     def act() -> Response:
-        batch_summary(shop, name, by, stamp.at, on, key_phrase(passphrase))
+        batch_summary(shop, name, stamp, key_phrase(passphrase))
         return back(f"/batches/{number}", said="summary")
 
     return tried(act, lambda faults: _batch(request, shop, number, faults))
@@ -168,7 +166,6 @@ def fail_form(
     shop: CurrentShop,
     signed: Hands,
     stamp: CurrentStamp,
-    on: Today,
     given: Given,
     number: Number,
     serial: Text,
@@ -178,7 +175,7 @@ def fail_form(
     name = batch_name(shop, number)
 
     def act() -> Response:
-        judging.fail_unit(shop, name, serial, reason, stamp, on)
+        judging.fail_unit(shop, name, serial, reason, stamp)
         return back(f"/batches/{number}", said="failed")
 
     return tried(act, lambda faults: _batch(request, shop, number, faults, given))
@@ -190,7 +187,6 @@ def agree_form(
     shop: CurrentShop,
     signed: Hands,
     stamp: CurrentStamp,
-    on: Today,
     given: Given,
     number: Number,
     serial: Text,
@@ -201,7 +197,7 @@ def agree_form(
     name = batch_name(shop, number)
 
     def act() -> Response:
-        judging.agree(shop, name, serial, customer, record, stamp, on)
+        judging.agree(shop, name, serial, customer, record, stamp)
         return back(f"/batches/{number}", said="agreed")
 
     return tried(act, lambda faults: _batch(request, shop, number, faults, given))

@@ -24,7 +24,6 @@ from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, Viewer
 from proofbath.web.shop_views import (
     LARGEST_FILE,
     Given,
-    Today,
     Uploaded,
     back,
     key_phrase,
@@ -108,7 +107,6 @@ def withdraw_form(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     given: Given,
     number: str,
     reason: Text,
@@ -117,10 +115,10 @@ def withdraw_form(
 ) -> Response:
     """Withdraw the certificate by a document of its own."""
     known_certificate(shop, number)
-    by, phrase = signed.person.entry.name, key_phrase(passphrase)
+    phrase = key_phrase(passphrase)
 
     def act() -> Response:
-        withdraw(shop, number, reason, by, stamp.at, on, phrase, what_to_do)
+        withdraw(shop, number, reason, stamp, phrase, what_to_do)
         return back(f"{LIST}/{number}", said="withdrawn")
 
     return tried(act, lambda faults: _certificate(request, shop, number, faults, given))
@@ -132,7 +130,6 @@ def replace_form(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     given: Given,
     number: str,
     reason: Text,
@@ -141,10 +138,10 @@ def replace_form(
 ) -> Response:
     """Issue another certificate in the place of this one."""
     known_certificate(shop, number)
-    by, phrase = signed.person.entry.name, key_phrase(passphrase)
+    phrase = key_phrase(passphrase)
 
     def act() -> Response:
-        unit = replace(shop, number, reason, changes, by, stamp.at, on, phrase)
+        unit = replace(shop, number, reason, changes, stamp, phrase)
         return back(f"{LIST}/{unit.number}", said="replaced")
 
     return tried(act, lambda faults: _certificate(request, shop, number, faults, given))

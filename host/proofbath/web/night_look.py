@@ -18,7 +18,7 @@ from proofbath.run.plan import NightPlan, Spoilt, Stage
 from proofbath.web.night_preview import day_seconds, preview
 from proofbath.workshop.nights import certify_blocks
 from proofbath.workshop.planning import Retest, loading_faults, plan_night, plan_text
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.shop import ShopView
 
 CHECK_PATIENCE_S = 60.0
 
@@ -47,7 +47,7 @@ class Chosen(NamedTuple):
         return {serial: Retest(cast(Spoilt, cause), record)}
 
 
-def planned(shop: Shop, chosen: Chosen) -> NightPlan:
+def planned(shop: ShopView, chosen: Chosen) -> NightPlan:
     """Return the plan that was chosen; raises InputError with every fault."""
     plan = plan_night(
         shop,
@@ -62,7 +62,7 @@ def planned(shop: Shop, chosen: Chosen) -> NightPlan:
     return plan_in(plan_text(plan.model_copy(update=times)))
 
 
-def look(shop: Shop, plan: NightPlan, bench_name: str, at: str) -> dict[str, Any]:
+def look(shop: ShopView, plan: NightPlan, bench_name: str, at: str) -> dict[str, Any]:
     """Return what is known of a night before heat; raises InputError where it may not be."""
     faults = loading_faults(shop.records, plan)
     if faults:
@@ -76,7 +76,7 @@ def look(shop: Shop, plan: NightPlan, bench_name: str, at: str) -> dict[str, Any
     }
 
 
-def bench_checks(shop: Shop, bench: str, plan: NightPlan) -> list[Check]:
+def bench_checks(shop: ShopView, bench: str, plan: NightPlan) -> list[Check]:
     """Return the pre-flight of a bench at rest, looked at by a process of its own.
 
     Raises BenchFaultError when it cannot be looked at.

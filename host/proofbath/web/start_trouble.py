@@ -15,7 +15,7 @@ from proofbath.web.benches_now import BenchNow
 from proofbath.web.live_run import standing_alarm
 from proofbath.wire.trip_words import end_words
 from proofbath.workshop.keeping import loadings_of
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.shop import ShopView
 
 MORNING = dt.timedelta(hours=24)
 """So long after its end a night stands on the start page."""
@@ -43,7 +43,7 @@ class Trouble(Shape):
     """The page that shows the run."""
 
 
-def trouble_of(shop: Shop, bench: str, now: BenchNow, look: Look) -> Trouble:
+def trouble_of(shop: ShopView, bench: str, now: BenchNow, look: Look) -> Trouble:
     """Return what is told of the newest run of a bench that was not done."""
     assert now.run_id is not None, "only a run has trouble"
     with closing(Journal(shop.records.place)) as journal:

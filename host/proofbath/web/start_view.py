@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import replace
 from urllib.parse import urlencode
 
 from starlette.requests import HTTPConnection
@@ -36,7 +35,7 @@ from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.keeping import loadings_of
 from proofbath.workshop.next_step import NextStep
 from proofbath.workshop.planning import due, plan_night
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.shop import Shop, ShopView
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import batch_story
 from proofbath.workshop.unit_view import start_in, values_in
@@ -135,7 +134,7 @@ def start_state(connection: HTTPConnection, shop: Shop) -> StartState:
     """Return what the start page shows; writes nothing."""
     frame = frame_of(connection)
     benches, records = benches_of(connection.app), place_key(shop.records.place)
-    once = replace(shop, records=Snapshot(shop.records))
+    once = ShopView(shop.file, shop.path, Snapshot(shop.records))
     found = []
     for name in shop.bench_files():
         process = asking(shop.bench(name), benches.clock)()
@@ -144,7 +143,7 @@ def start_state(connection: HTTPConnection, shop: Shop) -> StartState:
     return StartState(at=frame.utc(), benches=tuple(found), cautions=CAUTIONS)
 
 
-def _bench(shop: Shop, name: str, now: BenchNow, look: Look) -> BenchStart:
+def _bench(shop: ShopView, name: str, now: BenchNow, look: Look) -> BenchStart:
     found = standing_of(now, look)
     open_run = now.status == OPEN
     troubled = now.run_id is not None and (now.trip is not None or now.status not in ("done", OPEN))
@@ -168,7 +167,7 @@ def _bench(shop: Shop, name: str, now: BenchNow, look: Look) -> BenchStart:
     )
 
 
-def _tonight(shop: Shop, bench: str, at: str) -> tuple[Tonight | None, list[str]]:
+def _tonight(shop: ShopView, bench: str, at: str) -> tuple[Tonight | None, list[str]]:
     """Return the night that is due next on a bench, and what is overdue at it."""
     for batch in reversed(shop.records.current(Batch)):
         name = batch.entry.name
@@ -180,7 +179,7 @@ def _tonight(shop: Shop, bench: str, at: str) -> tuple[Tonight | None, list[str]
 
 
 def _planned(
-    shop: Shop, bench: str, batch: str, number: int, stage: Stage, at: str
+    shop: ShopView, bench: str, batch: str, number: int, stage: Stage, at: str
 ) -> tuple[Tonight, list[str]]:
     query = urlencode({"bench": bench, "batch": batch, "stage": stage})
     shown = Tonight(
@@ -219,7 +218,7 @@ def _planned(
     return shown.model_copy(update=update), seen["blocks"]
 
 
-def _last_night(shop: Shop, bench: str, now: BenchNow, at: str) -> LastNight | None:
+def _last_night(shop: ShopView, bench: str, now: BenchNow, at: str) -> LastNight | None:
     if now.run_id is None or now.head is None or now.head.plan_text == HEATING_TEST:
         return None
     runs = shop.records.current(StationRun, run_id=now.run_id)
@@ -239,7 +238,7 @@ def _last_night(shop: Shop, bench: str, now: BenchNow, at: str) -> LastNight | N
     )
 
 
-def _cards(shop: Shop, bench: str, runs: list[StationRun], at: str) -> Iterator[UnitCard]:
+def _cards(shop: ShopView, bench: str, runs: list[StationRun], at: str) -> Iterator[UnitCard]:
     on, views = dt.date.fromisoformat(at[:10]), {}
     for run in sorted(runs, key=lambda run: run.station):
         loading = shop.records.one(Loading, run.loading_id).entry
@@ -265,7 +264,7 @@ def _cards(shop: Shop, bench: str, runs: list[StationRun], at: str) -> Iterator[
         )
 
 
-def _plain_card(shop: Shop, bench: str, run: StationRun, serial: str, role: str) -> UnitCard:
+def _plain_card(shop: ShopView, bench: str, run: StationRun, serial: str, role: str) -> UnitCard:
     """Return the card of a reference unit, or of a trial outside any batch."""
     kept = [
         result

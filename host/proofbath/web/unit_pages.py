@@ -165,7 +165,6 @@ def compare_form(
     shop: CurrentShop,
     signed: Certifier,
     stamp: CurrentStamp,
-    on: Today,
     serial: str,
     passphrase: Text = "",
 ) -> Response:
@@ -173,8 +172,7 @@ def compare_form(
     known_unit(shop, serial)
 
     def act() -> Response:
-        name = signed.person.entry.name
-        then_and_now(shop, serial, name, stamp.at, on, key_phrase(passphrase))
+        then_and_now(shop, serial, stamp, key_phrase(passphrase))
         return back(f"/units/{serial}", said="compared")
 
     return tried(act, lambda faults: _unit(request, shop, serial, faults))

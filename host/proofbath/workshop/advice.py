@@ -14,7 +14,7 @@ from proofbath.proof.rework_kind import Refillable, Sealed, Setting
 from proofbath.proof.specification import Limit, Specification
 from proofbath.quantity.quantity import Quantity
 from proofbath.store import kinds
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.intake import newest_type
 from proofbath.workshop.measured_values import (
     LIFT,
@@ -62,7 +62,7 @@ class UnitAdvice(NamedTuple):
         return shown
 
 
-def advice_for(records: Records, name: str) -> list[UnitAdvice]:
+def advice_for(records: RecordsReader, name: str) -> list[UnitAdvice]:
     """Return the advice for each unit of a batch, or for one unit by its serial number.
 
     Raises InputError where there is neither, and where the type cannot be reworked.
@@ -83,7 +83,7 @@ def advice_for(records: Records, name: str) -> list[UnitAdvice]:
 class _BatchAdviser:
     """What the advice for units of one batch rests on."""
 
-    def __init__(self, records: Snapshot, story: UnitStory) -> None:
+    def __init__(self, records: RecordsReader, story: UnitStory) -> None:
         version = records.one(kinds.TypeVersion, story.batch.entry.type_version_id).entry
         self.specification = version.specification
         self.kind = rework_kind(records, version)
@@ -141,7 +141,7 @@ class _BatchAdviser:
         return with_limits._replace(advice=advice)
 
 
-def rework_kind(records: Records, version: kinds.TypeVersion) -> Kind:
+def rework_kind(records: RecordsReader, version: kinds.TypeVersion) -> Kind:
     """Return how units of a type can be reworked: as frozen, else as its newest version says.
 
     Raises InputError where the type is sealed or does not say.
@@ -158,7 +158,7 @@ def rework_kind(records: Records, version: kinds.TypeVersion) -> Kind:
 
 
 def type_knowledge(
-    records: Records, version: kinds.TypeVersion, kind: Kind, limit: Limit, nominal_c: float
+    records: RecordsReader, version: kinds.TypeVersion, kind: Kind, limit: Limit, nominal_c: float
 ) -> Knowledge:
     """Return what all rounds on record of a type teach, on the physical prior."""
     sd = kind.dosing_sd_mg if isinstance(kind, Refillable) else kind.setting_sd_mm

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -21,7 +20,7 @@ from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import judge
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader, Stamp
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
 from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.findings import results_like
@@ -38,17 +37,17 @@ CURVE_POINTS = 60
 
 
 def batch_summary(
-    shop: Shop, batch_name: str, by: str, at: str, on: dt.date, passphrase: bytes | None = None
+    shop: Shop, batch_name: str, stamp: Stamp, passphrase: bytes | None = None
 ) -> Path:
     """Issue the summary of a batch as it stands and return its PDF; raises InputError."""
     batch = shop.records.find(kinds.Batch, name=batch_name)
     version = shop.records.one(kinds.TypeVersion, batch.entry.type_version_id).entry
     limits = version.specification
     with (
-        open_desk(shop, by, at, on, passphrase) as desk,
+        open_desk(shop, stamp, passphrase) as desk,
         closing(Journal(shop.records.place)) as journal,
     ):
-        judged = judge_batch(shop, batch_name, on)
+        judged = judge_batch(shop, batch_name, stamp.day)
         if not judged:
             raise InputError(f"batch {batch_name}: no unit was taken in; take units in first")
         issued = certificates_of(shop.records, batch=batch_name)
@@ -67,7 +66,7 @@ def batch_summary(
                 specification_version=version.version,
                 limits=tuple(limit_in_words(limit) for limit in limits.limit),
                 received=batch.entry.received,
-                issued=on,
+                issued=stamp.day,
                 row=rows,
                 nights=nights,
                 powered_curve=version.unit_type.kind == "heater-assisted",
@@ -173,7 +172,7 @@ def _outcome(judged: Judged) -> str:
     return judged.verdict.outcome.value if judged.verdict else "not measured"
 
 
-def _night(records: Records, run: RunEvidence) -> Night:
+def _night(records: RecordsReader, run: RunEvidence) -> Night:
     serial, bench_name = run.reference_serial(), run.bench.bench.name
     reference = (
         None if serial is None else reference_chart_of(records, bench_name, serial, run.run_id)

@@ -13,13 +13,13 @@ from proofbath.proof.specification import Limit
 from proofbath.quantity.quantity import Quantity
 from proofbath.quantity.words import unit_of
 from proofbath.store.kinds import Batch, Intake, TypeVersion
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.issued import certificates_of
 from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.next_step import NextStep
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.shop import ShopView
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, StepStage
 from proofbath.workshop.unit_view import start_in, values_in
@@ -91,7 +91,7 @@ class BatchLine(Described):
     certified: int
 
 
-def batch_view(shop: Shop, name: str, on: dt.date) -> BatchView:
+def batch_view(shop: ShopView, name: str, on: dt.date) -> BatchView:
     """Return a batch judged on a day; writes nothing; raises InputError for an unknown one."""
     kept = shop.records.find(Batch, name=name)
     version = shop.records.one(TypeVersion, kept.entry.type_version_id).entry
@@ -115,7 +115,7 @@ def batch_view(shop: Shop, name: str, on: dt.date) -> BatchView:
     )
 
 
-def batches_listed(records: Records) -> list[BatchLine]:
+def batches_listed(records: RecordsReader) -> list[BatchLine]:
     """Return the batches on record, the last one first."""
     once = Snapshot(records)
     versions = {kept.root: kept.entry for kept in once.current(TypeVersion)}

@@ -14,7 +14,7 @@ from proofbath.proof.study import Cell, Component, Study, layout, study
 from proofbath.run.plan import LoadedStation, NightPlan
 from proofbath.store.journal import Journal, RunLine
 from proofbath.store.kinds import Batch, BenchStudy, Result, StationRun, Unit
-from proofbath.store.records import Records, Stamp
+from proofbath.store.records import RecordsReader, Stamp
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of, made
@@ -28,7 +28,7 @@ WHOLE_NIGHTS = 6
 
 
 def study_plans(
-    records: Records, name: str, serials: Sequence[str], nights: int = WHOLE_NIGHTS
+    records: RecordsReader, name: str, serials: Sequence[str], nights: int = WHOLE_NIGHTS
 ) -> list[NightPlan]:
     """Return the nights of a study: six plain units of one type, moved on from night to night.
 
@@ -101,7 +101,7 @@ def _component_json(item: Component) -> dict[str, Any]:
     }
 
 
-def evaluate_study(records: Records, bench_name: str, name: str) -> Evaluated:
+def evaluate_study(records: RecordsReader, bench_name: str, name: str) -> Evaluated:
     """Return the components of a bench from a study's runs on record; writes nothing.
 
     Each cycle's start-to-open is taken at zero rate by its unit's lag. Raises InputError where
@@ -142,7 +142,7 @@ def keep_study(shop: Shop, bench_name: str, name: str, stamp: Stamp) -> Evaluate
     return found
 
 
-def budget_from_study(records: Records, bench_name: str) -> dict[str, float] | None:
+def budget_from_study(records: RecordsReader, bench_name: str) -> dict[str, float] | None:
     """Return the figures of a bench's newest study for its budget; None where there is none."""
     studies = records.current(BenchStudy, bench=bench_name)
     if not studies:
@@ -151,7 +151,7 @@ def budget_from_study(records: Records, bench_name: str) -> dict[str, float] | N
     return {key: float(value) for key, value in newest.entry.content[FOR_BUDGET].items()}
 
 
-def _runs(records: Records, bench_name: str, name: str) -> list[RunLine]:
+def _runs(records: RecordsReader, bench_name: str, name: str) -> list[RunLine]:
     with closing(Journal(records.place)) as journal:
         return [
             line
@@ -164,7 +164,7 @@ def _runs(records: Records, bench_name: str, name: str) -> list[RunLine]:
         ]
 
 
-def _contents(records: Records, run_id: int) -> dict[int, CurveResult]:
+def _contents(records: RecordsReader, run_id: int) -> dict[int, CurveResult]:
     """Return the results of a run by station."""
     return {
         run.entry.station: content_of(kept).curve

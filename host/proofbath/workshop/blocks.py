@@ -12,7 +12,7 @@ from proofbath.errors import RecordError
 from proofbath.proof.chart import Chart
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Loading, Result, StationRun, Unit
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.charts import (
     ChartName,
     points_of_run,
@@ -42,7 +42,7 @@ INFORMS = frozenset(
 class Blocks:
     """What blocks certifying on a day; each run is looked into once."""
 
-    def __init__(self, records: Records, journal: Journal, on: dt.date) -> None:
+    def __init__(self, records: RecordsReader, journal: Journal, on: dt.date) -> None:
         self._records, self._journal, self._on = records, journal, on
         self._runs: dict[int, list[str]] = {}
 
@@ -139,7 +139,7 @@ class _Guard(NamedTuple):
     result: Kept[Result] | None
 
 
-def _guard_of(records: Records, run_id: int) -> _Guard | None:
+def _guard_of(records: RecordsReader, run_id: int) -> _Guard | None:
     for run in records.current(StationRun, run_id=run_id):
         loading = records.one(Loading, run.entry.loading_id).entry
         if loading.place == "reference" and loading.unit_id is not None:
@@ -149,7 +149,9 @@ def _guard_of(records: Records, run_id: int) -> _Guard | None:
     return None
 
 
-def _guard_blocks(records: Records, run_id: int, guard: _Guard | None, limit_c: float) -> list[str]:
+def _guard_blocks(
+    records: RecordsReader, run_id: int, guard: _Guard | None, limit_c: float
+) -> list[str]:
     if guard is None:
         return [f"run {run_id}: no reference unit was loaded; measure again with one"]
     serial, type_name = guard.unit.entry.serial, guard.unit.entry.unit_type

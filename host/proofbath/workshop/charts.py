@@ -16,7 +16,7 @@ from proofbath.store.kinds import (
     StationRun,
     Unit,
 )
-from proofbath.store.records import Kept, Records, Stamp
+from proofbath.store.records import Kept, RecordsReader, Stamp
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.shop import Shop
@@ -26,7 +26,7 @@ ChartName = Literal["reference", "probes"]
 
 
 def reference_chart_of(
-    records: Records, bench_name: str, serial: str, until_run: int | None = None
+    records: RecordsReader, bench_name: str, serial: str, until_run: int | None = None
 ) -> Chart:
     """Return the chart of a reference unit on a bench, since its centre was last set.
 
@@ -46,7 +46,7 @@ def reference_chart_of(
     return reference_chart(runs)
 
 
-def probe_chart_of(records: Records, bench_name: str, until_run: int | None = None) -> Chart:
+def probe_chart_of(records: RecordsReader, bench_name: str, until_run: int | None = None) -> Chart:
     """Return the chart of bath minus guard at every soak since the probes were calibrated.
 
     A calibration does not state their difference in the stirred bath, so the first soaks set it.
@@ -65,7 +65,7 @@ def probe_chart_of(records: Records, bench_name: str, until_run: int | None = No
     return probe_chart(soaks)
 
 
-def points_of_run(records: Records, run_id: int, chart: ChartName) -> list[Point]:
+def points_of_run(records: RecordsReader, run_id: int, chart: ChartName) -> list[Point]:
     """Return what a chart shows of one run, by the limits of that time."""
     loadings = [
         records.one(Loading, kept.entry.loading_id).entry
@@ -106,7 +106,7 @@ class _Night(NamedTuple):
     result: Kept[Result]
 
 
-def _nights(records: Records, until_run: int | None, **loaded: Any) -> list[_Night]:
+def _nights(records: RecordsReader, until_run: int | None, **loaded: Any) -> list[_Night]:
     """One result a run of the loadings asked for, in the order of the runs."""
     loadings = {kept.root: kept for kept in records.current(Loading, **loaded)}
     nights: dict[int, _Night] = {}
@@ -124,5 +124,5 @@ def _run(night: _Night, called: str, value: float, causes: Mapping[int, str]) ->
     return Run(called, value, causes.get(night.run_id, ""), night.run_id)
 
 
-def _causes(records: Records, chart: ChartName) -> dict[int, str]:
+def _causes(records: RecordsReader, chart: ChartName) -> dict[int, str]:
     return {k.entry.run_id: k.entry.cause for k in records.current(ChartCause, chart=chart)}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -15,7 +14,7 @@ from proofbath.errors import InputError
 from proofbath.proof.verdict import Verdict, judge
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader, Stamp
 from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.findings import quantities_like, usual_quantities
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
@@ -35,7 +34,7 @@ class Two(NamedTuple):
     now_step: Step
 
 
-def two_measurements(records: Records, serial: str) -> Two:
+def two_measurements(records: RecordsReader, serial: str) -> Two:
     """Return a unit's newest as-found measurement and the as-left one before it.
 
     Raises InputError where there are not both, or it came back and was not measured since.
@@ -59,7 +58,7 @@ def two_measurements(records: Records, serial: str) -> Two:
     raise InputError(f"{serial}: has no as-found result; measure it before anything is touched")
 
 
-def changes_between(records: Records, two: Two) -> tuple[Change, ...]:
+def changes_between(records: RecordsReader, two: Two) -> tuple[Change, ...]:
     """Return how each quantity of one form changed; what was limited then comes first."""
     version = records.one(kinds.TypeVersion, two.then.batch.entry.type_version_id).entry
     asked = judge(version.specification, [])
@@ -72,16 +71,14 @@ def changes_between(records: Records, two: Two) -> tuple[Change, ...]:
     return tuple(found)
 
 
-def then_and_now(
-    shop: Shop, serial: str, by: str, at: str, on: dt.date, passphrase: bytes | None = None
-) -> Path:
+def then_and_now(shop: Shop, serial: str, stamp: Stamp, passphrase: bytes | None = None) -> Path:
     """Issue the page that compares a returned unit with how it left, and return its PDF."""
     two = two_measurements(shop.records, serial)
     changes = changes_between(shop.records, two)
     if not changes:
         raise InputError(f"{serial}: no quantity was found in the same form then and now")
     with (
-        open_desk(shop, by, at, on, passphrase) as desk,
+        open_desk(shop, stamp, passphrase) as desk,
         closing(Journal(shop.records.place)) as journal,
     ):
         shelf = RunShelf(shop.records, journal)
@@ -101,7 +98,7 @@ def then_and_now(
                 changes=changes,
                 powered_curve=all(run.is_powered for run in runs),
                 simulated=any(run.is_simulated for run in runs),
-                issued=on,
+                issued=stamp.day,
                 authorised_by=desk.signer.person,
             )
 

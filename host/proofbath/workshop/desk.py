@@ -7,7 +7,6 @@ records.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import NamedTuple
@@ -41,7 +40,6 @@ class Signer(NamedTuple):
     person: Person
     key: SigningKey
     stamp: Stamp
-    on: dt.date
 
 
 class _TakenError(InputError):
@@ -66,7 +64,7 @@ class Desk:
         Raises InputError, RecordError or ValueError where it is refused: nothing is issued then.
         """
         for _ in range(TRIES):
-            number = number_of(self._prefix, self.signer.on.year, self._count)
+            number = number_of(self._prefix, self.signer.stamp.day.year, self._count)
             try:
                 issued = issue(written(number), self.signer.key, self._folder, self._puts(put))
             except _TakenError:
@@ -82,7 +80,7 @@ class Desk:
     def _mend(self) -> Mended:
         """Finish or remove what was left undone, and find the next number."""
         known = digests_on_record(self._records)
-        self._count = first_free(known, self._prefix, self.signer.on.year)
+        self._count = first_free(known, self._prefix, self.signer.stamp.day.year)
         return mend_folder(self._folder, known)
 
     def _puts(self, put: Put) -> Callable[[Issued], None]:
@@ -96,24 +94,22 @@ class Desk:
 
 
 @contextmanager
-def open_desk(
-    shop: Shop, by: str, at: str, on: dt.date, passphrase: bytes | None = None
-) -> Iterator[Desk]:
+def open_desk(shop: Shop, stamp: Stamp, passphrase: bytes | None = None) -> Iterator[Desk]:
     """Let a certifier sign; raises InputError for one who may not, and for a locked key."""
-    stamp = _certifier(shop, by, at)
+    name = _check_certifier(shop, stamp)
     with only_writer(shop.certificates):
         key = open_key(shop.keys, passphrase)
-        yield Desk(shop, Signer(Person(name=by, role="certifier"), key, stamp, on))
+        yield Desk(shop, Signer(Person(name=name, role="certifier"), key, stamp))
 
 
 def signing_key(
-    shop: Shop, by: str, at: str, passphrase: bytes | None = None, rotate: bool = False
+    shop: Shop, stamp: Stamp, passphrase: bytes | None = None, rotate: bool = False
 ) -> SigningKey:
     """Return the key in use, made at first use, or the next one; a rotation goes on record.
 
     Raises InputError for one who is no certifier, and for a locked key.
     """
-    stamp = _certifier(shop, by, at)
+    _check_certifier(shop, stamp)
     with only_writer(shop.certificates):
         if not rotate:
             return open_key(shop.keys, passphrase)
@@ -124,11 +120,14 @@ def signing_key(
         return key
 
 
-def _certifier(shop: Shop, by: str, at: str) -> Stamp:
-    person = shop.person(by)
-    if "certifier" not in person.entry.rights or not person.entry.active:
-        raise InputError(f"{by} has not the right certifier; let a certifier sign")
-    return Stamp(at, person.root)
+def _check_certifier(shop: Shop, stamp: Stamp) -> str:
+    """Return the name of the certifier whose stamp it is; raises InputError for anybody else."""
+    if stamp.by is None:
+        raise InputError("the program itself cannot sign; let a certifier sign")
+    person = shop.records.one(kinds.Person, stamp.by).entry
+    if "certifier" not in person.rights or not person.active:
+        raise InputError(f"{person.name} has not the right certifier; let a certifier sign")
+    return person.name
 
 
 def as_document(sort: Sort, about: str) -> Put:

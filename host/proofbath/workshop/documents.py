@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from proofbath.store.kinds import Action, Document, Sort
-from proofbath.store.records import Records, Writer
+from proofbath.store.records import RecordsReader, Writer
 
 _NUMBER = re.compile(r"issued (\S+)")
 _EARLIER: dict[Sort, re.Pattern[str]] = {
@@ -16,14 +16,14 @@ _EARLIER: dict[Sort, re.Pattern[str]] = {
 """How an action's text held digest, sort and subject before documents had records of their own."""
 
 
-def documents_of(records: Records, sort: Sort, about: str) -> list[str]:
+def documents_of(records: RecordsReader, sort: Sort, about: str) -> list[str]:
     """Return the numbers of the documents of a sort about something, the newest first."""
     now = [kept.entry for kept in records.current(Document, sort=sort, about=about)]
     every = [*earlier_documents(records), *now]
     return [d.number for d in reversed(every) if (d.sort, d.about) == (sort, about)]
 
 
-def earlier_documents(records: Records | Writer) -> list[Document]:
+def earlier_documents(records: RecordsReader | Writer) -> list[Document]:
     """Return the documents that an earlier version put on record as actions, in order."""
     found = []
     for kept in records.current(Action):

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from proofbath.description import Described
 from proofbath.errors import InputError
+from proofbath.store.records import Stamp
 
 D = TypeVar("D", bound=Described)
 
@@ -31,4 +32,4 @@ def _fault(error: dict[str, Any]) -> str:
 
 def day_of(at: str) -> dt.date:
     """Return the day of a stamp's ISO 8601 time."""
-    return dt.date.fromisoformat(at[:10])
+    return Stamp(at).day

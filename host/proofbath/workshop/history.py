@@ -9,7 +9,7 @@ from proofbath.errors import InputError
 from proofbath.proof.chart import Chart
 from proofbath.proof.verdict import Verdict
 from proofbath.store import kinds
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
 from proofbath.workshop.findings import results_like
 from proofbath.workshop.parties import one_line
@@ -79,7 +79,7 @@ def rework_in_words(rework: kinds.Rework) -> str:
 
 
 def calibrations_of(
-    records: Records, calibration_ids: tuple[int, ...], station: int
+    records: RecordsReader, calibration_ids: tuple[int, ...], station: int
 ) -> tuple[Calibration, ...]:
     """Return the calibrations that a station's result rests on; raises InputError for none."""
     here = (records.current(kinds.Calibration, station=number) for number in (0, station))
@@ -91,7 +91,7 @@ def calibrations_of(
     return tuple(_calibration(records, k) for k in mine)
 
 
-def _calibration(records: Records, kept: Kept[kinds.Calibration]) -> Calibration:
+def _calibration(records: RecordsReader, kept: Kept[kinds.Calibration]) -> Calibration:
     entry = kept.entry
     by = "not on record" if kept.by is None else records.one(kinds.Person, kept.by).entry.name
     return Calibration(
@@ -104,7 +104,7 @@ def _calibration(records: Records, kept: Kept[kinds.Calibration]) -> Calibration
     )
 
 
-def reference_of(records: Records, run: RunEvidence) -> ReferenceUnit:
+def reference_of(records: RecordsReader, run: RunEvidence) -> ReferenceUnit:
     """Return the reference unit of a run and both charts; raises InputError where they block."""
     serial, bench_name = run.reference_serial(), run.bench.bench.name
     if serial is None:

@@ -14,8 +14,8 @@ from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.proof.specification import Specification, check_successor
 from proofbath.run.unit_type import UnitType
 from proofbath.store.kinds import Batch, Findings, Intake, ReferenceUnit, Rework, TypeVersion, Unit
-from proofbath.store.records import Kept, Records, Stamp, Writer
-from proofbath.workshop.entry import day_of, made
+from proofbath.store.records import Kept, RecordsReader, Stamp, Writer
+from proofbath.workshop.entry import made
 from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import story_in
@@ -77,7 +77,7 @@ def put_type(shop: Shop, type_file: TypeFile, stamp: Stamp) -> int:
         return writer.add(version)
 
 
-def newest_type(records: Records, name: str) -> Kept[TypeVersion]:
+def newest_type(records: RecordsReader, name: str) -> Kept[TypeVersion]:
     """Return the newest version of a type; raises InputError for one that is not on record."""
     versions = records.current(TypeVersion, name=name)
     if not versions:
@@ -102,9 +102,9 @@ def open_batch(
     stamp: Stamp,
 ) -> int:
     """Open a batch, frozen to the newest version of its type, and return its number."""
-    if received > day_of(stamp.at):
+    if received > stamp.day:
         raise InputError(
-            f"batch {name}: received {received}, today is {day_of(stamp.at)}; give the true day"
+            f"batch {name}: received {received}, today is {stamp.day}; give the true day"
         )
     version = newest_type(shop.records, type_name)
     batch = made(
@@ -202,7 +202,7 @@ def put_rework(
     found = story.counting("as-found")
     if found is None:
         raise InputError(f"{called}: has no as-found result in {batch_name}; measure it first")
-    if not found.date <= date <= day_of(stamp.at):
+    if not found.date <= date <= stamp.day:
         raise InputError(
             f"{called}: {date} must lie between the as-found run of {found.date} and today"
         )
@@ -238,7 +238,7 @@ def put_rework(
 
 
 def _check_bears(
-    records: Records, batch: Batch, called: str, kind: str, amount: float | None
+    records: RecordsReader, batch: Batch, called: str, kind: str, amount: float | None
 ) -> None:
     """Refuse wax for what does not open, a setting where there is none, an unbelievable amount."""
     wanted = _CHANGED_BY.get(kind)
@@ -258,7 +258,7 @@ def _check_bears(
         )
 
 
-def reference_in_use(records: Records | Writer, unit_id: int) -> Kept[ReferenceUnit] | None:
+def reference_in_use(records: RecordsReader | Writer, unit_id: int) -> Kept[ReferenceUnit] | None:
     """Return the newest word on a reference unit; None where it is none, or no longer one."""
     said = records.current(ReferenceUnit, unit_id=unit_id)
     newest = max(said, key=lambda kept: (kept.entry.since, kept.root), default=None)
@@ -273,8 +273,8 @@ def set_reference(
     Its chart begins anew on that day.
     """
     unit = shop.records.find(Unit, serial=serial)
-    if since > day_of(stamp.at):
-        raise InputError(f"reference {serial}: since {since}, today is {day_of(stamp.at)}")
+    if since > stamp.day:
+        raise InputError(f"reference {serial}: since {since}, today is {stamp.day}")
     entry = made(
         ReferenceUnit,
         f"reference {serial}",

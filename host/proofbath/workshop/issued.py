@@ -11,7 +11,7 @@ from proofbath.bench.recompute import look_back
 from proofbath.errors import InputError
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.shop import Shop
 
 
@@ -36,7 +36,7 @@ class IssuedLine(NamedTuple):
 
 
 def certificates_of(
-    records: Records, serial: str | None = None, batch: str | None = None
+    records: RecordsReader, serial: str | None = None, batch: str | None = None
 ) -> list[IssuedLine]:
     """Return the certificates on record, of a unit or a batch where named, oldest first.
 
@@ -87,7 +87,7 @@ def recomputed_since(certificate: Kept[kinds.Certificate], result: Kept[kinds.Re
     return result.reason if result.id > result.root and result.at >= certificate.at else ""
 
 
-def find_valid(records: Records, number: str) -> IssuedLine:
+def find_valid(records: RecordsReader, number: str) -> IssuedLine:
     """Return a certificate that stands; raises InputError for an unknown or an ended one."""
     line = next((each for each in certificates_of(records) if each.number == number), None)
     if line is None:

@@ -13,13 +13,13 @@ from proofbath.proof.specification import check_frozen
 from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Certificate, Decision, Person, Result, TypeVersion
-from proofbath.store.records import Kept, Records, Stamp, Writer
+from proofbath.store.records import Kept, RecordsReader, Stamp, Writer
 from proofbath.workshop.blocks import Blocks
 from proofbath.workshop.entry import made
 from proofbath.workshop.issued import recomputed_since
 from proofbath.workshop.keeping import keep_missing
 from proofbath.workshop.next_step import Next, NextStep, measured_step, unmeasured_step
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.shop import Shop, ShopView
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, UnitStory, batch_story, story_in
 from proofbath.workshop.verdicts import RESULT_ROW, decision_on, verdict_on
@@ -37,25 +37,25 @@ class Judged(NamedTuple):
     """The last decision on the result that counts."""
 
 
-def judge_batch(shop: Shop, batch_name: str, on: dt.date) -> list[Judged]:
+def judge_batch(shop: ShopView, batch_name: str, on: dt.date) -> list[Judged]:
     """Return each unit of a batch judged on a day; writes nothing."""
     with _judge(shop, on) as judge:
         return judge.batch(batch_name)
 
 
-def judge_unit(shop: Shop, batch_name: str, serial: str, on: dt.date) -> Judged:
+def judge_unit(shop: ShopView, batch_name: str, serial: str, on: dt.date) -> Judged:
     """Return one unit of a batch judged on a day; writes nothing."""
     with _judge(shop, on) as judge:
         return judge.unit(story_in(judge.records, batch_name, serial))
 
 
-def decide(shop: Shop, batch_name: str, stamp: Stamp, on: dt.date) -> list[Judged]:
+def decide(shop: Shop, batch_name: str, stamp: Stamp) -> list[Judged]:
     """Put on record what is decided anew: where the result or the specification changed.
 
     Runs that are not on record yet are kept first.
     """
     keep_missing(shop, stamp)
-    with _judge(shop, on) as judge:
+    with _judge(shop, stamp.day) as judge:
         judged = judge.batch(batch_name)
         with shop.records.writing(stamp) as writer:
             for unit in judged:
@@ -67,14 +67,12 @@ def decide(shop: Shop, batch_name: str, stamp: Stamp, on: dt.date) -> list[Judge
         return judge.batch(batch_name)
 
 
-def fail_unit(
-    shop: Shop, batch_name: str, serial: str, reason: str, stamp: Stamp, on: dt.date
-) -> int:
+def fail_unit(shop: Shop, batch_name: str, serial: str, reason: str, stamp: Stamp) -> int:
     """Let a person fail a unit, stuck or ruined in its rework; return the decision's number.
 
     One that was not measured since its rework fails on its as-found result, the last there is.
     """
-    unit = judge_unit(shop, batch_name, serial, on)
+    unit = judge_unit(shop, batch_name, serial, stamp.day)
     result = unit.result or _as_found(unit.story)
     if result is None:
         raise InputError(
@@ -103,13 +101,12 @@ def agree(
     customer: str,
     record: str,
     stamp: Stamp,
-    on: dt.date,
 ) -> int:
     """Put the customer's agreement to a conditional pass on record; return the decision's number.
 
     Raises InputError for any other outcome, and without who agreed and where that stands.
     """
-    unit = judge_unit(shop, batch_name, serial, on)
+    unit = judge_unit(shop, batch_name, serial, stamp.day)
     if unit.result is None or unit.verdict is None:
         raise InputError(f"{serial}: was not measured as it is now; {unit.next_step.words}")
     if unit.verdict.outcome is not Outcome.CONDITIONAL_PASS:
@@ -132,7 +129,7 @@ def agree(
 class _Judge:
     """Judges units on a day, each run looked into once."""
 
-    def __init__(self, records: Records, journal: Journal, on: dt.date) -> None:
+    def __init__(self, records: RecordsReader, journal: Journal, on: dt.date) -> None:
         self.records = records
         self._blocks = Blocks(records, journal, on)
 
@@ -189,7 +186,7 @@ class _Judge:
 
 
 @contextmanager
-def _judge(shop: Shop, on: dt.date) -> Iterator[_Judge]:
+def _judge(shop: ShopView, on: dt.date) -> Iterator[_Judge]:
     with closing(Journal(shop.records.place)) as journal:
         yield _Judge(Snapshot(shop.records), journal, on)
 
@@ -231,7 +228,7 @@ def _unfrozen(version: TypeVersion, story: UnitStory) -> list[str]:
     return []
 
 
-def _last(records: Records | Writer, result: Kept[Result]) -> Kept[Decision] | None:
+def _last(records: RecordsReader | Writer, result: Kept[Result]) -> Kept[Decision] | None:
     """Return the last decision on a result."""
     taken = records.current(Decision, result_id=result.root)
     return taken[-1] if taken else None

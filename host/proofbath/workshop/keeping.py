@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from proofbath.bench.night import HEATING_TEST
+from proofbath.bench.run import read_run
 from proofbath.errors import InputError
 from proofbath.store.journal import OPEN, Journal, RunLine
 from proofbath.store.kinds import Loading, Result, StationRun
@@ -47,7 +48,7 @@ def keep_run(shop: Shop, run_id: int, stamp: Stamp, files: bool = True) -> RunRe
             return None
         journal.verify_chain(run_id)
         first = shop.records.history(Loading, min(loadings.values()))[0]
-        found = run_results(shop.records, journal, line, day_of(first.at))
+        found = run_results(shop.records, read_run(journal, run_id), day_of(first.at))
     if files:
         _write_files(shop, line, found)
     _keep(shop.records, line, digest, loadings, found, stamp)

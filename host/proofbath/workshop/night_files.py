@@ -9,9 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from proofbath.bench.unit_analysis import UnitReport
+from proofbath.curve.current_rows import current_rows
+from proofbath.curve.current_rows import to_csv as currents_csv
 from proofbath.curve.picture import batch_picture
 from proofbath.curve.record import to_csv
 from proofbath.errors import InputError
+
+CURRENTS = "currents.csv"
+"""What each heated unit does at each current; only in a night that held currents."""
 
 
 def make_folder(out: Path) -> None:
@@ -32,6 +37,9 @@ def write_night(out: Path, reports: Sequence[UnitReport]) -> None:
     make_folder(out)
     for report in reports:
         (out / "curves" / f"{report.serial}.csv").write_text(to_csv(report.record))
+    currents = [(r.serial, rows) for r in reports if (rows := current_rows(r.result))]
+    if currents:
+        (out / CURRENTS).write_text(currents_csv(currents))
     records, results = [r.record for r in reports], [r.result for r in reports]
     (out / "curves.svg").write_bytes(batch_picture(records, results, "svg"))
     (out / "curves.png").write_bytes(batch_picture(records, results, "png"))
@@ -40,8 +48,9 @@ def write_night(out: Path, reports: Sequence[UnitReport]) -> None:
 def copy_night(source: Path, out: Path) -> None:
     """Copy what `write_night` wrote into one folder into another."""
     shutil.copytree(source / "curves", out / "curves", dirs_exist_ok=True)
-    for name in ("curves.svg", "curves.png"):
-        shutil.copy(source / name, out)
+    for name in ("curves.svg", "curves.png", CURRENTS):
+        if (source / name).exists():
+            shutil.copy(source / name, out)
 
 
 def write_json(path: Path, value: dict[str, Any]) -> None:

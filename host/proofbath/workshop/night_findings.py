@@ -5,7 +5,7 @@ from __future__ import annotations
 from proofbath.curve.batch_trust import batch_findings
 from proofbath.curve.result import Warned
 from proofbath.store.kinds import Loading, Result, Rework, StationRun
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.story import only
 
@@ -13,7 +13,7 @@ OF_THE_BENCH = frozenset(("shifted_together", "stratified"))
 """Findings that say the bench was wrong that night, whatever its units are."""
 
 
-def night_findings(records: Records, run_id: int) -> list[Warned]:
+def night_findings(records: RecordsReader, run_id: int) -> list[Warned]:
     """Return what the units of a run on record show together.
 
     Their starts are compared with those of earlier runs on the bench wherever a unit was not
@@ -29,7 +29,7 @@ def night_findings(records: Records, run_id: int) -> list[Warned]:
     return batch_findings(results, earlier_c)
 
 
-def _of_run(records: Records, run_id: int) -> list[tuple[Kept[Loading], Kept[Result]]]:
+def _of_run(records: RecordsReader, run_id: int) -> list[tuple[Kept[Loading], Kept[Result]]]:
     found = []
     for run in records.current(StationRun, run_id=run_id):
         result = only(records.current(Result, station_run_id=run.root))
@@ -38,7 +38,7 @@ def _of_run(records: Records, run_id: int) -> list[tuple[Kept[Loading], Kept[Res
     return found
 
 
-def _start_before(records: Records, loading: Kept[Loading], run_id: int) -> float | None:
+def _start_before(records: RecordsReader, loading: Kept[Loading], run_id: int) -> float | None:
     """The unit's start at zero rate in its last earlier run on this bench, unless changed since."""
     place = records.places(Loading, Rework)
     unit = {"unit_id": loading.entry.unit_id}

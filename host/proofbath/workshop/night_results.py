@@ -6,16 +6,13 @@ import datetime as dt
 from importlib import metadata
 from typing import NamedTuple
 
-from proofbath.bench.calibration import Calibration
-from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import InForce, calibration_in_force
-from proofbath.bench.night import plan_of
 from proofbath.bench.recompute import file_in_force
 from proofbath.bench.result_content import OWN_STEPS, result_contents
+from proofbath.bench.run import Run
 from proofbath.bench.unit_analysis import UnitReport, unit_reports, unit_result
 from proofbath.curve.content import ResultContent
-from proofbath.store.journal import Journal, RunLine
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.pooling import budget_for
 
 PROGRAM = f"proofbath {metadata.version('proofbath')}"
@@ -30,16 +27,16 @@ class RunResults(NamedTuple):
     contents: dict[int, ResultContent]
 
 
-def run_results(records: Records, journal: Journal, line: RunLine, day: dt.date) -> RunResults:
+def run_results(records: RecordsReader, night: Run, day: dt.date) -> RunResults:
     """Return what a run that was begun on a day says of its units.
 
     The budget is steadied by what the run's own units and earlier ones of the type teach.
     """
-    plan, used = plan_of(line), _used(records, journal, line, day)
+    plan, used = night.plan, _used(records, night, day)
     types = {place.station: plan.type_at(place) for place in plan.station}
-    reports = unit_reports(journal, line.run_id, used)
+    reports = unit_reports(night, used)
     profile = plan.profile or OWN_STEPS
-    name, bench = plan.unit_type.name, line.head.bench
+    name, bench = plan.unit_type.name, night.head.bench
     tonight = [r.result for r in reports if (at := types[r.station]) and at.name == name]
     budget = budget_for(records, used.budget, bench, name, profile, tonight)
     if budget != used.budget:
@@ -50,12 +47,11 @@ def run_results(records: Records, journal: Journal, line: RunLine, day: dt.date)
             if (known := types[report.station]) is not None
         ]
     found = {report.station: report.result for report in reports}
-    contents = result_contents(journal, line.run_id, found, used.calibration, PROGRAM)
+    contents = result_contents(night, found, used.calibration, PROGRAM)
     return RunResults(used.ids, tuple(reports), contents)
 
 
-def _used(records: Records, journal: Journal, line: RunLine, day: dt.date) -> InForce:
+def _used(records: RecordsReader, night: Run, day: dt.date) -> InForce:
     """What was in force during a run; its records only where they still say what the run used."""
-    found = calibration_in_force(records, BenchFile.model_validate_json(line.head.bench_text), day)
-    own = Calibration.model_validate_json(line.head.calibration_text)
-    return found if found.calibration == own else file_in_force(journal, line.run_id)
+    found = calibration_in_force(records, night.bench, day)
+    return found if found.calibration == night.calibration else file_in_force(night)

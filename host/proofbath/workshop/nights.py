@@ -25,7 +25,7 @@ from proofbath.workshop.entry import day_of, made
 from proofbath.workshop.keeping import LOADINGS, keep_missing, keep_run
 from proofbath.workshop.night_findings import night_findings
 from proofbath.workshop.planning import cause_of, loading_faults
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.shop import Shop, ShopView
 from proofbath.workshop.story import only
 
 BLOCKING = "blocking"
@@ -58,7 +58,7 @@ def begin_loading(shop: Shop, plan: NightPlan, bench: BenchFile, stamp: Stamp) -
         ]
 
 
-def certify_blocks(shop: Shop, plan: NightPlan, bench: BenchFile, on: dt.date) -> list[str]:
+def certify_blocks(shop: ShopView, plan: NightPlan, bench: BenchFile, on: dt.date) -> list[str]:
     """Return why nothing that a night measures on a day could be certified, one line each."""
     units = [place.station for place in plan.station if place.role == "unit"]
     powered = plan.unit_type.element_ohm is not None

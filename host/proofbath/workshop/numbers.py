@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from proofbath.store.kinds import Certificate, Document
-from proofbath.store.records import Records, Writer
+from proofbath.store.records import RecordsReader, Writer
 from proofbath.workshop.documents import earlier_documents
 
 
-def digests_on_record(records: Records) -> dict[str, str]:
+def digests_on_record(records: RecordsReader) -> dict[str, str]:
     """Return the digest of every document on record by its number."""
     found = {kept.entry.number: kept.entry.sha256 for kept in records.current(Certificate)}
     found |= {entry.number: entry.sha256 for entry in earlier_documents(records)}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -16,7 +15,7 @@ from proofbath.certificate.withdrawal import Withdrawal
 from proofbath.errors import InputError, ProofbathError
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
-from proofbath.store.records import Kept, Writer
+from proofbath.store.records import Kept, Stamp, Writer
 from proofbath.workshop.assemble import Certifiable, certifiable, certificate_content
 from proofbath.workshop.desk import Desk, as_document, open_desk
 from proofbath.workshop.entry import made
@@ -45,9 +44,7 @@ class Certified(NamedTuple):
 def certify(
     shop: Shop,
     batch_name: str,
-    by: str,
-    at: str,
-    on: dt.date,
+    stamp: Stamp,
     passphrase: bytes | None = None,
 ) -> list[Certified]:
     """Decide on a batch and issue a certificate for each unit that may have one.
@@ -57,10 +54,10 @@ def certify(
     """
     shop.records.find(kinds.Batch, name=batch_name)
     with (
-        open_desk(shop, by, at, on, passphrase) as desk,
+        open_desk(shop, stamp, passphrase) as desk,
         closing(Journal(shop.records.place)) as journal,
     ):
-        judged = decide(shop, batch_name, desk.signer.stamp, on)
+        judged = decide(shop, batch_name, desk.signer.stamp)
         earlier = certificates_of(shop.records, batch=batch_name)
         runs = RunShelf(shop.records, journal)
         return [_certified(shop, desk, runs, each, earlier) for each in judged]
@@ -105,13 +102,13 @@ def _issue(
             unit_id=unit.story.unit.root,
             decision_id=unit.decision.root,
             result_id=unit.result.root,
-            issued=signer.on,
+            issued=signer.stamp.day,
         )
         writer.add(entry)
 
     return desk.issue(
         lambda number: certificate_content(
-            shop, runs, unit, number, signer.on, signer.person, replaces
+            shop, runs, unit, number, signer.stamp.day, signer.person, replaces
         ),
         put,
     )
@@ -121,14 +118,12 @@ def withdraw(
     shop: Shop,
     number: str,
     reason: str,
-    by: str,
-    at: str,
-    on: dt.date,
+    stamp: Stamp,
     passphrase: bytes | None = None,
     what_to_do: str = WHAT_TO_DO,
 ) -> Path:
     """Withdraw a certificate by a document of its own and return that one's PDF."""
-    with open_desk(shop, by, at, on, passphrase) as desk:
+    with open_desk(shop, stamp, passphrase) as desk:
         line = find_valid(shop.records, number)
         batch = shop.records.find(kinds.Batch, name=line.batch).entry
 
@@ -145,7 +140,7 @@ def withdraw(
                 withdraws_issued=line.issued,
                 reason=reason,
                 what_to_do=what_to_do,
-                issued=on,
+                issued=stamp.day,
                 authorised_by=desk.signer.person,
             )
 
@@ -161,9 +156,7 @@ def replace(
     number: str,
     reason: str,
     changes: str,
-    by: str,
-    at: str,
-    on: dt.date,
+    stamp: Stamp,
     passphrase: bytes | None = None,
 ) -> Certified:
     """Issue a certificate in another's place from what is on record now, and return it.
@@ -171,7 +164,7 @@ def replace(
     Raises InputError where the unit may not be certified as it stands: withdraw it then.
     """
     with (
-        open_desk(shop, by, at, on, passphrase) as desk,
+        open_desk(shop, stamp, passphrase) as desk,
         closing(Journal(shop.records.place)) as journal,
     ):
         line = find_valid(shop.records, number)
@@ -183,7 +176,7 @@ def replace(
             reason=reason,
             changes=changes,
         )
-        judged = decide(shop, line.batch, desk.signer.stamp, on)
+        judged = decide(shop, line.batch, desk.signer.stamp)
         mine = next(each for each in judged if each.story.unit.entry.serial == line.serial)
         runs = RunShelf(shop.records, journal)
         try:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from proofbath.certificate.parties import Customer, Person, Unit
 from proofbath.certificate.text import LONGEST
 from proofbath.store import kinds
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.story import UnitStory
 
 NO_ADDRESS = "address not on record"
@@ -54,7 +54,7 @@ def condition_of(intake: kinds.Intake) -> str:
     return one_line("; ".join(parts) or "not described")
 
 
-def person_of(records: Records, kept: Kept[kinds.Loading], role: str) -> Person:
+def person_of(records: RecordsReader, kept: Kept[kinds.Loading], role: str) -> Person:
     """Return who hung up a unit; the program where no person is named."""
     name = "proofbath" if kept.by is None else records.one(kinds.Person, kept.by).entry.name
     return Person(name=name, role=role)

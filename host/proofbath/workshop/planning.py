@@ -15,11 +15,11 @@ from proofbath.run.plan import LoadedStation, NightPlan, Spoilt, Stage
 from proofbath.run.profile import AnyStep
 from proofbath.run.unit_type import UnitType
 from proofbath.store.kinds import Batch, ReferenceUnit, TypeVersion, Unit
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.entry import made
 from proofbath.workshop.intake import newest_type, reference_in_use
-from proofbath.workshop.shop import Shop
+from proofbath.workshop.shop import ShopView
 from proofbath.workshop.story import UnitStory, batch_story, only, story_in
 
 
@@ -31,7 +31,7 @@ class Retest(NamedTuple):
 
 
 def plan_night(
-    shop: Shop,
+    shop: ShopView,
     batch_name: str,
     stage: Stage,
     bench_name: str,
@@ -96,7 +96,7 @@ def due(stories: Sequence[UnitStory], stage: Stage) -> list[str]:
     ]
 
 
-def loading_faults(records: Records, plan: NightPlan) -> list[str]:
+def loading_faults(records: RecordsReader, plan: NightPlan) -> list[str]:
     """Return why what a plan loads may not be measured so, one line each; none: it may.
 
     A trial decides nothing: its units need only be on record.
@@ -126,7 +126,11 @@ def loading_faults(records: Records, plan: NightPlan) -> list[str]:
 
 
 def _type_fault(
-    records: Records, plan: NightPlan, place: LoadedStation, unit: Unit, batch: Kept[Batch] | None
+    records: RecordsReader,
+    plan: NightPlan,
+    place: LoadedStation,
+    unit: Unit,
+    batch: Kept[Batch] | None,
 ) -> str | None:
     """Why a plan's figures of a unit are not those on record: a run's limits rest on them."""
     planned = plan.type_at(place)
@@ -148,7 +152,7 @@ def _type_fault(
 
 
 def _reference(
-    records: Records, unit_type: UnitType, serial: str | None, stage: Stage
+    records: RecordsReader, unit_type: UnitType, serial: str | None, stage: Stage
 ) -> Kept[Unit] | None:
     """The reference unit that was named, else one of the type, else the newest one."""
     if serial is not None:
@@ -169,13 +173,13 @@ def _reference(
     return max(known, key=lambda k: (k[0].entry.unit_type == unit_type.name, k[1].entry.since))[0]
 
 
-def _reference_faults(records: Records, unit: Kept[Unit]) -> list[str]:
+def _reference_faults(records: RecordsReader, unit: Kept[Unit]) -> list[str]:
     if reference_in_use(records, unit.root) is None:
         return [f"{unit.entry.serial}: is no reference unit; take one that is on record as such"]
     return []
 
 
-def _unit_faults(records: Records, plan: NightPlan, place: LoadedStation) -> list[str]:
+def _unit_faults(records: RecordsReader, plan: NightPlan, place: LoadedStation) -> list[str]:
     try:
         story = story_in(records, plan.batch, place.serial)
     except InputError as error:

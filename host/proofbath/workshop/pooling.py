@@ -9,7 +9,7 @@ from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.pool import pooled
 from proofbath.curve.result import CurveResult
 from proofbath.store.kinds import Result
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.bench_study import budget_from_study
 from proofbath.workshop.contents import content_of
 
@@ -17,7 +17,7 @@ POOLED = ("repeatability_k", "lag_s", "shift_k_per_w")
 
 
 def budget_for(
-    records: Records,
+    records: RecordsReader,
     budget: BenchBudget | None,
     bench_name: str,
     unit_type: str,

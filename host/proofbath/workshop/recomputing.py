@@ -6,9 +6,8 @@ import datetime as dt
 from contextlib import closing
 from typing import Any, NamedTuple
 
-from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import InForce, calibration_in_force
-from proofbath.bench.night import plan_of
+from proofbath.bench.run import Run, read_run
 from proofbath.bench.soaks import probe_differences_k
 from proofbath.bench.unit_analysis import unit_reports
 from proofbath.curve.content import ResultContent
@@ -16,7 +15,7 @@ from proofbath.errors import InputError
 from proofbath.quantity.quantity import Quantity
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Calibration, Handling, Result, StationRun
-from proofbath.store.records import Kept, Records, Stamp
+from proofbath.store.records import Kept, RecordsReader, Stamp
 from proofbath.workshop.issued import IssuedLine, certificates_of
 from proofbath.workshop.night_results import PROGRAM
 from proofbath.workshop.pooling import budget_for
@@ -52,8 +51,9 @@ def recompute_run(shop: Shop, run_id: int, on: dt.date, reason: str, stamp: Stam
         raise InputError(f"run {run_id}: has no results on record; name one that was kept")
     with closing(Journal(records.place)) as journal:
         journal.verify_chain(run_id)
-        _check_untouched(records, journal, run_id, on)
-        used, contents = _contents(records, journal, run_id, on)
+        night = read_run(journal, run_id)
+    _check_untouched(records, night, on)
+    used, contents = _contents(records, night, on)
     changed = []
     with records.writing(stamp) as writer:
         for station, result in sorted(kept.items()):
@@ -69,37 +69,35 @@ def recompute_run(shop: Shop, run_id: int, on: dt.date, reason: str, stamp: Stam
     return Recomputed(tuple(changed), tuple(affected))
 
 
-def _check_untouched(records: Records, journal: Journal, run_id: int, on: dt.date) -> None:
+def _check_untouched(records: RecordsReader, night: Run, on: dt.date) -> None:
     """Counts of before something was touched cannot be read by a calibration of after."""
-    head = journal.run(run_id).head
-    day = dt.date.fromisoformat(head.started[:10])
-    for touched in records.current(Handling, bench=head.bench):
+    day = dt.date.fromisoformat(night.head.started[:10])
+    for touched in records.current(Handling, bench=night.head.bench):
         if day <= touched.entry.date <= on:
             raise InputError(
-                f"run {run_id}: {touched.entry.what} was touched on {touched.entry.date}"
+                f"run {night.run_id}: {touched.entry.what} was touched on {touched.entry.date}"
                 f" ({touched.entry.text}), after it was measured; name an earlier day, or measure"
                 " again"
             )
 
 
-def _calibrations_at(records: Records, station: int) -> set[int]:
+def _calibrations_at(records: RecordsReader, station: int) -> set[int]:
     return {k.root for k in records.current(Calibration) if k.entry.station in (0, station)}
 
 
 def _contents(
-    records: Records, journal: Journal, run_id: int, on: dt.date
+    records: RecordsReader, night: Run, on: dt.date
 ) -> tuple[InForce, dict[int, Content]]:
     """What is in force on the day, and what it makes of each station's record."""
-    line = journal.run(run_id)
-    bench, plan = BenchFile.model_validate_json(line.head.bench_text), plan_of(line)
+    bench, plan = night.bench, night.plan
     found = calibration_in_force(records, bench, on)
     profile = plan.profile or ""
     budget = budget_for(records, found.budget, bench.bench.name, plan.unit_type.name, profile, ())
     used = found._replace(budget=budget)
-    apart_k = probe_differences_k(journal, run_id, used.calibration)
+    apart_k = probe_differences_k(night, used.calibration)
     return used, {
         report.station: {**report.result.to_json(), "probe_minus_guard_k": apart_k}
-        for report in unit_reports(journal, run_id, used)
+        for report in unit_reports(night, used)
     }
 
 

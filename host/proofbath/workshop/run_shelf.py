@@ -5,10 +5,9 @@ from __future__ import annotations
 import datetime as dt
 
 from proofbath.bench.curves import unit_records
-from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import InForce, calibration_in_force
-from proofbath.bench.night import plan_of
 from proofbath.bench.recompute import file_in_force
+from proofbath.bench.run import Run, read_run
 from proofbath.certificate.evidence import Branch, ReferenceUnit
 from proofbath.certificate.plot import curve_of, powered_curve_of
 from proofbath.curve.heated import LEAD_PRIOR_OHM
@@ -16,7 +15,7 @@ from proofbath.curve.record import CurveRecord
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Result, StationRun
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of
 from proofbath.workshop.history import reference_of
@@ -29,7 +28,7 @@ FEWEST_LIFT_MM = 0.5
 class RunShelf:
     """The runs that documents were asked about, each read once."""
 
-    def __init__(self, records: Records, journal: Journal) -> None:
+    def __init__(self, records: RecordsReader, journal: Journal) -> None:
         self._records, self._journal = records, journal
         self._known = dict[tuple[int, tuple[int, ...]], RunEvidence]()
         self._references = dict[int, ReferenceUnit]()
@@ -48,17 +47,16 @@ class RunShelf:
         return self._references[run.run_id]
 
     def _read(self, run_id: int, calibration_ids: tuple[int, ...]) -> RunEvidence:
-        line = self._journal.run(run_id)
-        bench, plan = BenchFile.model_validate_json(line.head.bench_text), plan_of(line)
-        began = dt.datetime.fromisoformat(line.head.started)
-        used = rested_on(self._records, self._journal, run_id, calibration_ids)
+        night = read_run(self._journal, run_id)
+        plan, began = night.plan, night.started
+        used = rested_on(self._records, night, calibration_ids)
         curves, took_s, shifts = dict[int, tuple[Branch, ...]](), 0.0, self._shifts(run_id)
-        for station, record in unit_records(self._journal, run_id, used.calibration).items():
+        for station, record in unit_records(night, used.calibration).items():
             curves[station] = _curve(record, plan, station, used, shifts.get(station))
             took_s = max(took_s, float(record.t_s[-1]))
         ended = (began + dt.timedelta(seconds=took_s)).date()
         return RunEvidence(
-            run_id, plan, bench, began.date(), min(ended, self._kept(run_id)), curves
+            run_id, plan, night.bench, began.date(), min(ended, self._kept(run_id)), curves
         )
 
     def _kept(self, run_id: int) -> dt.date:
@@ -75,17 +73,13 @@ class RunShelf:
         return found
 
 
-def rested_on(
-    records: Records, journal: Journal, run_id: int, calibration_ids: tuple[int, ...]
-) -> InForce:
+def rested_on(records: RecordsReader, night: Run, calibration_ids: tuple[int, ...]) -> InForce:
     """Return what a result rests on: in force on the run's day, or on one it was recomputed for."""
-    head = journal.run(run_id).head
-    bench = BenchFile.model_validate_json(head.bench_text)
-    for on in (dt.datetime.fromisoformat(head.started).date(), dt.date.max):
-        found = calibration_in_force(records, bench, on)
+    for on in (night.started.date(), dt.date.max):
+        found = calibration_in_force(records, night.bench, on)
         if found.ids == calibration_ids:
             return found
-    return file_in_force(journal, run_id)
+    return file_in_force(night)
 
 
 def _curve(

@@ -22,8 +22,8 @@ from proofbath.proof.service import Drift, Service, analyse_log, drift_over_logs
 from proofbath.proof.specification import Limit
 from proofbath.quantity.quantity import Quantity
 from proofbath.store.kinds import ServiceLog, TypeVersion, Unit
-from proofbath.store.records import Kept, Records, Stamp
-from proofbath.workshop.entry import day_of, made
+from proofbath.store.records import Kept, RecordsReader, Stamp
+from proofbath.workshop.entry import made
 from proofbath.workshop.intake import newest_type
 from proofbath.workshop.measured_values import (
     SHARED_BY_UNITS,
@@ -83,7 +83,7 @@ def add_log(
     `logged` is today where left out. Raises InputError for a text that is no log, an unknown unit,
     days that do not fit, and a log that is on record already.
     """
-    unit, today = shop.records.find(Unit, serial=serial), day_of(stamp.at)
+    unit, today = shop.records.find(Unit, serial=serial), stamp.day
     day = logged or today
     if not fitted <= day <= today:
         raise InputError(
@@ -121,14 +121,14 @@ def _thinned(log: EngineLog) -> dict[str, list[float]]:
     }
 
 
-def unit_service(records: Records, serial: str) -> UnitService:
+def unit_service(records: RecordsReader, serial: str) -> UnitService:
     """Return what the logs of a unit say, oldest first."""
     unit = records.find(Unit, serial=serial)
     limit = _start_limit(records, unit.entry.unit_type)
     return _unit_service(records, unit, limit)
 
 
-def _unit_service(records: Records, unit: Kept[Unit], limit: Limit) -> UnitService:
+def _unit_service(records: RecordsReader, unit: Kept[Unit], limit: Limit) -> UnitService:
     found = [_kept_log(kept) for kept in records.current(ServiceLog, unit_id=unit.root)]
     logs = tuple(sorted(found, key=lambda log: (log.logged, log.number)))
     newest = [log for log in logs if log.fitted == logs[-1].fitted] if logs else []
@@ -157,7 +157,7 @@ def _u_c(log: KeptLog) -> float:
     return float(log.findings["u_c"] or 0.0)
 
 
-def _start_limit(records: Records, type_name: str) -> Limit:
+def _start_limit(records: RecordsReader, type_name: str) -> Limit:
     version: TypeVersion = newest_type(records, type_name).entry
     limit = limit_of(version.specification, STARTS)
     if limit is None:
@@ -165,7 +165,9 @@ def _start_limit(records: Records, type_name: str) -> Limit:
     return limit
 
 
-def _on_bench(records: Records, serial: str, limit: Limit, fitted: dt.date) -> Quantity | None:
+def _on_bench(
+    records: RecordsReader, serial: str, limit: Limit, fitted: dt.date
+) -> Quantity | None:
     """Return the unit's last start-to-open on the bench before it was fitted."""
     values = [
         value
@@ -185,7 +187,7 @@ class TypeOffset(NamedTuple):
     start: Limit
 
 
-def type_offset(records: Records, type_name: str) -> TypeOffset:
+def type_offset(records: RecordsReader, type_name: str) -> TypeOffset:
     """Return what the logs of a type say of engine minus bench, on the marked prior."""
     kept = Snapshot(records)
     limit = _start_limit(kept, type_name)

@@ -11,7 +11,7 @@ from proofbath.bench.description import BenchFile
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.store.kinds import Person
-from proofbath.store.records import Kept, Records, Stamp
+from proofbath.store.records import Kept, Records, RecordsReader, Stamp
 from proofbath.store.tables import Place, place_of
 from proofbath.workshop.settings import ShopFile
 
@@ -19,12 +19,12 @@ DEFAULT_FILE = Path("workshop.toml")
 
 
 @dataclass(frozen=True)
-class Shop:
-    """An open workshop; `path` is where its file was read."""
+class ShopView:
+    """A workshop opened for reading; `path` is where its file was read."""
 
     file: ShopFile
     path: Path
-    records: Records
+    records: RecordsReader
 
     @property
     def folder(self) -> Path:
@@ -65,6 +65,13 @@ class Shop:
     def stamp(self, name: str, at: str) -> Stamp:
         """Return the stamp of what a person does; `at` is ISO 8601 UTC."""
         return Stamp(at, self.person(name).root)
+
+
+@dataclass(frozen=True)
+class Shop(ShopView):
+    """A workshop opened for work: its records can be written."""
+
+    records: Records
 
 
 def records_place(file: ShopFile, folder: Path) -> Place:

@@ -19,7 +19,7 @@ from proofbath.proof.statistics import (
 from proofbath.quantity.quantity import Quantity
 from proofbath.quantity.words import unit_of
 from proofbath.store import kinds
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.intake import newest_type
 from proofbath.workshop.measured_values import SHARED_BY_UNITS, STARTS, step_value
 from proofbath.workshop.snapshot import Snapshot
@@ -82,7 +82,7 @@ class TypeStatistics(NamedTuple):
         }
 
 
-def batch_figures(records: Records, batch_name: str) -> list[LimitStatistics]:
+def batch_figures(records: RecordsReader, batch_name: str) -> list[LimitStatistics]:
     """Return mean, s and range of a batch for each limit of the specification frozen to it."""
     kept = Snapshot(records)
     stories = batch_story(kept, batch_name)
@@ -118,7 +118,7 @@ def _common_u(values: Sequence[Quantity]) -> float:
     return math.sqrt(fmean(value.u_of(SHARED_BY_UNITS) ** 2 for value in values))
 
 
-def type_figures(records: Records, type_name: str) -> list[TypeStatistics]:
+def type_figures(records: RecordsReader, type_name: str) -> list[TypeStatistics]:
     """Return what a type's as-left history says for each limit of its newest specification."""
     kept = Snapshot(records)
     version = newest_type(kept, type_name).entry
@@ -130,7 +130,7 @@ def type_figures(records: Records, type_name: str) -> list[TypeStatistics]:
     ]
 
 
-def _stories_of(records: Snapshot, type_name: str) -> list[UnitStory]:
+def _stories_of(records: RecordsReader, type_name: str) -> list[UnitStory]:
     units = records.current(kinds.Unit, unit_type=type_name)
     return [story for unit in units for story in unit_story(records, unit.entry.serial)]
 
@@ -244,7 +244,7 @@ def _difference_unit(unit: str) -> str:
     return "K" if unit == "°C" else unit
 
 
-def compare_types(records: Records) -> Factor | None:
+def compare_types(records: RecordsReader) -> Factor | None:
     """Return all types side by side by how far units left from the middle of their limits.
 
     None where no type has a start-to-open with two limits on record.

@@ -6,16 +6,16 @@ from collections import defaultdict
 from typing import Any, TypeVar
 
 from proofbath.store.kinds import Kind
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 
 K = TypeVar("K", bound=Kind)
 Found = dict[Any, list[Kept[Any]]]
 
 
-class Snapshot(Records):
+class Snapshot(RecordsReader):
     """Answers `current`, `find`, `one`, `places` from memory, only histories from the records."""
 
-    def __init__(self, records: Records) -> None:
+    def __init__(self, records: RecordsReader) -> None:
         self._records = records
         self.name, self.place = records.name, records.place
         self._by_field: dict[tuple[type[Kind], str | None], Found] = {}

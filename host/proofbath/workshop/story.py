@@ -22,7 +22,7 @@ from proofbath.store.kinds import (
     StationRun,
     Unit,
 )
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of
 
@@ -116,7 +116,7 @@ class UnitStory(NamedTuple):
         return [step for step in part if step.stage == stage]
 
 
-def batch_story(records: Records, batch_name: str) -> list[UnitStory]:
+def batch_story(records: RecordsReader, batch_name: str) -> list[UnitStory]:
     """Return the story of each unit taken into a batch, or refused, in the order of intake."""
     batch = records.find(Batch, name=batch_name)
     intakes = records.current(Intake, batch_id=batch.root)
@@ -124,7 +124,7 @@ def batch_story(records: Records, batch_name: str) -> list[UnitStory]:
     return [_story(records, units[kept.entry.unit_id], batch, kept) for kept in intakes]
 
 
-def unit_story(records: Records, serial: str) -> list[UnitStory]:
+def unit_story(records: RecordsReader, serial: str) -> list[UnitStory]:
     """Return a unit's stories across batches and years, oldest first."""
     unit = records.find(Unit, serial=serial)
     return [
@@ -133,7 +133,7 @@ def unit_story(records: Records, serial: str) -> list[UnitStory]:
     ]
 
 
-def story_in(records: Records, batch_name: str, serial: str) -> UnitStory:
+def story_in(records: RecordsReader, batch_name: str, serial: str) -> UnitStory:
     """Return one unit's story in a batch; raises InputError where it was not taken in."""
     batch = records.find(Batch, name=batch_name)
     unit = records.find(Unit, serial=serial)
@@ -149,7 +149,7 @@ def only(entries: list[Kept[K]]) -> Kept[K] | None:
 
 
 def _story(
-    records: Records, unit: Kept[Unit], batch: Kept[Batch], intake: Kept[Intake]
+    records: RecordsReader, unit: Kept[Unit], batch: Kept[Batch], intake: Kept[Intake]
 ) -> UnitStory:
     keys = {"unit_id": unit.root, "batch_id": batch.root}
     place = records.places(Loading, Rework, Decision)
@@ -177,7 +177,7 @@ def _story(
     return story._replace(ruined=said[-1] if said else None)
 
 
-def _moved_to(records: Records, intake: Kept[Intake]) -> str | None:
+def _moved_to(records: RecordsReader, intake: Kept[Intake]) -> str | None:
     """Return the last batch that took the unit in after this one did."""
     later = [
         kept
@@ -187,19 +187,19 @@ def _moved_to(records: Records, intake: Kept[Intake]) -> str | None:
     return records.one(Batch, later[-1].entry.batch_id).entry.name if later else None
 
 
-def _measured(records: Records, loading: Kept[Loading]) -> Step:
+def _measured(records: RecordsReader, loading: Kept[Loading]) -> Step:
     run = only(records.current(StationRun, loading_id=loading.root))
     result = only(records.current(Result, station_run_id=run.root)) if run else None
     date = day_of(_first_at(records, Loading, loading))
     return Step(loading.entry.stage, date, loading, run, result)
 
 
-def _first_at(records: Records, kind: type[K], kept: Kept[K]) -> str:
+def _first_at(records: RecordsReader, kind: type[K], kept: Kept[K]) -> str:
     """Return when an entry was made, however often it was corrected since."""
     return kept.at if kept.id == kept.root else records.history(kind, kept.root)[0].at
 
 
-def _standing(records: Records, keys: dict[str, int]) -> str | None:
+def _standing(records: RecordsReader, keys: dict[str, int]) -> str | None:
     decisions = {kept.root for kept in records.current(Decision, **keys)}
     issued = [
         kept

@@ -9,13 +9,15 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from proofbath.bench.curves import unit_records
-from proofbath.curve.overlay import LOOKS, heater_picture, overlay_picture
-from proofbath.curve.picture import curve_picture
+from proofbath.bench.run import read_run
+from proofbath.curve.current_picture import lifts_picture, openings_picture
+from proofbath.curve.overlay import heater_picture, overlay_picture
+from proofbath.curve.picture import LOOKS, curve_picture
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult
 from proofbath.errors import InputError
 from proofbath.store.journal import Journal
-from proofbath.store.records import Records
+from proofbath.store.records import RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.run_shelf import rested_on
 from proofbath.workshop.story import Step, unit_story
@@ -34,7 +36,7 @@ class Measured(NamedTuple):
     step: Step
 
 
-def measurements(records: Records, serial: str) -> list[Measured]:
+def measurements(records: RecordsReader, serial: str) -> list[Measured]:
     """Return a unit's measurements that have a result, oldest first; raises InputError."""
     return [
         Measured(
@@ -49,7 +51,7 @@ def measurements(records: Records, serial: str) -> list[Measured]:
     ]
 
 
-def overlay_of(records: Records, measured: Sequence[Measured]) -> bytes:
+def overlay_of(records: RecordsReader, measured: Sequence[Measured]) -> bytes:
     """Return the curves of at most six measurements over one another, as SVG.
 
     Values in the legend are those on record.  Raises InputError where none can be drawn.
@@ -61,22 +63,27 @@ def overlay_of(records: Records, measured: Sequence[Measured]) -> bytes:
         return overlay_picture([record for record, _ in drawn], [result for _, result in drawn])
 
 
-def picture_of(records: Records, measured: Measured) -> bytes:
+def picture_of(records: RecordsReader, measured: Measured) -> bytes:
     """Return one measurement as SVG: its opening curve, or a heated unit's response."""
     record, result = _read(records, measured)
     with _DRAWING:
+        if result.heater_steps:
+            return lifts_picture(record, result)
+        if result.series.get("start_at_current_c"):
+            return openings_picture(record, result)
         if record.element_a is not None:
             return heater_picture(record, result)
         return curve_picture(record, result)
 
 
-def _read(records: Records, measured: Measured) -> tuple[CurveRecord, CurveResult]:
+def _read(records: RecordsReader, measured: Measured) -> tuple[CurveRecord, CurveResult]:
     run, kept = measured.step.station_run, measured.step.result
     assert run is not None
     assert kept is not None
     with closing(Journal(records.place)) as journal:
-        used = rested_on(records, journal, measured.run, kept.entry.calibration_ids)
-        record = unit_records(journal, measured.run, used.calibration).get(run.entry.station)
+        night = read_run(journal, measured.run)
+        used = rested_on(records, night, kept.entry.calibration_ids)
+        record = unit_records(night, used.calibration).get(run.entry.station)
     if record is None:
         raise InputError(f"run {measured.run}: recorded too little of the unit to draw")
     found = content_of(kept).curve

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from proofbath.curve.content import ResultContent
+from proofbath.curve.current_rows import HEADINGS, current_rows
 from proofbath.description import Described
 from proofbath.quantity.quantity import Quantity, is_quantity
 from proofbath.quantity.words import WORDS
@@ -19,7 +20,7 @@ from proofbath.store.kinds import (
     ServiceLog,
     Unit,
 )
-from proofbath.store.records import Kept, Records
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.findings import usual_quantities, warnings_in
 from proofbath.workshop.history import rework_in_words
 from proofbath.workshop.issued import IssuedLine, certificates_of
@@ -44,6 +45,9 @@ class StepView(Described):
     run: int | None = None
     status: str = ""
     results: tuple[Stated, ...] = ()
+    currents: tuple[tuple[str, ...], ...] = ()
+    """What a heated unit did at each current, as texts under `current_headings`."""
+    current_headings: tuple[str, ...] = ()
     reason: str | None = None
     """Why no start-to-open was found."""
     warnings: tuple[str, ...] = ()
@@ -153,7 +157,7 @@ class UnitLine(Described):
     certificate: str | None
 
 
-def unit_history(records: Records, serial: str) -> UnitHistory:
+def unit_history(records: RecordsReader, serial: str) -> UnitHistory:
     """Return everything on record of a unit; raises InputError for an unknown one."""
     unit = records.find(Unit, serial=serial)
     mine = {"unit_id": unit.root}
@@ -177,7 +181,7 @@ def unit_history(records: Records, serial: str) -> UnitHistory:
 
 
 def units_listed(
-    records: Records, unit_type: str | None = None, batch: str | None = None, search: str = ""
+    records: RecordsReader, unit_type: str | None = None, batch: str | None = None, search: str = ""
 ) -> list[UnitLine]:
     """Return the units on record, those of a type or batch or whose serial holds `search`.
 
@@ -225,7 +229,7 @@ def start_in(values: Sequence[Quantity]) -> Quantity | None:
     return next((value for value in values if value.name in _STARTS), None)
 
 
-def _visit(records: Records, story: UnitStory) -> BatchVisit:
+def _visit(records: RecordsReader, story: UnitStory) -> BatchVisit:
     intake = story.intake
     keys = {"unit_id": story.unit.root, "batch_id": story.batch.root}
     return BatchVisit(
@@ -250,6 +254,7 @@ def _step(step: Step) -> StepView:
     run = step.station_run.entry if step.station_run else None
     loading = step.loading.entry if step.loading else None
     content = step.content
+    rows = [] if content is None else current_rows(content.curve)
     return StepView(
         stage=step.stage,
         date=step.date,
@@ -259,6 +264,8 @@ def _step(step: Step) -> StepView:
         run=run.run_id if run else None,
         status=run.status if run else "loaded, no run of it on record",
         results=() if content is None else values_in(content),
+        currents=tuple(row.cells() for row in rows),
+        current_headings=HEADINGS if rows else (),
         reason=None if content is None else _why_none(content),
         warnings=() if content is None else warnings_in(content),
     )

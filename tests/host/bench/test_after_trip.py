@@ -25,6 +25,7 @@ from proofbath.bench.loop import Outcome
 from proofbath.bench.notes import notes_in
 from proofbath.bench.process import bench_night, bench_resume
 from proofbath.bench.record import run_record
+from proofbath.bench.run import read_run
 from proofbath.cli.night_outcome import exit_status
 from proofbath.errors import BenchFaultError
 from proofbath.run.profiles import OPEN_C
@@ -85,7 +86,7 @@ def test_what_cooled_behind_the_end_is_no_part_of_any_curve(tmp_path: Path) -> N
     (end,) = (n for n in notes_in(journal.events(1)) if n.code == "run_end")
     rows = run_record(journal.samples(1), bench.calibration)
     assert rows.t_s[-1] - end.t_s > 170.0
-    for record in unit_records(journal, 1).values():
+    for record in unit_records(read_run(journal, 1)).values():
         assert record.t_s[-1] + rows.t_s[0] <= end.t_s
 
 

@@ -37,6 +37,7 @@ from proofbath.bench.recompute import (
     recompute,
     station_result,
 )
+from proofbath.bench.run import read_run
 from proofbath.errors import InputError, RecordError
 from proofbath.store.kinds import Certificate, Decision, Handling, Result
 from proofbath.store.records import Stamp
@@ -273,7 +274,7 @@ def test_a_drifted_probe_blocks_until_it_is_calibrated(night: ShopNight) -> None
 
 def certified(night: ShopNight) -> Certificate:
     """Put the unit's result, decision and certificate on record."""
-    used = file_in_force(night.journal, night.run_id)
+    used = file_in_force(read_run(night.journal, night.run_id))
     result = put_result(
         night.records, night.journal, night.station_run_id, used, "proofbath 0.1", night.stamp
     )
@@ -300,12 +301,13 @@ def certified(night: ShopNight) -> Certificate:
 
 def test_a_result_is_that_of_its_raw_counts(night: ShopNight) -> None:
     """Closed form: 0.1 mm at 0.5 mm/K lies 0.2 K above the knee at 82 °C."""
-    used = file_in_force(night.journal, night.run_id)
-    found = station_result(night.journal, night.run_id, STATION, used)
+    run = read_run(night.journal, night.run_id)
+    used = file_in_force(run)
+    found = station_result(run, STATION, used)
     assert found.cycles[0].start_to_open_c == pytest.approx(82.2, abs=0.02)
     assert found.cycles[0].full_open_c == pytest.approx(98.0, abs=0.02)  # 8 mm at 0.5 mm/K
     with pytest.raises(RecordError, match="station 1 has no record"):
-        station_result(night.journal, night.run_id, 1, used)
+        station_result(run, 1, used)
 
 
 def test_a_new_calibration_makes_a_new_result_of_the_old_counts(night: ShopNight) -> None:
@@ -334,7 +336,7 @@ def test_a_new_calibration_makes_a_new_result_of_the_old_counts(night: ShopNight
 
 
 def test_a_second_first_result_is_refused(night: ShopNight) -> None:
-    used = file_in_force(night.journal, night.run_id)
+    used = file_in_force(read_run(night.journal, night.run_id))
     arguments = (night.records, night.journal, night.station_run_id, used, "p", night.stamp)
     put_result(*arguments)
     with pytest.raises(InputError, match="recompute it instead"):

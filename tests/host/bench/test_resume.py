@@ -17,6 +17,7 @@ from proofbath.bench.night import run_night
 from proofbath.bench.notes import notes_in
 from proofbath.bench.record import run_record
 from proofbath.bench.resume import Gap, ResumePoint, resume_night, resume_point
+from proofbath.bench.run import read_run
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.errors import BenchFaultError, ProofbathError, RecordError
 from proofbath.run.note import Note
@@ -152,7 +153,7 @@ def test_the_record_of_a_resumed_night_has_clean_cycles(
     pass_time(bench, 400)
     go_on(bench, journal)
     begun = [n for n in notes_in(journal.events(1)) if n.code == "step_begin" and n.leg == 0]
-    records = unit_records(journal, 1)
+    records = unit_records(read_run(journal, 1))
     assert sorted(records) == [1, 3]
     for record in records.values():
         t_s = run_record(journal.samples(1), bench_file(WARM).calibration).t_s

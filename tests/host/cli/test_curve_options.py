@@ -87,10 +87,29 @@ def test_heater_rows_and_picture_of_a_powered_record(
     said = call("curve", heated, "--element-ohm", 15, "--heater-picture", picture)
     assert said.status == 0
     assert picture.read_bytes().startswith(b"<?xml")
-    for words in ("unpowered start-to-open", "heater resistance", "Heater switched on", "W/min"):
+    for words in ("unpowered start-to-open", "heater resistance", "W/min"):
         assert words in said.out
     assert "heater_resistance" not in said.out
     assert "heater_resistance" in call("curve", heated, "--element-ohm", 20).out
     refused = call("curve", heated, "--heater-picture", tmp_path / "heater.gif")
     assert refused.status == 2
     assert refused.out == ""
+
+
+def test_a_step_of_current_is_told_drawn_and_filed(
+    call: Call, heated: Path, tmp_path: Path
+) -> None:
+    """The lift is the closed form of the same unit at that bath and current."""
+    lifts, openings, table = (tmp_path / name for name in ("l.svg", "o.png", "c.csv"))
+    asked = ("--lifts-picture", lifts, "--openings-picture", openings, "--currents", table)
+    said = call("curve", heated, *asked)
+    assert said.status == 0
+    assert "at set currents" in said.out
+    assert lifts.read_bytes().startswith(b"<?xml")
+    assert openings.read_bytes().startswith(b"\x89PNG")
+    header, _, line = table.read_text().splitlines()
+    told = dict(zip(header.split(","), line.split(","), strict=True))
+    true_mm = truth.lift_mm(ASSISTED, 80.0, truth.Power(w=12.0))
+    assert float(told["steady_lift_mm"]) == pytest.approx(true_mm, abs=0.05)
+    (step,) = json.loads(call("curve", heated, "--json").out)["heater_steps"]
+    assert step["steady_lift_mm"] == pytest.approx(true_mm, abs=0.05)

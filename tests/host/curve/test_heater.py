@@ -221,14 +221,14 @@ def test_a_gauge_that_loses_contact_spoils_the_lifts_of_heater_steps() -> None:
     power_w = np.where(t_s > t_s[-1] - 600, 12.0, 0.0)
     lift_mm, _ = unit_response(unit.parameters(), bath_c, power_w, step_s=STEP_S)
     (sound,) = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH).heater_steps
-    assert sound.steady_lift_mm == pytest.approx(lift_mm[-1], abs=0.01)
+    assert sound.steady_lift.value == pytest.approx(lift_mm[-1], abs=0.01)
     lift_mm[9500:9600] = 19.0
     result = analyse(powered(bath_c, lift_mm, power_w), bench_budget=BENCH)
     assert result.warned("gauge_jump")
     (spoiled,) = result.heater_steps
-    assert spoiled.steady_lift_mm is None
+    assert spoiled.steady_lift.value is None
     assert spoiled.response_s == {}
-    assert (spoiled.reason or "").startswith("gauge_jump")
+    assert (spoiled.steady_lift.reason or "").startswith("gauge_jump")
 
 
 @pytest.mark.parametrize(("core_c", "said"), [(None, False), (150.0, False), (150.1, True)])

@@ -46,12 +46,12 @@ def test_a_unit_rated_above_boiling_stays_shut_in_boiling_water_and_opens_by_its
     result, boiled_mm = in_boiling_water(unit)
     assert boiled_mm == 0.0
     (step,) = result.heater_steps
-    assert step.element_a == pytest.approx(AMPS, abs=0.001)
-    assert step.power_w == pytest.approx(AMPS**2 * unit.heater_ohm, abs=0.01)  # I² R
-    assert step.resistance_ohm == pytest.approx(unit.heater_ohm, abs=0.01)
+    assert step.settled.element_a == pytest.approx(AMPS, abs=0.001)
+    assert step.settled.power_w == pytest.approx(AMPS**2 * unit.heater_ohm, abs=0.01)  # I² R
+    assert step.settled.resistance_ohm == pytest.approx(unit.heater_ohm, abs=0.01)
     true_mm = truth.lift_mm(unit, BOILING_C, truth.Power(a=AMPS))
     assert true_mm > 1.0
-    assert step.steady_lift_mm == pytest.approx(true_mm, abs=0.05)
+    assert step.steady_lift.value == pytest.approx(true_mm, abs=0.05)
 
 
 def test_a_unit_that_opens_below_boiling_shows_its_lift_there_without_power() -> None:
@@ -63,7 +63,7 @@ def test_a_unit_that_opens_below_boiling_shows_its_lift_there_without_power() ->
     assert boiled_mm == pytest.approx(true_mm, abs=0.02)
     (step,) = result.heater_steps
     powered_mm = truth.lift_mm(unit, BOILING_C, truth.Power(a=AMPS))
-    assert step.steady_lift_mm == pytest.approx(powered_mm, abs=0.05)
+    assert step.steady_lift.value == pytest.approx(powered_mm, abs=0.05)
 
 
 @pytest.mark.parametrize("above_start_k", [1.0, 3.0, 6.0])

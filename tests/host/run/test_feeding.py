@@ -89,8 +89,8 @@ def test_a_rise_with_current_ends_with_every_fed_unit_open_and_a_fall_with_all_s
     full = ASSISTED._replace(full_lift_mm=(8.0,) * 6)
     steps: list[Step] = [
         Soak(to_c=38.5, at_least_s=60.0),
-        Ramp(to_c=60, rate_k_per_min=2, element_a=0.6),
-        Ramp(to_c=30, rate_k_per_min=2, element_a=0.6),
+        Ramp(to_c=60, rate_k_per_min=2, element_a=0.6, ends_with_lifts=True),
+        Ramp(to_c=30, rate_k_per_min=2, element_a=0.6, ends_with_lifts=True),
     ]
     night = Night(steps, loading=full).until(Phase.RAMPING)
     closed = night.bench.lift_mm

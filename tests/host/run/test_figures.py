@@ -101,7 +101,7 @@ def test_steps_that_state_no_patience_have_one() -> None:
     assert Leg(soak, 60.0).clipped is False
 
 
-@pytest.mark.parametrize(("text", "most"), [("name", 60), ("label", 80)])
+@pytest.mark.parametrize(("text", "most"), [("name", 200), ("label", 80)])
 def test_names_and_labels_fit_a_line(text: str, most: int) -> None:
     for length in (most, most + 1):
         words = "x" * length

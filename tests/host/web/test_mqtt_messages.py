@@ -15,6 +15,7 @@ from host.bench.shop_night import OPENS_C, shop_night
 from host.web.committed import SUM_AT_100_C, Night
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.recompute import file_in_force, put_result
+from proofbath.bench.run import read_run
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.store.journal import Journal
@@ -106,7 +107,7 @@ def test_the_state_is_told_on_change_and_every_so_often(teller: Teller, tmp_path
 def results(tmp_path: Path) -> Iterator[ResultFollower]:
     night = shop_night(tmp_path / "shop.db")
     with closing(ResultFollower(night.records)) as follower:
-        used = file_in_force(night.journal, night.run_id)
+        used = file_in_force(read_run(night.journal, night.run_id))
         put_result(night.records, night.journal, night.station_run_id, used, "1.0", night.stamp)
         yield follower
     night.records.close()

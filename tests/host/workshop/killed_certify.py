@@ -53,7 +53,7 @@ def certify_killed(folder: Path, steps: int) -> int:
     if child == 0:
         with open_shop(folder / "workshop.toml") as shop:
             Countdown(folder, steps)
-            certify(shop, BATCH, CERTIFIER, at(TODAY), TODAY)
+            certify(shop, BATCH, shop.stamp(CERTIFIER, at(TODAY)))
         os._exit(0)
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 

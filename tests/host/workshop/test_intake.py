@@ -231,7 +231,7 @@ def test_a_sealed_element_takes_no_wax(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 85.0})
     with pytest.raises(InputError, match="the type is sealed, which bears no change of wax"):
         ferry.rework("A1")
-    decided = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
+    decided = decide(ferry.shop, BATCH, ferry.stamp)
     assert decided[0].next_step.words == "fail it and give it back: its element is sealed"
 
 

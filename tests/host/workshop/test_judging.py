@@ -36,6 +36,7 @@ from proofbath.store.journal import Journal
 from proofbath.store.kinds import Batch, Decision, Loading, Result, StationRun, TypeVersion, Unit
 from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.charts import put_cause
+from proofbath.workshop.findings import results_as_left
 from proofbath.workshop.intake import TypeFile, add_unit, put_type, set_reference, take_in
 from proofbath.workshop.judging import Judged, agree, decide, fail_unit, judge_batch, judge_unit
 from proofbath.workshop.night_findings import night_findings
@@ -121,26 +122,26 @@ def test_a_shift_that_a_rework_made_says_nothing_of_the_bench(ferry: FerryShop) 
 
 def test_a_decision_is_written_once_with_every_limit(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 82.2})
-    first = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0].decision
+    first = decide(ferry.shop, BATCH, ferry.stamp)[0].decision
     assert first is not None
     assert (first.entry.outcome, first.entry.rule) == ("pass", "guard_band_u")
     limit = first.entry.content["limits"][0]
     assert (limit["lower"], limit["upper"], limit["outcome"]) == (80.0, 84.0, "pass")
     assert limit["acceptance_upper"] == pytest.approx(84.0 - limit["expanded_uncertainty"])
-    again = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0].decision
+    again = decide(ferry.shop, BATCH, ferry.stamp)[0].decision
     assert again == first
 
 
 def test_a_result_computed_anew_is_decided_anew(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 83.2})
-    first = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
+    first = decide(ferry.shop, BATCH, ferry.stamp)[0]
     assert first.result is not None
     ferry.put_calibration(probes(1.9))
     used = calibration_in_force(ferry.shop.records, ferry.shop.bench(QUAY), ferry.day)
     with closing(Journal(ferry.shop.records.place)) as journal:
         root = first.result.root
         recompute(ferry.shop.records, journal, root, used, "proofbath", "probes", ferry.stamp)
-    second = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
+    second = decide(ferry.shop, BATCH, ferry.stamp)[0]
     assert second.decision is not None
     assert second.verdict is not None
     assert second.verdict.outcome is not Outcome.PASS
@@ -159,9 +160,9 @@ def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> N
     assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
     assert judged(ferry).next_step.words == "ask the customer, or rework: see proofbath rework"
     with pytest.raises(InputError, match="say who agreed"):
-        agree(ferry.shop, BATCH, "A1", "River Ferry", " ", ferry.stamp, ferry.day)
-    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp, ferry.day)
-    found = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
+        agree(ferry.shop, BATCH, "A1", "River Ferry", " ", ferry.stamp)
+    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp)
+    found = decide(ferry.shop, BATCH, ferry.stamp)[0]
     assert (found.refusals, found.next_step.words) == ((), "certify")
     assert found.decision is not None
     assert found.decision.entry.agreement_record == "letter of 2 Oct"
@@ -172,33 +173,33 @@ def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> N
 
 def test_an_agreement_does_not_cover_a_result_computed_anew(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 83.6})
-    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp, ferry.day)
+    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 2 Oct", ferry.stamp)
     assert judged(ferry).refusals == ()
     kept = judged(ferry).result
     assert kept is not None
     ferry.shop.records.correct(kept.root, kept.entry, "read again", ferry.stamp)
     assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
-    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 5 Oct", ferry.stamp, ferry.day)
+    agree(ferry.shop, BATCH, "A1", "River Ferry", "letter of 5 Oct", ferry.stamp)
     assert judged(ferry).refusals == ()
 
 
 def test_nothing_else_can_be_agreed_to(ferry: FerryShop) -> None:
     with pytest.raises(InputError, match="was not measured as it is now; measure as found"):
-        agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp, ferry.day)
+        agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp)
     ferry.night("as-found", {"A1": 86.0})
     with pytest.raises(InputError, match="came to fail; nothing to agree to"):
-        agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp, ferry.day)
+        agree(ferry.shop, BATCH, "A1", "River Ferry", "letter", ferry.stamp)
 
 
 def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": None})
     assert only_refusal(ferry).startswith(f"{FORM}: unset: ")
     assert "retest, or fail it" in judged(ferry).next_step.words
-    decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
+    decide(ferry.shop, BATCH, ferry.stamp)
     with pytest.raises(InputError, match="say why"):
-        fail_unit(ferry.shop, BATCH, "A1", " ", ferry.stamp, ferry.day)
-    fail_unit(ferry.shop, BATCH, "A1", "stuck shut", ferry.stamp, ferry.day)
-    found = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0]
+        fail_unit(ferry.shop, BATCH, "A1", " ", ferry.stamp)
+    fail_unit(ferry.shop, BATCH, "A1", "stuck shut", ferry.stamp)
+    found = decide(ferry.shop, BATCH, ferry.stamp)[0]
     assert found.refusals[0] == "failed by Mara Lind: stuck shut"
     assert found.next_step.words == "give it back: it was failed"
     assert found.decision is not None
@@ -208,12 +209,12 @@ def test_a_person_fails_a_stuck_unit_for_good(ferry: FerryShop) -> None:
 
 def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
     with pytest.raises(InputError, match=r"A1: was not measured in ferry 12; .* or refuse it"):
-        fail_unit(ferry.shop, BATCH, "A1", "dropped", ferry.stamp, ferry.day)
+        fail_unit(ferry.shop, BATCH, "A1", "dropped", ferry.stamp)
     ferry.night("as-found", {"A1": 86.0})
-    fail_unit(ferry.shop, BATCH, "A1", "hopeless", ferry.stamp, ferry.day)
+    fail_unit(ferry.shop, BATCH, "A1", "hopeless", ferry.stamp)
     ferry.rework("A1")
     assert judged(ferry).next_step.words == "measure as left", "said before its rework"
-    fail_unit(ferry.shop, BATCH, "A1", "stem bent in the press", ferry.stamp, ferry.day)
+    fail_unit(ferry.shop, BATCH, "A1", "stem bent in the press", ferry.stamp)
     assert only_refusal(ferry) == "failed by Mara Lind: stem bent in the press"
     assert judged(ferry).next_step.words == "give it back: it was failed"
     (shown,) = batch_view(ferry.shop, BATCH, ferry.day).units
@@ -410,7 +411,7 @@ def test_a_run_gone_on_with_is_kept_again_by_deciding(ferry: FerryShop) -> None:
         writer.note(9000.0, "resumed", "at step 2")
         writer.close(9001.0, "done", "")
     assert only_refusal(ferry) == f"run {run_id}: was gone on with since it was kept; keep it again"
-    assert decide(ferry.shop, BATCH, ferry.stamp, ferry.day)[0].refusals == ()
+    assert decide(ferry.shop, BATCH, ferry.stamp)[0].refusals == ()
     run = ferry.shop.records.current(StationRun, run_id=run_id)[0]
     assert (run.entry.status, run.reason) == ("done", "the run was gone on with")
 
@@ -457,3 +458,54 @@ def test_powered_forms_are_judged_like_with_like() -> None:
     verdict = judge(specification, list(ResultContent.from_json(content).each()))
     assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.PASS]
     assert [d.measured.value for d in verdict.decisions if d.measured] == [103.2, 90.0]
+
+
+def test_limits_at_set_currents_are_judged_with_their_uncertainty() -> None:
+    """Arithmetic of the guard band w = U (ILAC-G8:09/2019): 4.3 - 0.2 ≥ 4, 90.9 + 0.3 > 91."""
+    lift, bath = [Contribution("gauge", 0.1)], [Contribution("bath probe", 0.15)]
+    at = {"element_a": 0.6003, "bath_c": 94.1, "power_w": 5.4}
+    series = {
+        "lift_after_mm": tuple(
+            known(mm, lift, None, {**at, "after_s": s}) for mm, s in ((3.9, 180.0), (4.3, 240.0))
+        ),
+        "start_at_current_c": (
+            known(90.9, bath, "zero", {"lift_mm": 0.1, "element_a": 0.8, "power_w": 9.6}),
+        ),
+    }
+    curve = CurveResult("H103-0001", 0.1, {}, series, (), ())
+    content = ResultContent.from_json(ResultContent(curve).to_json())
+    within = Limit(
+        quantity="lift_after_mm",
+        lower=4.0,
+        nominal=5.0,
+        element_a=0.6,
+        bath_c=94.0,
+        after_s=240.0,
+    )
+    opens = Limit(
+        quantity="start_at_current_c", upper=91.0, largest_u=1.0, threshold_mm=0.1, element_a=0.8
+    )
+    specification = Specification(unit_type="Heron-103", version=1, limit=(within, opens))
+    verdict = judge(specification, list(content.each()))
+    assert [d.outcome for d in verdict.decisions] == [Outcome.PASS, Outcome.CONDITIONAL_PASS]
+    assert "at 0.6 A in a bath of 94 °C within 240 s" in within.called()
+    printed = results_as_left(content, verdict)
+    assert [(r.stated.element_a, r.stated.after_s, r.stated.value) for r in printed[:2]] == [
+        (0.6003, 240.0, 4.3),
+        (0.8, None, 90.9),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("stated", "said"),
+    [
+        ({"element_a": 0.6, "bath_c": 94.0, "after_s": 200.0}, "240, 300, 600"),
+        ({"element_a": 0.6, "after_s": 240.0}, "needs bath_c"),
+        ({"bath_c": 94.0, "after_s": 240.0}, "needs element_a"),
+    ],
+)
+def test_a_limit_at_a_current_that_cannot_be_measured_is_refused(
+    stated: dict[str, float], said: str
+) -> None:
+    with pytest.raises(ValueError, match=said):
+        Limit.model_validate({"quantity": "lift_after_mm", "lower": 4, "nominal": 5, **stated})

@@ -107,7 +107,7 @@ def test_what_a_killed_process_left_is_kept_later(ferry: FerryShop) -> None:
 
 def test_deciding_keeps_what_is_missing(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 83.0}, keep=False)
-    found = decide(ferry.shop, BATCH, ferry.stamp, ferry.day)
+    found = decide(ferry.shop, BATCH, ferry.stamp)
     assert found[0].decision is not None
 
 
@@ -223,7 +223,7 @@ def test_a_real_night_from_plan_to_record(short: FerryShop, tmp_path: Path) -> N
     assert step.result.entry.content["start_to_open_c"]["value"] is None
     assert len(step.result.entry.content["probe_minus_guard_k"]) == 1
     assert (short.shop.nights / "run-1" / "curves.svg").exists()
-    decided = decide(short.shop, BATCH, short.stamp, short.day)[0].decision
+    decided = decide(short.shop, BATCH, short.stamp)[0].decision
     assert decided is not None
     assert decided.entry.outcome == "unset", "41 °C opens nothing"
     records.verify()

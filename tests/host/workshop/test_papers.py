@@ -36,7 +36,7 @@ from proofbath.certificate.verify import Outcome, verify
 from proofbath.certificate.withdrawal import Withdrawal
 from proofbath.errors import InputError, RecordError
 from proofbath.store.kinds import Certificate, CertificateState, Document, Findings, Handling, Unit
-from proofbath.store.records import Writer
+from proofbath.store.records import Stamp, Writer
 from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.intake import take_in
 from proofbath.workshop.issued import certificates_of, doubts_of
@@ -55,7 +55,7 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 
 
 def certified(shop: Shop, now: str = NOW, on: dt.date = TODAY) -> dict[str, Certified]:
-    return {unit.serial: unit for unit in certify(shop, BATCH, CERTIFIER, now, on)}
+    return {unit.serial: unit for unit in certify(shop, BATCH, shop.stamp(CERTIFIER, now))}
 
 
 def document(pdf: Path | None) -> dict[str, Any]:
@@ -135,7 +135,7 @@ def test_nothing_is_certified_twice(shop: Shop) -> None:
 
 def test_the_customers_agreement_lets_a_conditional_pass_through(shop: Shop) -> None:
     stamp = shop.stamp(CERTIFIER, NOW)
-    agree(shop, BATCH, CONDITIONAL, "R. Eddy, stores", "letter of 6 April", stamp, TODAY)
+    agree(shop, BATCH, CONDITIONAL, "R. Eddy, stores", "letter of 6 April", stamp)
     unit = certified(shop, at(TODAY, 10))[CONDITIONAL]
     assert document(unit.pdf)["conformity"]["agreement"] == "R. Eddy, stores: letter of 6 April"
     assert "Agreed by R. Eddy, stores: letter of 6 April" in words_of(unit.pdf)
@@ -144,7 +144,7 @@ def test_the_customers_agreement_lets_a_conditional_pass_through(shop: Shop) -> 
 def test_each_blocking_cause_is_a_line(shop: Shop) -> None:
     """Refused at intake, failed by a person, not measured, calibration overdue."""
     stamp = shop.stamp(CERTIFIER, NOW)
-    fail_unit(shop, BATCH, "T82-0101", "stuck half open", stamp, TODAY)
+    fail_unit(shop, BATCH, "T82-0101", "stuck half open", stamp)
     for serial, accepted in (("T82-0105", True), ("T82-0106", False)):
         shop.records.add(Unit(serial=serial, unit_type="Teal-82"), stamp)
         take_in(shop, BATCH, serial, "rework", Findings(), accepted, "wax seeps", stamp)
@@ -182,7 +182,7 @@ def test_unproven_interlocks_certify_nobody(shop: Shop) -> None:
     raw_night(
         shop, "second", "as-found", [RawUnit(1, "T82-0201", 82), RawUnit(6, REFERENCE, 82.1)], day
     )
-    unit = certify(shop, "second", CERTIFIER, at(day, 23), day)[0]
+    unit = certify(shop, "second", shop.stamp(CERTIFIER, at(day, 23)))[0]
     assert unit.number is None
     assert unit.refusals == (
         "run 3: interlocks unproven and nobody stayed; prove them (proofbath check --commission)"
@@ -200,19 +200,19 @@ def test_unproven_interlocks_certify_nobody(shop: Shop) -> None:
 )
 def test_who_may_not_certify_issues_nothing(shop: Shop, who: str, batch: str, why: str) -> None:
     with pytest.raises(InputError, match=why):
-        certify(shop, batch, who, NOW, TODAY)
+        certify(shop, batch, shop.stamp(who, NOW))
     assert not shop.certificates.exists()
 
 
 def test_a_locked_key_needs_its_passphrase(shop: Shop) -> None:
-    certify(shop, BATCH, CERTIFIER, NOW, TODAY, b"ebb and flood")
+    certify(shop, BATCH, shop.stamp(CERTIFIER, NOW), b"ebb and flood")
     with pytest.raises(InputError, match="is locked; give its passphrase"):
-        certify(shop, BATCH, CERTIFIER, at(TODAY, 10), TODAY)
+        certify(shop, BATCH, shop.stamp(CERTIFIER, at(TODAY, 10)))
 
 
 def test_a_withdrawn_result_is_not_certified_again(shop: Shop) -> None:
     certified(shop)
-    pdf = withdraw(shop, "LN-2025-0001", "wrong unit", CERTIFIER, at(TODAY, 10), TODAY)
+    pdf = withdraw(shop, "LN-2025-0001", "wrong unit", shop.stamp(CERTIFIER, at(TODAY, 10)))
     assert pdf.stem == "LN-2025-0003"
     told = document(pdf)
     first = shop.records.find(Certificate, number="LN-2025-0001").entry
@@ -221,7 +221,7 @@ def test_a_withdrawn_result_is_not_certified_again(shop: Shop) -> None:
     assert unit.number is None
     assert unit.refusals[0].startswith("LN-2025-0001 of this result was withdrawn (wrong unit)")
     with pytest.raises(InputError, match="was withdrawn by LN-2025-0003 already"):
-        withdraw(shop, "LN-2025-0001", "again", CERTIFIER, at(TODAY, 12), TODAY)
+        withdraw(shop, "LN-2025-0001", "again", shop.stamp(CERTIFIER, at(TODAY, 12)))
     states = shop.records.current(CertificateState)
     assert [(s.entry.state, s.entry.document) for s in states] == [("withdrawn", "LN-2025-0003")]
 
@@ -229,9 +229,8 @@ def test_a_withdrawn_result_is_not_certified_again(shop: Shop) -> None:
 def test_a_replacement_takes_the_place_of_the_earlier(shop: Shop) -> None:
     certified(shop)
     rotate_key(shop.keys)
-    new = replace(
-        shop, "LN-2025-0002", "mark was wrong", "customer's mark", CERTIFIER, at(TODAY, 10), TODAY
-    )
+    later = shop.stamp(CERTIFIER, at(TODAY, 10))
+    new = replace(shop, "LN-2025-0002", "mark was wrong", "customer's mark", later)
     assert new.number == "LN-2025-0003"
     told = document(new.pdf)["replaces"]
     assert (told["number"], told["reason"]) == ("LN-2025-0002", "mark was wrong")
@@ -249,12 +248,12 @@ def test_what_may_not_be_certified_replaces_nothing(shop: Shop) -> None:
     certified(shop)
     fail_day = dt.date(2026, 2, 1)
     with pytest.raises(InputError, match="replacement of LN-2025-0001: probes: calibration was"):
-        replace(shop, "LN-2025-0001", "a", "b", CERTIFIER, at(fail_day), fail_day)
+        replace(shop, "LN-2025-0001", "a", "b", shop.stamp(CERTIFIER, at(fail_day)))
     assert certificates_of(shop.records)[0].state == "valid"
     with pytest.raises(InputError, match="certificate LN-1: not on record"):
-        replace(shop, "LN-1", "a", "b", CERTIFIER, NOW, TODAY)
+        replace(shop, "LN-1", "a", "b", shop.stamp(CERTIFIER, NOW))
     with pytest.raises(InputError, match="replacement of LN-2025-0001: reason"):
-        replace(shop, "LN-2025-0001", "", "b", CERTIFIER, NOW, TODAY)
+        replace(shop, "LN-2025-0001", "", "b", shop.stamp(CERTIFIER, NOW))
 
 
 def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> None:
@@ -271,7 +270,7 @@ def test_a_result_computed_anew_puts_its_certificate_in_doubt(shop: Shop) -> Non
     assert (again.number, again.new) == ("LN-2025-0001", False)
     assert "rests on an earlier computation of its result (blocks swapped)" in again.refusals[0]
     new = replace(
-        shop, "LN-2025-0001", "blocks swapped", "results", CERTIFIER, at(TODAY, 12), TODAY
+        shop, "LN-2025-0001", "blocks swapped", "results", shop.stamp(CERTIFIER, at(TODAY, 12))
     )
     assert document(new.pdf)["remarks"][0] == (
         "Results computed again from the same raw data: blocks swapped"
@@ -311,7 +310,7 @@ def test_after_records_that_failed_the_number_is_given_again(shop: Shop) -> None
     def fails(_writer: Writer, _issued: Issued) -> None:
         raise RecordError("the disk is full")
 
-    with open_desk(shop, CERTIFIER, at(TODAY, 10), TODAY) as desk:
+    with open_desk(shop, shop.stamp(CERTIFIER, at(TODAY, 10))) as desk:
         with pytest.raises(RecordError, match="disk is full"):
             desk.issue(withdrawal, fails)
         assert not list((shop.certificates / ASIDE).iterdir())
@@ -324,7 +323,7 @@ def withdrawal(number: str) -> Withdrawal:
 
 
 def test_a_number_taken_on_another_computer_is_passed_over(shop: Shop) -> None:
-    with open_desk(shop, CERTIFIER, at(TODAY, 10), TODAY) as desk:
+    with open_desk(shop, shop.stamp(CERTIFIER, at(TODAY, 10))) as desk:
         stamp = shop.stamp(CERTIFIER, at(TODAY, 10))
         for number in ("LN-2025-0001", "LN-2025-0002"):
             elsewhere = Document(
@@ -340,7 +339,7 @@ def test_a_number_taken_on_another_computer_is_passed_over(shop: Shop) -> None:
 def test_two_who_certify_at_once_issue_each_certificate_once(shop: Shop) -> None:
     def one(hour: int) -> list[Certified]:
         with open_shop(shop.folder / "workshop.toml") as mine:
-            return certify(mine, BATCH, CERTIFIER, at(TODAY, hour), TODAY)
+            return certify(mine, BATCH, mine.stamp(CERTIFIER, at(TODAY, hour)))
 
     with ThreadPoolExecutor(2) as pool:
         both = [found for units in pool.map(one, (9, 10)) for found in units if found.number]
@@ -363,3 +362,20 @@ def test_a_page_that_cannot_be_made_keeps_nobody_else_from_it(shop: Shop) -> Non
     assert units["T82-0101"].number is None
     assert units["T82-0102"].number == "LN-2025-0001"
     assert [path.name for path in shop.certificates.glob("*.pdf")] == ["LN-2025-0001.pdf"]
+
+
+def test_the_program_itself_signs_nothing(shop: Shop) -> None:
+    with pytest.raises(InputError, match="let a certifier sign"):
+        certify(shop, BATCH, Stamp(NOW))
+
+
+@pytest.mark.parametrize(
+    ("at", "day"),
+    [
+        ("2026-03-01T00:00:00+00:00", dt.date(2026, 3, 1)),
+        ("2026-02-28T23:59:59.999+00:00", dt.date(2026, 2, 28)),
+    ],
+)
+def test_a_stamps_day_is_that_of_its_time(at: str, day: dt.date) -> None:
+    # the day part of an ISO 8601 calendar date and time, in UTC as stamps are
+    assert Stamp(at).day == day

@@ -44,7 +44,7 @@ RETURNED = dt.date(2025, 9, 1)
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[Shop]:
     with open_shop(measured_batch(tmp_path / "shop")) as opened:
-        certify(opened, BATCH, CERTIFIER, at(TODAY), TODAY)
+        certify(opened, BATCH, opened.stamp(CERTIFIER, at(TODAY)))
         yield opened
 
 
@@ -63,8 +63,8 @@ def test_a_summary_tells_every_unit_and_shows_its_curve(shop: Shop) -> None:
     stamp = shop.stamp(CERTIFIER, at(TODAY, 10))
     shop.records.add(Unit(serial="T82-0109", unit_type="Teal-82"), stamp)
     take_in(shop, BATCH, "T82-0109", "rework", Findings(), False, "wax seeps", stamp)
-    withdraw(shop, "LN-2025-0002", "wrong unit", CERTIFIER, at(TODAY, 10), TODAY)
-    pdf = batch_summary(shop, BATCH, CERTIFIER, at(TODAY, 11), TODAY)
+    withdraw(shop, "LN-2025-0002", "wrong unit", shop.stamp(CERTIFIER, at(TODAY, 10)))
+    pdf = batch_summary(shop, BATCH, shop.stamp(CERTIFIER, at(TODAY, 11)))
     assert pdf.stem == "LN-2025-0004"
     rows = {row["serial"]: row for row in document(pdf)["row"]}
     assert rows["T82-0101"]["certificate"] == "LN-2025-0001"
@@ -88,7 +88,7 @@ def test_a_summary_tells_every_unit_and_shows_its_curve(shop: Shop) -> None:
 
 
 def test_labels_are_of_certificates_that_stand(shop: Shop) -> None:
-    withdraw(shop, "LN-2025-0001", "wrong unit", CERTIFIER, at(TODAY, 10), TODAY)
+    withdraw(shop, "LN-2025-0001", "wrong unit", shop.stamp(CERTIFIER, at(TODAY, 10)))
     words = words_of(batch_labels(shop, BATCH))
     assert "T82-0102" in words
     assert "T82-0101" not in words
@@ -96,7 +96,7 @@ def test_labels_are_of_certificates_that_stand(shop: Shop) -> None:
     signed = (shop.certificates / "LN-2025-0002.json").read_bytes()
     code = zxingcpp.read_barcodes(Image.open(io.BytesIO(label_png(signed))))[0].text
     assert code.startswith("certificate LN-2025-0002\nunit T82-0102\nkey 1 ")
-    withdraw(shop, "LN-2025-0002", "wrong unit", CERTIFIER, at(TODAY, 11), TODAY)
+    withdraw(shop, "LN-2025-0002", "wrong unit", shop.stamp(CERTIFIER, at(TODAY, 11)))
     with pytest.raises(InputError, match="has no certificate that stands"):
         batch_labels(shop, BATCH)
 
@@ -113,10 +113,10 @@ def test_a_returned_unit_is_compared_with_how_it_left(
 ) -> None:
     begin_batch(shop, "returns", ["T82-0101"], RETURNED, "returned")
     with pytest.raises(InputError, match="came back in returns and was not measured since"):
-        then_and_now(shop, "T82-0101", CERTIFIER, at(RETURNED, 10), RETURNED)
+        then_and_now(shop, "T82-0101", shop.stamp(CERTIFIER, at(RETURNED, 10)))
     night = [RawUnit(4, "T82-0101", opens_c), RawUnit(6, REFERENCE, 82.1)]
     raw_night(shop, "returns", "as-found", night, RETURNED)
-    pdf = then_and_now(shop, "T82-0101", CERTIFIER, at(RETURNED, 23), RETURNED)
+    pdf = then_and_now(shop, "T82-0101", shop.stamp(CERTIFIER, at(RETURNED, 23)))
     told = document(pdf)
     start = told["changes"][0]
     assert start["now"]["quantity"] == "start_to_open_c"
@@ -146,9 +146,9 @@ def test_without_both_measurements_there_is_no_comparison(
     shop: Shop, serial: str, why: str
 ) -> None:
     with pytest.raises(InputError, match=why):
-        then_and_now(shop, serial, CERTIFIER, at(TODAY, 10), TODAY)
+        then_and_now(shop, serial, shop.stamp(CERTIFIER, at(TODAY, 10)))
 
 
 def test_an_operator_signs_no_paper(shop: Shop) -> None:
     with pytest.raises(InputError, match="has not the right certifier"):
-        batch_summary(shop, BATCH, OPERATOR, at(TODAY, 10), TODAY)
+        batch_summary(shop, BATCH, shop.stamp(OPERATOR, at(TODAY, 10)))

@@ -70,7 +70,7 @@ def test_at_every_step_there_is_a_whole_certificate_or_none(killed: list[Path]) 
     for folder in killed:
         with open_shop(folder / "workshop.toml") as shop:
             seen.add(whole_or_none(shop))
-            with open_desk(shop, CERTIFIER, at(TODAY, 10), TODAY):
+            with open_desk(shop, shop.stamp(CERTIFIER, at(TODAY, 10))):
                 on_record, files = whole_or_none(shop)
             assert on_record == files, "what is on record was brought out"
             copies = {path.stem for path in shop.certificates.glob("*.json")}
@@ -84,6 +84,6 @@ def test_at_every_step_there_is_a_whole_certificate_or_none(killed: list[Path]) 
 def test_certifying_again_comes_to_the_same_end(killed: list[Path]) -> None:
     for folder in killed[::7]:
         with open_shop(folder / "workshop.toml") as shop:
-            units = certify(shop, BATCH, CERTIFIER, at(TODAY, 11), TODAY)
+            units = certify(shop, BATCH, shop.stamp(CERTIFIER, at(TODAY, 11)))
             assert [unit.number for unit in units] == ["LN-2025-0001", "LN-2025-0002"]
             assert whole_or_none(shop) == (2, 2)

@@ -14,6 +14,7 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.link import Link
 from proofbath.bench.night import run_night
 from proofbath.bench.port import Port
+from proofbath.bench.run import read_run
 from proofbath.bench.serial_port import SerialPort
 from proofbath.bench.simulator_port import Simulator
 from proofbath.bench.virtual_port import VirtualPort
@@ -105,7 +106,7 @@ def night(port: Port, bench: BenchFile, journal: Journal) -> int:
 def starts_c(journal: Journal, run_id: int) -> dict[int, float]:
     """Start-to-open of each station."""
     found = {}
-    for station, record in unit_records(journal, run_id).items():
+    for station, record in unit_records(read_run(journal, run_id)).items():
         value = analyse(record, rated_lift_mm=8.0).quantities["start_to_open_c"].value
         assert value is not None
         found[station] = value

@@ -11,7 +11,7 @@ from host.web.conftest import Browser
 from host.workshop.papers_fixtures import CONDITIONAL, FAIL, PASS
 from proofbath.certificate.keys import trusted_fingerprints
 from proofbath.certificate.verify import Outcome, verify
-from proofbath.store.kinds import Action, Certificate
+from proofbath.store.kinds import Certificate, Document
 from proofbath.workshop.shop import Shop
 
 Open = Callable[..., Browser]
@@ -103,12 +103,8 @@ def test_summary_and_labels_stand_under_documents(certified: Browser, shop: Shop
     page = certified.get("/batches/1").text
     assert "/batches/documents/labels-batch-1.pdf" in page
     assert certified.get("/batches/documents/labels-batch-1.pdf").content[:5] == b"%PDF-"
-    (number,) = [
-        kept.entry.what.removeprefix("issued ")
-        for kept in shop.records.current(Action)
-        if "summary of" in kept.entry.detail
-    ]
-    assert f"/batches/documents/{number}.pdf" in page
+    (summary,) = shop.records.current(Document, sort="summary")
+    assert f"/batches/documents/{summary.entry.number}.pdf" in page
 
 
 def test_a_locked_key_asks_for_its_passphrase(open_browser: Open, shop: Shop) -> None:
