@@ -129,7 +129,7 @@ def night(seed: int, faults: tuple[Size, ...]) -> Night:
     """Carry one drawn night with these faults."""
     rng = np.random.default_rng([seed, len(faults)])
     bath = VirtualBath(start_c=40.0)
-    unit = VirtualUnit(serial="H103", station=1, melting_c=111.0, heater_per_k=2.5e-4)
+    unit = VirtualUnit(serial="H103-MODEL", station=1, melting_c=111.0, heater_per_k=2.5e-4)
     virtual = draw_bench(seed, unit, bath=bath)
     units = tuple(
         u.model_copy(update={"heater_per_k": rng.uniform(1.15e-4, 4e-4)}) for u in virtual.unit

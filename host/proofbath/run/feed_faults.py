@@ -171,11 +171,24 @@ def _too_warm(number: int, leg: Leg, model: BathModel) -> list[str]:
     ]
 
 
+def no_heater_data(type_name: str) -> str:
+    """Return what to say of a type whose profile would feed elements it says nothing of."""
+    return (
+        f"type {type_name}: has no heater data, and the profile feeds elements; give"
+        " element_max_a and element_ohm, or take a plain profile"
+    )
+
+
 def _silent(number: int, leg: Leg, flows_a: float) -> str:
-    what = f"step {number}: {leg.step.kind} would switch the elements off, {flows_a:.3g} A flow;"
     if isinstance(leg.step, MayFeed):
-        return f"{what} say element_a = {flows_a:.3g} to go on with it, or element_a = 0 for off"
-    return f"{what} it feeds nothing: put a hold with element_a = 0 before it"
+        return (
+            f"step {number}: {leg.step.kind} would switch the elements off, {flows_a:.3g} A flow;"
+            f" say element_a = {flows_a:.3g} to go on with it, or element_a = 0 for off"
+        )
+    return (
+        f"step {number}: {leg.step.kind} would switch the elements off, {flows_a:.3g} A flow; it"
+        " feeds nothing: put a hold with element_a = 0 before it"
+    )
 
 
 def _too_short(number: int, leg: Leg) -> list[str]:

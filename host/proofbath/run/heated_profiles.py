@@ -15,6 +15,7 @@ from pydantic import Field
 from proofbath.control.bath_model import BathModel
 from proofbath.description import Described
 from proofbath.errors import InputError
+from proofbath.run.feed_faults import no_heater_data
 from proofbath.run.profile import Energise, Hold, PowerRamp, Purpose, Ramp, Soak, Step, Temperature
 from proofbath.run.unit_type import UnitType
 
@@ -80,10 +81,7 @@ class HeatedNight(NamedTuple):
     def ohm(self) -> float:
         """Nominal resistance of an element; raises InputError for a type without."""
         if self.unit_type.element_ohm is None:
-            raise InputError(
-                f"type {self.unit_type.name}: has no heater data, and the profile feeds elements;"
-                " give element_max_a and element_ohm, or take a plain profile"
-            )
+            raise InputError(no_heater_data(self.unit_type.name))
         return self.unit_type.element_ohm
 
     @property

@@ -39,7 +39,7 @@ MIXED_S = 0.37
 """Currents change inside a second, as on a bench: the second holds a mixture of two."""
 
 
-def heron(**changed: float) -> VirtualUnit:
+def heated_unit(**changed: float) -> VirtualUnit:
     kind: dict[str, float] = {"melting_c": 111.0, "film_growth_per_k": 0.003, "heater_per_k": 0.0}
     return VirtualUnit.model_validate(
         {"serial": "H103-MODEL", "station": 1, "shells": 3} | kind | changed
@@ -93,7 +93,7 @@ def first_s(record: CurveRecord, unit_mm: Floats, level_mm: float, from_s: float
 
 
 def test_a_staircase_gives_a_step_for_each_current_with_its_steady_lift() -> None:
-    unit, made = heron(), heated_up()
+    unit, made = heated_unit(), heated_up()
     for amps in (0.25, 0.5, 0.75, 1.0):
         made.go(BATH_C, 600.0, amps)
     made.power_down(1.0, 900.0)
@@ -119,7 +119,7 @@ def test_a_staircase_gives_a_step_for_each_current_with_its_steady_lift() -> Non
 
 def test_a_step_by_itself_tells_when_it_opened_settled_and_closed_as_the_plant_did() -> None:
     """Times are read off the plant's own noiseless lift, which the analysis does not see."""
-    unit, made = heron(), heated_up()
+    unit, made = heated_unit(), heated_up()
     made.go(BATH_C, 900.0, 0.75)
     made.go(BATH_C, 600.0, 0.0)
     record = made.record(unit)
@@ -144,7 +144,7 @@ def test_a_step_by_itself_tells_when_it_opened_settled_and_closed_as_the_plant_d
 
 def test_steps_ended_by_a_power_ramp_and_by_switching_off_are_all_found() -> None:
     """A bench's two ways down; 0.5 W/min is the slowest ramp of the ready profile."""
-    unit, made = heron(), heated_up()
+    unit, made = heated_unit(), heated_up()
     for amps in (0.5, 0.75, 1.0):
         made.go(BATH_C, 600.0, amps)
         made.power_down(amps, amps**2 * OHM / 0.5 * 60)
@@ -164,7 +164,7 @@ def test_a_step_too_short_says_how_fast_the_lift_still_moved() -> None:
     made = heated_up()
     made.go(BATH_C, 60.0, 0.75)
     made.go(BATH_C, 300.0, 0.0)
-    (step,) = made.run(heron()).heater_steps
+    (step,) = made.run(heated_unit()).heater_steps
     assert step.steady_lift.value is None
     assert "not settled, still +" in (step.steady_lift.reason or "")
     assert step.to_90_percent_s is None
@@ -173,7 +173,7 @@ def test_a_step_too_short_says_how_fast_the_lift_still_moved() -> None:
 
 def test_a_lift_against_its_stop_is_steady_and_hangs_on_no_bath() -> None:
     """The stop holds the pin, so neither probe nor the wax's scatter moves it: U is the gauge's."""
-    unit, made = heron(stop_mm=8.0), heated_up()
+    unit, made = heated_unit(stop_mm=8.0), heated_up()
     made.go(BATH_C, 600.0, 1.0)
     made.go(BATH_C, 600.0, 0.0)
     (step,) = made.run(unit).heater_steps
@@ -183,7 +183,7 @@ def test_a_lift_against_its_stop_is_steady_and_hangs_on_no_bath() -> None:
 
 def test_bath_ramps_at_set_currents_give_opening_full_opening_and_closing() -> None:
     """Against the closed form at the same current; a unit not opened by 97 °C is null."""
-    unit, made = heron(), Programme()
+    unit, made = heated_unit(), Programme()
     for amps in (0.0, 0.25, 0.5, 0.75, 1.0):
         made.go(60.0, 600.0, amps)
         made.go(97.0, 37 * 60.0, amps)
@@ -217,7 +217,7 @@ def test_bath_ramps_at_set_currents_give_opening_full_opening_and_closing() -> N
 
 def test_a_unit_that_opened_unpowered_on_the_way_is_reported_as_measured() -> None:
     """It opens while the bath still rises without current; steps of current follow at the top."""
-    unit = heron(melting_c=101.0)
+    unit = heated_unit(melting_c=101.0)
     made = Programme()
     made.go(60.0, 300.0, 0.0)
     made.go(97.0, 37 * 60.0, 0.0)
@@ -235,7 +235,7 @@ def test_a_unit_that_opened_unpowered_on_the_way_is_reported_as_measured() -> No
 
 
 def test_the_file_of_currents_states_what_the_rows_do() -> None:
-    unit, made = heron(), heated_up()
+    unit, made = heated_unit(), heated_up()
     made.go(BATH_C, 600.0, 0.75)
     made.go(BATH_C, 600.0, 0.0)
     rows = current_rows(made.run(unit))
@@ -253,7 +253,7 @@ def test_a_held_voltage_is_one_step_although_the_element_warms() -> None:
     made, warming_s = heated_up(), 40.0
     made.go(BATH_C, 900.0, 0.9)
     made.go(BATH_C, 300.0, 0.0)
-    record = made.record(heron())
+    record = made.record(heated_unit())
     assert record.element_a is not None
     on = record.element_a > 0.02
     since = record.t_s - record.t_s[np.argmax(on)]
@@ -270,7 +270,7 @@ def test_a_held_voltage_is_one_step_although_the_element_warms() -> None:
 
 @pytest.mark.parametrize("draw", [lifts_picture, openings_picture])
 def test_the_two_pictures_are_drawn_the_same_every_time(draw: Draw) -> None:
-    unit, made = heron(), heated_up()
+    unit, made = heated_unit(), heated_up()
     made.go(BATH_C, 600.0, 0.75)
     record = made.record(unit)
     result = analyse(record, bench_budget=BENCH)
@@ -281,7 +281,7 @@ def test_the_two_pictures_are_drawn_the_same_every_time(draw: Draw) -> None:
 
 def test_a_test_at_one_temperature_draws_no_line_straight_up() -> None:
     """What the picture draws, read back: no lift where the bath stands still under current."""
-    unit, made = heron(), heated_up()
+    unit, made = heated_unit(), heated_up()
     made.go(BATH_C, 600.0, 1.0)
     record = made.record(unit)
     (cycle,) = cycles_drawn(record, 0.1)
@@ -292,7 +292,7 @@ def test_a_test_at_one_temperature_draws_no_line_straight_up() -> None:
 
 def test_an_open_plateau_of_a_staircase_is_not_taken_for_the_shut_valve() -> None:
     """At 0.5 A the valve stands ajar and still: only the cold, shut part may be its zero."""
-    unit, made = heron(melting_c=110.6), heated_up()
+    unit, made = heated_unit(melting_c=110.6), heated_up()
     for amps in (0.25, 0.5, 0.75):
         made.go(BATH_C, 600.0, amps)
     made.power_down(0.75, 900.0)
@@ -303,7 +303,7 @@ def test_an_open_plateau_of_a_staircase_is_not_taken_for_the_shut_valve() -> Non
 
 def test_the_turn_of_a_power_ramp_is_no_step() -> None:
     """Up by 0.5 W/min and down by 3 W/min: near its peak the current hardly moves for a minute."""
-    unit, made = heron(), heated_up()
+    unit, made = heated_unit(), heated_up()
     watts = np.concatenate([np.linspace(0, 12, 14400), np.linspace(12, 0, 2400)])
     made.bath.append(np.full(len(watts), BATH_C))
     made.amps.append(np.sqrt(watts / OHM))
@@ -316,7 +316,7 @@ def test_steps_on_record_are_read_back_as_they_were_kept() -> None:
     made = heated_up()
     made.go(BATH_C, 600.0, 0.75)
     made.go(BATH_C, 600.0, 0.0)
-    result = made.run(heron())
+    result = made.run(heated_unit())
     kept = json.loads(json.dumps(ResultContent(result).to_json()))
     again = ResultContent.from_json(kept).curve
     assert [row.cells() for row in current_rows(again)] == [r.cells() for r in current_rows(result)]
