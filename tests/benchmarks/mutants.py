@@ -43,7 +43,7 @@ ROOMS = (
     ("run", "steady branch progress", "test_course_edges"),
     ("run", "blocks heat_watch station_watch input_watch", "test_watch*"),
     ("run", "", "test_*"),
-    ("proof", "decision measured specification verdict", "test_decision* test_spec* test_verdict"),
+    ("proof", "decision specification verdict", "test_decision* test_spec* test_verdict"),
     ("proof", "chart chart_power", "test_chart*"),
     ("proof", "compare", "test_compare*"),
     ("proof", "engine_log engine_offset service", "test_service*"),
