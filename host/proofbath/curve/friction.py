@@ -93,7 +93,10 @@ def _branch(part: Samples, zero: Zero, levels_mm: Floats, sign: int) -> _Branch:
             continue
         t_s = part.t_s[near]
         bath, lift = fit_line(t_s, part.bath_c[near]), fit_line(t_s, lift_mm[near])
-        if SLOWEST_K_PER_MIN <= sign * bath.slope * 60 <= FASTEST_K_PER_MIN and sign * lift.slope > 0:
+        if (
+            SLOWEST_K_PER_MIN <= sign * bath.slope * 60 <= FASTEST_K_PER_MIN
+            and sign * lift.slope > 0
+        ):
             bath_c[i] = bath(lift.at + (level_mm - lift.level) / lift.slope)
             speed[i] = lift.slope + SENSIBLE_MM_PER_K * bath.slope
     return _Branch(bath_c, speed)
