@@ -15,6 +15,7 @@ from proofbath.curve.features import CycleFeatures
 from proofbath.curve.friction import Width, width_in_mm
 from proofbath.curve.lag import PRIOR_LAG_S, SENSIBLE_MM_PER_K
 from proofbath.curve.local import changes_side
+from proofbath.curve.opened import Opened
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import Warned
 from proofbath.curve.samples import Samples
@@ -90,6 +91,13 @@ def gauge_findings(record: CurveRecord, cycles: Sequence[CycleFeatures]) -> list
     stairs = _staircase(cycles)
     checks = [_noisy(record), stairs or _bubbles(cycles)]
     return [finding for finding in checks if finding is not None]
+
+
+def open_at_first_bath(opened: Opened) -> list[Finding]:
+    """Return that the valve was open before the record began: no value comes from that rise."""
+    if opened.at_first_bath_mm is None:
+        return []
+    return [Finding("open_at_first_bath", opened.sentence())]
 
 
 def spoiled(found: Sequence[Finding]) -> Mapping[str, str]:
