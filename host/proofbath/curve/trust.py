@@ -18,7 +18,7 @@ from proofbath.curve.local import changes_side
 from proofbath.curve.opened import Opened
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import Warned
-from proofbath.curve.samples import Samples
+from proofbath.curve.seat import even_ramp, jumps_at_seat
 
 TEMPERATURES = frozenset(
     ("start_to_open_c", "closing_c", "full_open_c", "hysteresis_k", "start_by_line_c", "lag_s")
@@ -33,8 +33,6 @@ PULSE_MM, FEWEST_PULSES = 0.03, 3
 STAIR_RATIO, JUMPED_SHARE, FEWEST_STEPS = 0.5, 0.5, 30
 SMALLEST_STEP_MM, VALVE_STEP_MM = 0.015, 0.25
 OPENED_MM, SMALLEST_TRAVEL_MM = 0.3, 1.0
-RATE_WINDOW_S, SLOWEST_RAMP_K_PER_MIN, FASTEST_RAMP_K_PER_MIN = 30.0, 0.3, 6.0
-UNEVEN_SHARE = 0.5
 # From memory: pin and guide of a sound unit 0.02 to 0.08 mm; at 0.2 mm a valve begins to hang.
 FRICTION_MM = 0.20
 SURE_SDS = 2.6  # of a normal spread 0.5 % lie above
@@ -90,7 +88,21 @@ def gauge_findings(record: CurveRecord, cycles: Sequence[CycleFeatures]) -> list
         return [jump]
     stairs = _staircase(cycles)
     checks = [_noisy(record), stairs or _bubbles(cycles)]
-    return [finding for finding in checks if finding is not None]
+    found = [finding for finding in checks if finding is not None]
+    return found if stairs else found + _at_seat(cycles)
+
+
+def _at_seat(cycles: Sequence[CycleFeatures]) -> list[Finding]:
+    """A valve that sticks at its seat alone: shut or open too long, then off or on it at once."""
+    opens_mm, closes_mm = jumps_at_seat(cycles)
+    found = []
+    if opens_mm:
+        text = f"the valve opens with a jump of {opens_mm:.2f} mm: it holds to its seat; look at"
+        found.append(Finding("opens_with_jump", text + " seat and rubber, clean, repeat"))
+    if closes_mm:
+        text = f"the valve closes with a jump of {closes_mm:.2f} mm: it hangs above its seat; look"
+        found.append(Finding("closes_with_jump", text + " at pin, guide and seat, clean, repeat"))
+    return found
 
 
 def open_at_first_bath(opened: Opened) -> list[Finding]:
@@ -198,27 +210,9 @@ def _steps_on_ramps(c: CycleFeatures) -> Floats:
     first, end = changes_side(lift_mm, OPENED_MM, True), changes_side(lift_mm, 0.9 * most_mm, True)
     if most_mm < SMALLEST_TRAVEL_MM or first is None or end is None:
         return np.empty(0)
-    ramps = _even_ramp(part)[1:] & (np.diff(part.run) == 0)
+    ramps = even_ramp(part)[1:] & (np.diff(part.run) == 0)
     ramps &= (np.arange(1, len(part)) >= first) & (np.arange(1, len(part)) < end)
     return np.asarray(np.diff(lift_mm)[ramps])
-
-
-def _even_ramp(part: Samples) -> np.ndarray:
-    """Tell where bath (or drive) ramps alike before and behind a sample.
-
-    Where a current is switched the drive jumps, and a sound valve runs after it and comes to rest:
-    that is no staircase.
-    """
-    half = max(1, round(RATE_WINDOW_S / part.interval_s))
-    here = np.arange(len(part))
-    ahead, behind = np.minimum(here + half, len(part) - 1), np.maximum(here - half, 0)
-    with np.errstate(invalid="ignore"):
-        later = 60 * (part.bath_c[ahead] - part.bath_c) / (part.t_s[ahead] - part.t_s)
-        before = 60 * (part.bath_c - part.bath_c[behind]) / (part.t_s - part.t_s[behind])
-    mean = (later + before) / 2
-    even = np.abs(later - before) < UNEVEN_SHARE * mean
-    found: np.ndarray = even & (mean > SLOWEST_RAMP_K_PER_MIN) & (mean < FASTEST_RAMP_K_PER_MIN)
-    return found
 
 
 def _bubbles(cycles: Sequence[CycleFeatures]) -> Finding | None:

@@ -12,6 +12,7 @@ from proofbath.curve.friction import width_in_mm
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import Quantity
 from proofbath.curve.trust import (
+    ALL,
     TYPICAL_SLOPE_MM_PER_K,
     Finding,
     gauge_findings,
@@ -45,7 +46,7 @@ def powered_findings(
         _core(record.core_c),
     ]
     found = scale_findings(record) or gauge_findings(record, cycles)
-    if not found:
+    if not any(finding.spoils == ALL for finding in found):
         checks.append(
             late_return(width_in_mm(cycles, lag_beforehand(bench), TYPICAL_SLOPE_MM_PER_K))
         )
