@@ -35,6 +35,9 @@ FLATTEST_K_PER_MM, LEAST_SPREAD_K_PER_MM = 6.0, 0.35
 ALIKE_LEVELS = 5
 """So many neighbours share the errors of one: windows overlap, and a bath wanders slowly."""
 LEAST_SD_K = 0.02
+GROWTH_U = 0.5
+"""Of the lag known beforehand, how far it goes with the lift's speed: an element whose lag is the
+same at every lift has it all from the bath's rate (from memory: elements differ)."""
 
 
 class Width(NamedTuple):
@@ -82,7 +85,8 @@ def width_in_mm(
     points = _points(pairs, lag.lag_s * per_mm)
     if len(points.wide_k) < FEWEST_LEVELS or np.ptp(points.flat) < LEAST_SPREAD_K_PER_MM:
         return None
-    weighed = _weighed(points, lag.lag_s * per_mm, lag.u_s * per_mm)
+    known_u_s = math.hypot(lag.u_s, GROWTH_U * lag.lag_s)
+    weighed = _weighed(points, lag.lag_s * per_mm, known_u_s * per_mm)
 
     def at(s_k_per_mm: float) -> Width:
         line = fit_line(points.flat, points.wide_k - s_k_per_mm * points.speed_mm_per_s)
