@@ -155,7 +155,7 @@ def bent_lift(unit: StraightUnit, bath_c: Floats) -> Floats:
 def test_late_return_is_a_width_in_mm_whatever_lag_and_stop(
     lag_s: float, stop_mm: float, behind_mm: float, told: bool
 ) -> None:
-    """The width the pin was given is the one that is said, within 0.1 mm."""
+    """The width the pin was given is the one that is said, within 0.1 mm; 0.2 mm on a short one."""
     falling = np.gradient(BATH_C) < 0
     pin_mm = hanging(bent_lift(StraightUnit(lag_s=lag_s), BATH_C), falling, behind_mm)
     given, result = codes(np.minimum(pin_mm, stop_mm))
@@ -167,7 +167,7 @@ def test_late_return_is_a_width_in_mm_whatever_lag_and_stop(
         if warned.code == "late_return":
             said = re.search(r"of about (\d\.\d\d) mm", warned.text)
             assert said
-            assert float(said[1]) == pytest.approx(behind_mm, abs=0.1)
+            assert float(said[1]) == pytest.approx(behind_mm, abs=0.1 if stop_mm > 10.0 else 0.2)
 
 
 def test_a_straight_curve_cannot_tell_mm_from_kelvins() -> None:
