@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
@@ -73,9 +75,9 @@ def _draw_band(axes: Axes, shown: Openings, over_power: bool) -> None:
 
 
 def _draw_openings(axes: Axes, shown: Openings, over_power: bool) -> None:
-    def points(openings: tuple[OpeningAt, ...], label: str, fmt: str, **look: str) -> None:
+    def points(openings: tuple[OpeningAt, ...], label: str, fmt: str, **look: Any) -> None:
         if openings:
-            powers_w, amps, bath_c, u_k = np.array(openings).T
+            powers_w, amps, bath_c, u_k, _ = np.array(openings).T
             x = powers_w if over_power else amps
             axes.errorbar(x, bath_c, yerr=u_k, fmt=fmt, capsize=3, label=label, **look)
 

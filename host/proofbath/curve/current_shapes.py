@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -15,6 +15,8 @@ from proofbath.curve.samples import Samples
 
 BEFORE_S, LONGEST_S = 20.0, 1200.0
 LAST_S = 30.0
+LEAST_RAMP_W_PER_MIN = 0.1
+"""Slower than that a power did not rise: its element only warmed."""
 BAND_POINTS = 61
 
 
@@ -32,8 +34,8 @@ class LiftLine(NamedTuple):
 class Openings(NamedTuple):
     """Where a unit opens at which current, with the band over power where there is one.
 
-    `ramped` were read while the power rose and hang behind it; `unpowered` is `reckoned` where no
-    rise without current met it.
+    `ramped` were read while the power rose and hang behind it; `unpowered` is the fit's over all,
+    `reckoned` where no rise without current met it.
     """
 
     at_currents: tuple[OpeningAt, ...]
@@ -51,6 +53,17 @@ class Openings(NamedTuple):
     def amps(self, power_w: Floats) -> Floats:
         """Return the currents of powers, by the resistance met at the openings."""
         return np.sqrt(power_w / self.ohm)
+
+
+Shape = Literal["lifts", "openings"]
+
+
+def shapes_of(result: CurveResult) -> tuple[Shape, ...]:
+    """Return which of the two pictures a result has."""
+    lifts: tuple[Shape, ...] = ("lifts",) if result.heater_steps else ()
+    under = ("start_at_current_c", "start_under_power_c")
+    met = any(one.value is not None for name in under for one in result.series.get(name, ()))
+    return (*lifts, "openings") if met else lifts
 
 
 def lift_lines(samples: Samples, result: CurveResult) -> list[LiftLine]:
@@ -92,20 +105,29 @@ def openings_of(result: CurveResult) -> Openings:
     ]
     unpowered = [(row, at) for row, at in known if row.element_a == 0.0]
     at_currents = tuple(at for row, at in known if row.element_a > 0.0)
-    none, reckoned = None, False
-    if unpowered:
-        none, reckoned = unpowered[0][1], unpowered[0][0].extrapolated
-    ramped, ohm = _ramped(result), _ohm(result, at_currents)
-    fed = tuple(at._replace(element_a=math.sqrt(at.power_w / ohm)) for at in ramped)
-    return Openings(at_currents, fed, none, reckoned, ohm, _band(result, at_currents, fed, none))
+    ohm = _ohm(result, at_currents)
+    ramped = _ramped(result, ohm)
+    met = [*at_currents, *ramped, *(at for row, at in unpowered if not row.extrapolated)]
+    none, drawn = unpowered[0][1] if unpowered else None, result.unpowered_start_to_open_c
+    if none and drawn.value is not None and drawn.expanded_uncertainty is not None:
+        none = none._replace(bath_c=drawn.value, u_k=drawn.expanded_uncertainty)
+    reckoned = any(row.extrapolated for row, _ in unpowered)
+    return Openings(at_currents, ramped, none, reckoned, ohm, _band(met))
 
 
-def _ramped(result: CurveResult) -> tuple[OpeningAt, ...]:
+def _ramped(result: CurveResult, ohm: float) -> tuple[OpeningAt, ...]:
     return tuple(
-        OpeningAt(one.at["power_w"], 0.0, one.value, one.expanded_uncertainty)
+        OpeningAt(
+            one.at["power_w"],
+            math.sqrt(one.at["power_w"] / ohm),
+            one.value,
+            one.expanded_uncertainty,
+            one.at["power_rate_w_per_min"] / 60.0,
+        )
         for one in result.series.get("start_under_power_c", ())
-        if one.value is not None and one.expanded_uncertainty is not None
-        if one.at.get("power_rate_w_per_min", 0.0) != 0.0
+        if one.value is not None
+        and one.expanded_uncertainty is not None
+        and one.at["power_rate_w_per_min"] >= LEAST_RAMP_W_PER_MIN
     )
 
 
@@ -115,19 +137,11 @@ def _ohm(result: CurveResult, at_currents: tuple[OpeningAt, ...]) -> float:
     return result.quantities["heater_ohm"].value or 1.0
 
 
-def _band(
-    result: CurveResult,
-    at_currents: tuple[OpeningAt, ...],
-    ramped: tuple[OpeningAt, ...],
-    unpowered: OpeningAt | None,
-) -> Band | None:
-    """Return the band through all openings at zero rate, else along the shift by the heater."""
-    points = [*at_currents, *([unpowered] if unpowered else [])]
-    shift = result.shift_k_per_w
-    if not at_currents and unpowered and ramped and shift.value is not None:
-        most = max(ramped)
-        points.append(most._replace(bath_c=unpowered.bath_c + shift.value * most.power_w))
-    powers = {at.power_w for at in points}
-    if len(powers) < 2:
+def _band(met: list[OpeningAt]) -> Band | None:
+    """Return the band from no power to the greatest met; an unpowered start only reckoned from
+    the others is none of them.
+    """
+    most_w = max((at.power_w for at in met), default=0.0)
+    if len({at.power_w for at in met}) < 2:
         return None
-    return band_of(points, np.linspace(0.0, max(powers), BAND_POINTS))
+    return band_of(met, most_w * np.linspace(0.0, 1.0, BAND_POINTS) ** 2)

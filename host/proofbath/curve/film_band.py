@@ -19,6 +19,7 @@ from proofbath.curve.film import (
     FilmLaw,
     half_width,
 )
+from proofbath.curve.lag import PRIOR_LAG_S, PRIOR_LAG_SD_S
 from proofbath.curve.record import Floats
 
 COVERAGE = 2.0
@@ -28,12 +29,16 @@ BETWEEN_LAWS_K = 1e-6
 
 
 class OpeningAt(NamedTuple):
-    """An opening at zero rate: power in W, current in A, bath in °C and its U in K."""
+    """An opening: power in W, current in A, bath in °C and its U in K.
+
+    Where it was read while the power rose it hangs behind, by its rate in W/s times the lag.
+    """
 
     power_w: float
     element_a: float
     bath_c: float
     u_k: float
+    rate_w_per_s: float = 0.0
 
 
 class Band(NamedTuple):
@@ -51,22 +56,23 @@ class _Fit(NamedTuple):
 
 
 def band_of(openings: Sequence[OpeningAt], power_w: Floats) -> Band:
-    """Return where openings lie at these powers; raises ValueError for fewer than two powers.
+    """Return where openings lie at these powers; raises ValueError for one power only.
 
     Every law of the film is fitted with its priors and weighed by what it explains; the band holds
     the mixture of their answers and what a single opening is uncertain by.
     """
-    seen_w, seen_c, u_k = (np.array([getattr(o, n) for o in openings]) for n in _FIELDS)
-    if len(openings) < 2 or float(np.ptp(seen_w)) <= 0.0:
+    powers, _, baths, us, rates = (np.array(column) for column in zip(*openings, strict=True))
+    if float(np.ptp(powers)) <= 0.0:
         raise ValueError("a line over power needs openings at two powers")
-    fits = [_fit(law, seen_w, seen_c, u_k / COVERAGE) for law in LAWS]
+    seen = _Seen(powers, rates, baths, us / COVERAGE)
+    fits = [_fit(law, seen) for law in LAWS]
     chances = np.array([f.log_evidence for f in fits]) + np.log([law.weight for law in LAWS])
     weights = np.exp(chances - chances.max())
     weights /= weights.sum()
     told = [_told(law, fit, power_w) for law, fit in zip(LAWS, fits, strict=True)]
     means, sds = np.array([mean for mean, _ in told]), np.array([sd for _, sd in told])
     bath_c: Floats = weights @ means
-    own_k = math.sqrt(float(np.mean(u_k**2)))
+    own_k = math.sqrt(float(np.mean(us**2)))
     half_k = [
         math.hypot(half_width(means[:, n] - bath_c[n], sds[:, n] + BETWEEN_LAWS_K, weights), own_k)
         for n in range(len(power_w))
@@ -74,20 +80,26 @@ def band_of(openings: Sequence[OpeningAt], power_w: Floats) -> Band:
     return Band(power_w, bath_c, np.array(half_k))
 
 
-_FIELDS = ("power_w", "bath_c", "u_k")
+class _Seen(NamedTuple):
+    power_w: Floats
+    rate_w_per_s: Floats
+    bath_c: Floats
+    sd_k: Floats
 
 
-def _fit(law: FilmLaw, seen_w: Floats, seen_c: Floats, sds: Floats) -> _Fit:
-    """Return one law's start, wax, film and curvature by Gauss-Newton, as for the start alone."""
-    x = np.array([float(seen_c.max()) + 5.0, WAX_K_PER_W, FILM_K_PER_W, 0.0])
+def _fit(law: FilmLaw, seen: _Seen) -> _Fit:
+    """Return one law's start, wax, film, curvature and lag by Gauss-Newton."""
+    x = np.array([float(seen.bath_c.max()) + 5.0, WAX_K_PER_W, FILM_K_PER_W, 0.0, 0.0])
     for _ in range(PASSES):
-        squared = float(x[1] + x[2]) ** 2
-        prior = np.array([WAX_K_PER_W, FILM_K_PER_W, CURVATURE_PER_K * squared])
-        prior_u = np.array([WAX_U_K_PER_W, FILM_U_K_PER_W, CURVATURE_U_PER_K * squared])
-        rows, shown = _rows(law, x, seen_w)
-        all_sds = np.concatenate([sds, prior_u])
-        scaled = np.vstack([rows, np.eye(4)[1:]]) / all_sds[:, None]
-        rest = np.concatenate([seen_c - shown, prior - x[1:]]) / all_sds
+        k_per_w = float(x[1] + x[2])
+        bend, lag = CURVATURE_PER_K * k_per_w**2, PRIOR_LAG_S * k_per_w
+        bend_u, lag_u = CURVATURE_U_PER_K * k_per_w**2, PRIOR_LAG_SD_S * k_per_w
+        prior = np.array([WAX_K_PER_W, FILM_K_PER_W, bend, lag])
+        prior_u = np.array([WAX_U_K_PER_W, FILM_U_K_PER_W, bend_u, lag_u])
+        rows, shown = _rows(law, x, seen.power_w, seen.rate_w_per_s)
+        all_sds = np.concatenate([seen.sd_k, prior_u])
+        scaled = np.vstack([rows, np.eye(5)[1:]]) / all_sds[:, None]
+        rest = np.concatenate([seen.bath_c - shown, prior - x[1:]]) / all_sds
         covariance = np.linalg.inv(scaled.T @ scaled)
         step = covariance @ scaled.T @ rest
         x = x + step
@@ -97,12 +109,13 @@ def _fit(law: FilmLaw, seen_w: Floats, seen_c: Floats, sds: Floats) -> _Fit:
     return _Fit(x, covariance, evidence - 0.5 * float(left @ left))
 
 
-def _rows(law: FilmLaw, x: Floats, power_w: Floats) -> tuple[Floats, Floats]:
+def _rows(law: FilmLaw, x: Floats, power_w: Floats, rate_w_per_s: Floats) -> tuple[Floats, Floats]:
     excess_k, by_film = law.excess_k(float(x[2]), power_w)
-    rows = np.column_stack([np.ones(len(power_w)), -power_w, -by_film, -(power_w**2)])
-    return rows, x[0] - x[1] * power_w - excess_k - x[3] * power_w**2
+    rows = [np.ones(len(power_w)), -power_w, -by_film, -(power_w**2), rate_w_per_s]
+    shown = x[0] - x[1] * power_w - excess_k - x[3] * power_w**2 + x[4] * rate_w_per_s
+    return np.column_stack(rows), shown
 
 
 def _told(law: FilmLaw, fit: _Fit, power_w: Floats) -> tuple[Floats, Floats]:
-    rows, shown = _rows(law, fit.solution, power_w)
+    rows, shown = _rows(law, fit.solution, power_w, np.zeros(len(power_w)))
     return shown, np.sqrt(np.einsum("ij,jk,ik->i", rows, fit.covariance, rows))
