@@ -24,7 +24,7 @@ from proofbath.wire.table import STATIONS
 from proofbath.workshop.intake import put_type
 from proofbath.workshop.shop import Shop, open_shop
 
-NAME, QUAY, HERON = "Ferry workshop, bench for heated types", "quay", "Heron-103"
+NAME, QUAY, TYPE = "Ferry workshop, bench for heated types", "quay", "Heron-103"
 EARLY = "H103-0215"
 """The unit of the shipped bench that opens 3.6 K too early."""
 UNPOWERED = "unpowered_start_to_open_c"

@@ -17,10 +17,10 @@ from pypdf import PdfReader
 
 from host.workshop.heated_shop import (
     EARLY,
-    HERON,
     LIFTS,
     OPENS,
     QUAY,
+    TYPE,
     UNPOWERED,
     HeatedShop,
     heated_shop,
@@ -53,11 +53,11 @@ def taken_in(made: HeatedShop) -> None:
         address=["Pier 2"],
         contact="",
         received=ON,
-        type_name=HERON,
+        type_name=TYPE,
         stamp=made.stamp,
     )
     for unit in made.units:
-        add_unit(made.shop, Unit(serial=unit.serial, unit_type=HERON), made.stamp)
+        add_unit(made.shop, Unit(serial=unit.serial, unit_type=TYPE), made.stamp)
         take_in(
             made.shop,
             BATCH,
