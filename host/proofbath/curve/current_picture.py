@@ -21,6 +21,18 @@ from proofbath.curve.samples import Samples, reduce
 BEFORE_S, LONGEST_S = 20.0, 1200.0
 
 
+def current_pictures(
+    record: CurveRecord, result: CurveResult, form: Form = "svg"
+) -> dict[str, bytes]:
+    """Return those of the two pictures that a unit's measurement bears: "lifts", "openings"."""
+    pictures = {}
+    if result.heater_steps:
+        pictures["lifts"] = lifts_picture(record, result, form)
+    if any(point.element_a > 0.0 for point in points_of(current_rows(result))):
+        pictures["openings"] = openings_picture(record, result, form)
+    return pictures
+
+
 def lifts_picture(record: CurveRecord, result: CurveResult, form: Form = "svg") -> bytes:
     """Return lift over time since switching on, a line for each current."""
     samples, _ = reduce(record)

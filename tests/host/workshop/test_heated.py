@@ -13,11 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from proofbath.bench.calibrate_element import Circuit, calibrate_element
-from proofbath.bench.calibration_content import Instrument
-from proofbath.bench.calibration_record import calibration_entry
 from proofbath.bench.description import BenchFile
-from proofbath.bench.virtual_workplace import VirtualWorkplace
 from proofbath.description import parse_toml
 from proofbath.scenario.ferry import example_type
 from proofbath.scenario.story import GOOD
@@ -26,45 +22,30 @@ from proofbath.scenario.workshop import (
     OPERATOR,
     REFERENCE,
     calibrate_all,
+    calibrate_elements,
     set_up,
     staff_and_type,
 )
 from proofbath.store.kinds import Unit
-from proofbath.store.records import Stamp
 from proofbath.virtual.truth import rising_c
-from proofbath.wire.table import STATIONS
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.intake import add_unit, open_batch, put_type, take_in
 from proofbath.workshop.judging import judge_batch
 from proofbath.workshop.nights import certify_blocks, shop_night
 from proofbath.workshop.papers import certify
 from proofbath.workshop.planning import plan_night
-from proofbath.workshop.shop import Shop, open_shop
+from proofbath.workshop.shop import open_shop
 from proofbath.workshop.unit_view import start_in, values_in
 
 AT, ON = "2025-10-01T09:00:00+00:00", dt.date(2025, 10, 1)
 BATCH, NAME = "ferry 12", "Ferry workshop, bench for heated types"
 FORM = "unpowered_start_to_open_c"
-CIRCUIT = Circuit(
-    (0.2, 0.4, 0.6),
-    (10.0, 20.0),
-    Instrument(name="Ammeter 7", expanded_u=0.001, due=None),
-    Instrument(name="Resistors R", expanded_u=0.001, due=None),
-)
 
 
 def example_bench() -> BenchFile:
     """Return the shipped bench, by a name short enough for a socket in a test's folder."""
     text = (files("proofbath.virtual") / "examples" / "heron_103_batch.toml").read_text("utf-8")
     return parse_toml(text.replace(NAME, "quay"), BenchFile, "heron_103_batch.toml")
-
-
-def calibrate_elements(shop: Shop, bench: BenchFile, stamp: Stamp) -> None:
-    assert bench.virtual is not None
-    for station in range(1, STATIONS + 1):
-        work = VirtualWorkplace(bench.virtual)
-        content = calibrate_element(work, bench, station, CIRCUIT, bench.calibration)
-        shop.records.add(calibration_entry(content, bench.bench.name, ON, 12, station), stamp)
 
 
 def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: Path) -> None:
