@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import matplotlib as mpl
@@ -9,7 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from proofbath.curve.current_shapes import Openings, lift_lines, openings_of
+from proofbath.curve.current_shapes import Openings, Shape, lift_lines, openings_of, shapes_of
 from proofbath.curve.film_band import OpeningAt
 from proofbath.curve.picture import BAND, GUIDE, LOOKS, STYLE, Form, as_bytes
 from proofbath.curve.record import CurveRecord
@@ -90,3 +91,17 @@ def _draw_openings(axes: Axes, shown: Openings, over_power: bool) -> None:
         how = "reckoned from those under power" if shown.reckoned else "measured"
         label = f"without power, {how}: {none.bath_c:.2f} ± {none.u_k:.2f} °C"
         points((none,), label, "s", color=red)
+
+
+DRAWN: dict[Shape, Callable[[CurveRecord, CurveResult, Form], bytes]] = {
+    "lifts": lifts_picture,
+    "openings": openings_picture,
+}
+"""What draws each of the two pictures."""
+
+
+def current_pictures(
+    record: CurveRecord, result: CurveResult, form: Form = "svg"
+) -> dict[Shape, bytes]:
+    """Return those of the two pictures that a unit's measurement bears."""
+    return {shape: DRAWN[shape](record, result, form) for shape in shapes_of(result)}

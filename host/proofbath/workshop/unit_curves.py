@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import replace
 from typing import NamedTuple
 
 from proofbath.bench.curves import unit_records
 from proofbath.bench.run import read_run
-from proofbath.curve.current_picture import lifts_picture, openings_picture
+from proofbath.curve.current_picture import DRAWN
 from proofbath.curve.current_shapes import Shape, shapes_of
 from proofbath.curve.overlay import heater_picture, overlay_picture
 from proofbath.curve.picture import LOOKS, curve_picture
@@ -77,16 +77,10 @@ def picture_of(records: RecordsReader, measured: Measured, shape: Shape | None =
     record, result = _read(records, measured)
     with _DRAWING:
         if shape is not None:
-            return _DRAWN[shape](record, result)
+            return DRAWN[shape](record, result, "svg")
         if record.element_a is not None:
             return heater_picture(record, result)
         return curve_picture(record, result)
-
-
-_DRAWN: dict[Shape, Callable[[CurveRecord, CurveResult], bytes]] = {
-    "lifts": lifts_picture,
-    "openings": openings_picture,
-}
 
 
 def _read(records: RecordsReader, measured: Measured) -> tuple[CurveRecord, CurveResult]:

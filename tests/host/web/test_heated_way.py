@@ -19,7 +19,7 @@ from host.workshop.heated_shop import EARLY, QUAY, TYPE, heated_shop
 from proofbath.bench.clock import utc_text
 from proofbath.certificate.keys import trusted_fingerprints
 from proofbath.certificate.verify import Outcome, verify
-from proofbath.scenario.workshop import CERTIFIER, OPERATOR
+from proofbath.scenario.workshop import CERTIFIER, OPERATOR, calibrate_elements
 from proofbath.store.access import Access, Credential
 from proofbath.virtual.truth import rising_c
 from proofbath.web.app import make_app
@@ -94,7 +94,7 @@ class Walk:
 @contextmanager
 def walk(folder: Path) -> Iterator[Walk]:
     with heated_shop(folder, utc_text()) as made, asyncio.Runner() as runner:
-        made.calibrate_elements()
+        calibrate_elements(made.shop, made.bench, made.stamp)
         settings = ServeSettings(code_on_virtual_benches=False)
         file = made.shop.file.model_copy(update={"serve": settings})
         shop = replace(made.shop, file=file)

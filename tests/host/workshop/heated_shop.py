@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 from typing import NamedTuple
 
-from proofbath.bench.calibrate_element import Circuit, calibrate_element
-from proofbath.bench.calibration_content import Instrument
-from proofbath.bench.calibration_record import calibration_entry
 from proofbath.bench.description import BenchFile
-from proofbath.bench.virtual_workplace import VirtualWorkplace
 from proofbath.description import parse_toml
 from proofbath.proof.specification import Limit
 from proofbath.scenario.ferry import example_type
 from proofbath.scenario.workshop import REFERENCE, calibrate_all, set_up, staff_and_type
 from proofbath.store.records import Stamp
 from proofbath.virtual.description import VirtualUnit
-from proofbath.wire.table import STATIONS
 from proofbath.workshop.intake import put_type
 from proofbath.workshop.shop import Shop, open_shop
 
@@ -41,12 +35,6 @@ OPENS = Limit(
     quantity="start_at_current_c", upper=91.0, largest_u=1.0, threshold_mm=0.1, element_a=0.8
 )
 """At 0.8 A it opens at 91 °C or below."""
-CIRCUIT = Circuit(
-    (0.2, 0.4, 0.6),
-    (10.0, 20.0),
-    Instrument(name="Ammeter 7", expanded_u=0.001, due=None),
-    Instrument(name="Resistors R", expanded_u=0.001, due=None),
-)
 
 
 class HeatedShop(NamedTuple):
@@ -67,15 +55,6 @@ class HeatedShop(NamedTuple):
         virtual = self.shop.bench(QUAY).virtual
         assert virtual is not None
         return next(unit for unit in virtual.unit if unit.serial == serial)
-
-    def calibrate_elements(self) -> None:
-        """Calibrate every element channel with an ammeter and two resistors."""
-        assert self.bench.virtual is not None
-        on = dt.date.fromisoformat(self.stamp.at[:10])
-        for station in range(1, STATIONS + 1):
-            work = VirtualWorkplace(self.bench.virtual)
-            content = calibrate_element(work, self.bench, station, CIRCUIT, self.bench.calibration)
-            self.shop.records.add(calibration_entry(content, QUAY, on, 12, station), self.stamp)
 
 
 def example_bench() -> BenchFile:

@@ -28,7 +28,7 @@ from host.workshop.heated_shop import (
 from proofbath.proof.decision import Outcome
 from proofbath.run.plan import Stage
 from proofbath.scenario.story import GOOD
-from proofbath.scenario.workshop import CERTIFIER, OPERATOR
+from proofbath.scenario.workshop import CERTIFIER, OPERATOR, calibrate_elements
 from proofbath.store.kinds import Unit
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.truth import Power, lift_mm, rising_c
@@ -177,7 +177,7 @@ def test_a_heated_batch_goes_from_intake_over_rework_to_certificates(tmp_path: P
         assert [line.split(":")[0] for line in missing] == [
             f"element of station {unit.station}" for unit in made.units
         ]
-        made.calibrate_elements()
+        calibrate_elements(made.shop, made.bench, made.stamp)
         assert certify_blocks(made.shop, plan, made.bench, ON) == []
         found = night(made, "as-found", AT, tmp_path)
         for unit in made.units:
