@@ -20,6 +20,7 @@ from proofbath.curve.branches import cycles_of
 from proofbath.curve.cycles import features_of_cycles
 from proofbath.curve.drive import element_power_w
 from proofbath.curve.features import CycleFeatures, Wanted
+from proofbath.curve.opened import opened_of
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.samples import Samples, reduce
 from proofbath.curve.shut import driven_features, shut_of
@@ -75,7 +76,8 @@ def powered_curve_of(
     if power_w is None:
         return ()
     warmed = replace(samples, bath_c=samples.bath_c - shift_k_per_w * power_w)
-    shut = shut_of(samples, warmed, cycles_of(warmed), threshold_mm)
+    opened = opened_of(samples, record.cold)
+    shut = shut_of(samples, warmed, cycles_of(warmed), threshold_mm, opened)
     if isinstance(shut, str):
         return ()
     return _branches(

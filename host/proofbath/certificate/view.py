@@ -14,7 +14,6 @@ from proofbath.certificate.words import (
     days,
     decimals_of,
     fixed,
-    plain,
     short_day,
     whole_freedom,
 )
@@ -86,7 +85,7 @@ def _called(result: Result) -> str:
     if stated.element_a is None:
         return result.words
     bath = "" if stated.bath_c is None else f", {fixed(stated.bath_c, 1)} °C"
-    return f"{result.words} ({plain(stated.element_a)} A{bath})"
+    return f"{result.words} ({fixed(stated.element_a, 2)} A{bath})"
 
 
 def _conditions(conditions: Conditions) -> list[list[str]]:
