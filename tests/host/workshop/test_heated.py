@@ -143,7 +143,7 @@ def check_document(one: Certified, judged: Judged) -> dict[str, Any]:
         assert result["judgement"]["outcome"] == "pass"
         assert result["element_a"] == pytest.approx(limit.element_a, abs=0.005)
         assert f"± {result['expanded_uncertainty']:.2f}" in words
-    for phrase in ("heater 0.9 A, within 240 s, bath 94.0 °C", "heater 0.8 A", "≥ 4", "≤ 91"):
+    for phrase in ("heater 0.90 A, within 240 s, bath 94.0 °C", "heater 0.80 A", "≥ 4", "≤ 91"):
         assert phrase in " ".join(words.split())
     for axis in ("time since the current came on / s", "bath at start-to-open / °C", "current / A"):
         assert axis in words
