@@ -141,13 +141,13 @@ def run_unit(
     return CurveRecord(t_s, seen_c, shown, amps, volts, unit.serial)
 
 
-def opening_w(unit: VirtualUnit, bath_c: float) -> float:
-    """Return the steady power that just opens a unit in a bath."""
+def opening_w(unit: VirtualUnit, bath_c: float, later_k: float = 0.0) -> float:
+    """Return the steady power that just opens a unit in a bath, in a cycle so much later."""
     needed_mm = THRESHOLD_MM + unit.friction_mm / 2.0
 
     def missing_mm(power_w: float) -> float:
         power = truth.Power(w=power_w)
-        return truth.steady_volume_lift_mm(unit, bath_c, power, 0.0) - needed_mm
+        return truth.steady_volume_lift_mm(unit, bath_c, power, -later_k) - needed_mm
 
     return float(brentq(missing_mm, 0.0, 60.0, xtol=1e-6))
 
@@ -162,8 +162,7 @@ def balance_events(
     for bath_c in baths_c:
         for rate in RATES_W_PER_MIN:
             later_k = unit.start_scatter_k * rng.standard_normal()
-            scattered = unit.model_copy(update={"melting_c": unit.melting_c + later_k})
-            power_w = opening_w(scattered, bath_c) + rate / 60.0 * lag_s
+            power_w = opening_w(unit, bath_c, later_k) + rate / 60.0 * lag_s
             seen_c = bath_c + 0.02 * rng.standard_normal()
             events.append(PoweredEvent(seen_c, power_w, 0.0, rate / 60.0, 0.37, 0.02, 0.002))
     return events
