@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.content import ResultContent
 from proofbath.curve.current_picture import lifts_picture, openings_picture
 from proofbath.curve.current_rows import current_rows, to_csv
+from proofbath.curve.overlay import overlay_label
 from proofbath.curve.picture import cycles_drawn, thinned
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult
@@ -352,3 +354,19 @@ def test_a_lift_after_some_time_is_stated_only_from_a_shut_valve_without_current
     for step, why in ((higher, "another current flowed before"), (again, "let it close first")):
         assert {lift.value for lift in step.lifts_after} == {None}
         assert all(why in (lift.reason or "") for lift in step.lifts_after)
+
+
+def test_a_rise_with_current_is_called_by_its_current_over_other_curves() -> None:
+    """The value beside a curve is where that very curve opens, not where it would without power."""
+    made = Programme()
+    made.go(60.0, 600.0, 0.75)
+    made.go(97.0, 37 * 60.0, 0.75)
+    made.go(97.0, 300.0, 0.75)
+    made.go(60.0, 37 * 75.0, 0.75)
+    record, result = made.record(heated_unit()), made.run(heated_unit())
+    (cycle,) = cycles_drawn(record, 0.1)
+    (start,) = result.series["start_at_current_c"]
+    called = overlay_label("as left", result, cycle.rising)
+    assert called.startswith(f"as left at 0.75 A: {start.value:.2f} ± ")
+    unfed = replace(cycle.rising, element_a=np.zeros(len(cycle.rising)))
+    assert overlay_label("as left", result, unfed) == "as left"
