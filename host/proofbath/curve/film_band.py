@@ -17,7 +17,7 @@ from proofbath.curve.film import (
     WAX_K_PER_W,
     WAX_U_K_PER_W,
     FilmLaw,
-    half_width,
+    central,
 )
 from proofbath.curve.lag import PRIOR_LAG_S, PRIOR_LAG_SD_S
 from proofbath.curve.record import Floats
@@ -71,13 +71,10 @@ def band_of(openings: Sequence[OpeningAt], power_w: Floats) -> Band:
     weights /= weights.sum()
     told = [_told(law, fit, power_w) for law, fit in zip(LAWS, fits, strict=True)]
     means, sds = np.array([mean for mean, _ in told]), np.array([sd for _, sd in told])
-    bath_c: Floats = weights @ means
     own_k = math.sqrt(float(np.mean(us**2)))
-    half_k = [
-        math.hypot(half_width(means[:, n] - bath_c[n], sds[:, n] + BETWEEN_LAWS_K, weights), own_k)
-        for n in range(len(power_w))
-    ]
-    return Band(power_w, bath_c, np.array(half_k))
+    held = [central(means[:, n], sds[:, n] + BETWEEN_LAWS_K, weights) for n in range(len(power_w))]
+    bath_c, half_k = np.array(held).T
+    return Band(power_w, bath_c, np.hypot(half_k, own_k))
 
 
 class _Seen(NamedTuple):
