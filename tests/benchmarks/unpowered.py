@@ -3,10 +3,10 @@
 Run with `python tests/benchmarks/unpowered.py [--units 400] [--simulated] [--span 12]
 [--strange]`. For each law of the film, distance beyond the hottest bath and span of four baths it
 prints how often the stated 95 % interval holds, the median U and the bias; then the same over all
-laws. Units have three wax shells with the heater in the core. Without `--simulated` each start is the steady heat
-balance of the unit with its cycle scatter, lag and crossing noise; with it the whole unit is
-stepped through two power ramps at each bath and its record analysed, half a second a unit. The
-drawn probe and gradient errors are taken off: they shift bath and truth alike.
+laws. Units have three wax shells with the heater in the core. Without `--simulated` each start is
+the steady heat balance of the unit with its cycle scatter, lag and crossing noise; with it the
+whole unit is stepped through two power ramps at each bath and its record analysed, half a second a
+unit. The drawn probe and gradient errors are taken off: they shift bath and truth alike.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from proofbath.curve.features import CycleFeatures
-from proofbath.curve.lag import SENSIBLE_MM_PER_K, Lag
+from proofbath.curve.lag import SENSIBLE_MM_PER_K, SHAPE_RELATIVE_U, Lag
 from proofbath.curve.local import fit_line
 from proofbath.curve.record import Floats
 from proofbath.curve.samples import Samples
@@ -30,6 +30,14 @@ SLOWEST_K_PER_MIN, FASTEST_K_PER_MIN = 0.15, 4.0
 BEND_HALF_MM, FEWEST_FOR_BEND = 0.6, 3
 FLATTEST_K_PER_MM, LEAST_SPREAD_K_PER_MM = 6.0, 0.35
 """In the toe the curve is too flat to tell its slope; a straight one cannot tell mm from K."""
+
+
+ALIKE_LEVELS = 5
+"""So many neighbours share the errors of one: windows overlap, and a bath wanders slowly."""
+LEAST_SD_K = 0.02
+GROWTH_U = 0.5
+"""Of the lag known beforehand, how far it goes with the lift's speed: an element whose lag is the
+same at every lift has it all from the bath's rate (from memory: elements differ)."""
 
 
 class Width(NamedTuple):
@@ -49,22 +57,44 @@ class _Branch(NamedTuple):
         return self.bath_c - s_k_per_mm * self.speed_mm_per_s
 
 
+class _Points(NamedTuple):
+    """Levels of all cycles: flatness in K/mm, distance of the branches, and of their speeds."""
+
+    flat: Floats
+    wide_k: Floats
+    speed_mm_per_s: Floats
+
+
+class _Weighed(NamedTuple):
+    """A lag over speed in K s/mm, with its standard uncertainty."""
+
+    value: float
+    u: float
+
+
 def width_in_mm(
     cycles: Sequence[CycleFeatures], lag: Lag, start_slope_mm_per_k: float
 ) -> Width | None:
     """Return the hysteresis in mm that cycles share, None where their curves cannot tell it.
 
-    `lag` is the one at the start, where the lift's slope is `start_slope_mm_per_k`.
+    `lag` is what is known beforehand of the one at the start, where the lift's slope is
+    `start_slope_mm_per_k`; what the branches say of it themselves is weighed in.
     """
     pairs = [pair for c in cycles if (pair := _branches(c)) is not None]
     per_mm = 1 / (start_slope_mm_per_k + SENSIBLE_MM_PER_K)
-    found, more, less = (
-        _fitted(pairs, lag_s * per_mm)
-        for lag_s in (lag.lag_s, lag.lag_s + lag.u_s, lag.lag_s - lag.u_s)
-    )
-    if found is None or more is None or less is None:
+    points = _points(pairs, lag.lag_s * per_mm)
+    if len(points.wide_k) < FEWEST_LEVELS or np.ptp(points.flat) < LEAST_SPREAD_K_PER_MM:
         return None
-    return Width(found.width_mm, math.hypot(found.u_mm, (more.width_mm - less.width_mm) / 2))
+    known_u_s = math.hypot(lag.u_s, GROWTH_U * lag.lag_s)
+    weighed = _weighed(points, lag.lag_s * per_mm, known_u_s * per_mm)
+
+    def at(s_k_per_mm: float) -> Width:
+        line = fit_line(points.flat, points.wide_k - s_k_per_mm * points.speed_mm_per_s)
+        return Width(line.slope, line.slope_u)
+
+    found = at(weighed.value)
+    apart_mm = (at(weighed.value + weighed.u).width_mm - at(weighed.value - weighed.u).width_mm) / 2
+    return Width(found.width_mm, math.hypot(found.u_mm, apart_mm))
 
 
 def _branches(c: CycleFeatures) -> tuple[_Branch, _Branch] | None:
@@ -93,30 +123,40 @@ def _branch(part: Samples, zero: Zero, levels_mm: Floats, sign: int) -> _Branch:
             continue
         t_s = part.t_s[near]
         bath, lift = fit_line(t_s, part.bath_c[near]), fit_line(t_s, lift_mm[near])
-        if (
-            SLOWEST_K_PER_MIN <= sign * bath.slope * 60 <= FASTEST_K_PER_MIN
-            and sign * lift.slope > 0
-        ):
+        ramps = SLOWEST_K_PER_MIN <= sign * bath.slope * 60 <= FASTEST_K_PER_MIN
+        # Where a valve stands there is no passing; a window half in such a stand is no better.
+        if ramps and sign * lift.slope * FLATTEST_K_PER_MM > sign * bath.slope:
             bath_c[i] = bath(lift.at + (level_mm - lift.level) / lift.slope)
             speed[i] = lift.slope + SENSIBLE_MM_PER_K * bath.slope
     return _Branch(bath_c, speed)
 
 
-def _fitted(pairs: Sequence[tuple[_Branch, _Branch]], s_k_per_mm: float) -> Width | None:
-    """Fit the branches' distance over flatness, each cycle about its own mean."""
-    flat, wide = [np.empty(0)], [np.empty(0)]
+def _points(pairs: Sequence[tuple[_Branch, _Branch]], s_k_per_mm: float) -> _Points:
+    """Return distance, flatness and difference of speeds of all levels, about each cycle's mean."""
+    found = [[np.empty(0)], [np.empty(0)], [np.empty(0)]]
     for rise, fall in pairs:
-        up, down = rise.at_rest(s_k_per_mm), fall.at_rest(s_k_per_mm)
-        bend = (_flatness(up) + _flatness(down)) / 2
-        used = (bend > 0) & (bend < FLATTEST_K_PER_MM)
+        bend = _flatness(rise.at_rest(s_k_per_mm)) + _flatness(fall.at_rest(s_k_per_mm))
+        used = (bend > 0) & (bend < 2 * FLATTEST_K_PER_MM)
         if used.sum() >= FEWEST_LEVELS:
-            flat.append(bend[used] - bend[used].mean())
-            wide.append((up - down)[used] - (up - down)[used].mean())
-    x, y = np.concatenate(flat), np.concatenate(wide)
-    if len(x) < FEWEST_LEVELS or np.ptp(x) < LEAST_SPREAD_K_PER_MM:
-        return None
-    line = fit_line(x, y)
-    return Width(line.slope, line.slope_u)
+            speed = rise.speed_mm_per_s - fall.speed_mm_per_s
+            for column, values in zip(
+                found, (bend / 2, rise.bath_c - fall.bath_c, speed), strict=True
+            ):
+                column.append(values[used] - values[used].mean())
+    return _Points(*(np.concatenate(column) for column in found))
+
+
+def _weighed(points: _Points, s_k_per_mm: float, u_k_per_mm: float) -> _Weighed:
+    """Fit width and lag together, with the lag known beforehand as one more observation."""
+    matrix = np.column_stack([points.flat, points.speed_mm_per_s])
+    rest = points.wide_k - s_k_per_mm * points.speed_mm_per_s
+    solution, *_ = np.linalg.lstsq(matrix, rest, rcond=None)
+    off_k = rest - matrix @ solution
+    sd_k = max(math.sqrt(float(off_k @ off_k) / len(off_k) * ALIKE_LEVELS), LEAST_SD_K)
+    inverse = np.linalg.inv(matrix.T @ matrix / sd_k**2 + np.diag([0.0, 1 / u_k_per_mm**2]))
+    change = float((inverse @ matrix.T @ rest / sd_k**2)[1])
+    shape = SHAPE_RELATIVE_U * (s_k_per_mm + change)
+    return _Weighed(s_k_per_mm + change, math.hypot(math.sqrt(inverse[1, 1]), shape))
 
 
 def _flatness(bath_c: Floats) -> Floats:

@@ -28,7 +28,8 @@ source)."""
 SHUT_MM = 0.2
 """A lift this near the cold one's belongs to a closed unit; the rest is the fixture's."""
 SURELY_SHUT_K = 25.0
-"""So far below its type's full-open an over-filled unit is shut too (common practice, no source)."""
+"""So far below its type's full-open even an over-filled unit is shut (common practice,
+no source)."""
 RELAXED_S = 600.0
 """So long behind its current an element may still be warm, or its valve on its way."""
 BIN_K = 0.5

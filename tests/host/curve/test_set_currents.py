@@ -217,6 +217,35 @@ def test_bath_ramps_at_set_currents_give_opening_full_opening_and_closing() -> N
     assert rows[0].opens.value == result.unpowered_start_to_open_c.value
 
 
+@pytest.mark.parametrize(
+    ("currents_a", "judged_a", "changed"),
+    [
+        # Much wax opens softly: 0.1 mm/K where 0.35 is usual, and a lag half as long.
+        ((0.25,), 0.25, {"melting_c": 110.4, "wax_mg": 1309.0, "wax_w_per_k": 1.15}),
+        # At 1 A it stands at its stop in the hold: only 0.5 A shows a slow wax's long lag.
+        (
+            (0.5, 1.0),
+            1.0,
+            {"melting_c": 110.2, "wax_mg": 1286.0, "wax_w_per_k": 0.51},
+        ),
+    ],
+)
+def test_a_start_at_a_current_is_corrected_by_the_units_own_lag(
+    currents_a: tuple[float, ...], judged_a: float, changed: dict[str, float]
+) -> None:
+    unit, made = heated_unit(**changed), Programme()
+    for amps in currents_a:
+        made.go(50.0, 600.0, 0.0)
+        made.go(50.0, 300.0, amps)
+        made.go(97.0, 47 * 60.0, amps)
+        made.go(97.0, 300.0, amps)
+        made.go(50.0, 47 * 60.0, amps)
+    starts = made.run(unit).series["start_at_current_c"]
+    (start,) = [q for q in starts if round(q.at["element_a"], 2) == judged_a]
+    true_c = truth.rising_c(unit, 0.1, truth.Power(a=judged_a))
+    assert start.value == pytest.approx(true_c, abs=0.06)
+
+
 def test_a_unit_that_opened_unpowered_on_the_way_is_reported_as_measured() -> None:
     """It opens while the bath still rises without current; steps of current follow at the top."""
     unit = heated_unit(melting_c=101.0)
