@@ -102,7 +102,10 @@ def at_current_series(
     series: dict[str, list[Quantity]] = {name: [] for name in NAMES}
     for ramp in ramps:
         mine = [features[cycle] for cycle in ramp.cycles]
-        evidence = Evidence(mine, wanted.threshold_mm, wanted.rated_lift_mm, bench)
+        others = [found for cycle, found in features.items() if cycle not in ramp.cycles]
+        evidence = Evidence(
+            mine, wanted.threshold_mm, wanted.rated_lift_mm, bench, elsewhere=others
+        )
         events = (
             [f.start for f in mine],
             [f.full_open for f in mine],

@@ -38,7 +38,13 @@ class Opened:
         return self.open_mm(self.first_c, self.first_mm)
 
     def open_mm(self, bath_c: float, lift_mm: float) -> float | None:
-        """Return how far a reading stands above the shut one, None within what a fixture does."""
+        """Return how far a reading stands above the shut one, None within what a fixture does.
+
+        In a colder bath than that of the shut reading no wax holds a valve open: gauge and fixture
+        creep.
+        """
+        if bath_c < self.lowest.bath_c - WARMER_K:
+            return None
         above_mm = lift_mm - self.lowest.lift_mm
         fixture_mm = 2 * UNKNOWN_SLOPE_MM_PER_K * abs(bath_c - self.lowest.bath_c)
         return above_mm if above_mm > SHUT_WITHIN_MM + fixture_mm else None

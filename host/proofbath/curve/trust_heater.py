@@ -48,7 +48,11 @@ def powered_findings(
     found = scale_findings(record) or gauge_findings(record, cycles)
     if not any(finding.spoils == ALL for finding in found):
         checks.append(
-            late_return(width_in_mm(cycles, lag_beforehand(bench), TYPICAL_SLOPE_MM_PER_K))
+            late_return(
+                width_in_mm(
+                    cycles, lag_beforehand(bench, TYPICAL_SLOPE_MM_PER_K), TYPICAL_SLOPE_MM_PER_K
+                )
+            )
         )
     return found + [finding for finding in checks if finding is not None]
 
