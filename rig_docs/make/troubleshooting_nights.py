@@ -158,7 +158,7 @@ NIGHTS = {
         (
             fault("wax_leak", 1, 5.0),
             fault("spring_weak", 2, 0.9),
-            fault("overheated", 3, 2.5, at_s=4500.0),
+            fault("overheated", 3, 2.5, at_s=1900.0),
         ),
         PLAIN,
     ),

@@ -42,6 +42,7 @@ ROOMS = (
     ("run", "power", "test_power*"),
     ("run", "steady branch progress", "test_course_edges"),
     ("run", "blocks heat_watch station_watch input_watch", "test_watch*"),
+    ("run", "gauge_watch", "test_gauge_watch"),
     ("run", "", "test_*"),
     ("proof", "decision specification verdict", "test_decision* test_spec* test_verdict"),
     ("proof", "chart chart_power", "test_chart*"),
