@@ -14,6 +14,7 @@ from proofbath.certificate.keys import trusted_fingerprints
 from proofbath.certificate.verify import Outcome, verify
 from proofbath.curve.record import parse_csv
 from proofbath.scenario.story import BATCH
+from proofbath.scenario.workshop import REFERENCE
 from proofbath.store.backup import prove
 from proofbath.store.journal import Journal
 from proofbath.workshop.issued import doubts_of
@@ -39,6 +40,29 @@ def test_a_night_of_eight_hours_gives_six_values_beside_the_truth(night: Path) -
     assert inside >= 5
 
 
+def test_the_heated_batch_is_certified_beside_the_truth(night: Path) -> None:
+    """U covers 95 of 100: one and a half of it holds three units in all but 1 of 100 demos."""
+    summary = json.loads((night / "summary.json").read_text())
+    plain, heated = summary["batches"]
+    assert (plain["type"], heated["type"]) == ("Teal-82", "Heron-103")
+    assert [unit["serial"] for unit in plain["units"]] == [
+        unit["serial"] for unit in summary["units"] if unit["serial"] != REFERENCE
+    ]
+    keys = {"serial", "station", "as_found_c", "as_left_c", "expanded_uncertainty_k"}
+    keys |= {"true_as_left_c", "verdict"}
+    assert (heated["marked_c"], heated["wanted_c"], len(heated["units"])) == (103.0, 103.0, 3)
+    for unit in heated["units"]:
+        assert keys <= set(unit)
+        error_k = unit["as_left_c"] - unit["true_as_left_c"]
+        assert abs(error_k) < 1.5 * unit["expanded_uncertainty_k"]
+    assert any(unit["verdict"] == "pass" for unit in heated["units"])
+    for unit in heated["units"]:
+        curves = night / "heated" / "curves"
+        assert parse_csv((curves / f"{unit['serial']}.csv").read_text(), "").element_a is not None
+        assert (curves / f"{unit['serial']}-lifts.svg").read_text().startswith("<?xml")
+    assert (night / "heated" / "currents.csv").read_text().startswith("serial,element_a")
+
+
 def test_each_curve_can_be_read_again(night: Path) -> None:
     files = sorted((night / "curves").glob("*.csv"))
     assert len(files) == 6
@@ -56,7 +80,7 @@ def test_the_pictures_are_there(night: Path) -> None:
 def test_the_journal_is_closed_and_unbroken(night: Path) -> None:
     with closing(Journal(night / "records.sqlite")) as journal:
         runs = journal.runs()
-        assert [(run.status, run.reason) for run in runs] == [("done", "")] * 3
+        assert [(run.status, run.reason) for run in runs] == [("done", "")] * 6
         for run in runs:
             assert journal.verify_chain(run.run_id) >= 1
             rows = journal.samples(run.run_id)
@@ -64,7 +88,7 @@ def test_the_journal_is_closed_and_unbroken(night: Path) -> None:
 
 
 def test_the_records_are_unchanged_and_tell_the_story(night: Path) -> None:
-    assert prove(night / "records.sqlite").runs == 3
+    assert prove(night / "records.sqlite").runs == 6
     with open_shop(night / "workshop.toml") as shop:
         stories = batch_story(shop.records, BATCH)
     refused = [story for story in stories if not story.intake.entry.accepted]

@@ -71,8 +71,8 @@ def furnish(folder: Path, seed: int = 3) -> Path:
     with TemporaryDirectory() as locks:
         told = tell_story(folder, seed, at, Path(locks), lambda _: None, lambda _: None)
         with open_shop(folder / "workshop.toml") as shop:
-            assert told.bench.virtual is not None
-            serials = [u.serial for u in told.bench.virtual.unit if u.serial != REFERENCE]
+            assert told.plain.bench.virtual is not None
+            serials = [u.serial for u in told.plain.bench.virtual.unit if u.serial != REFERENCE]
             stamp = shop.stamp(CERTIFIER, at)
             _receive(shop, MEASURED, serials, stamp)
             plan = plan_night(shop, MEASURED, "as-found", BENCH, REFERENCE)

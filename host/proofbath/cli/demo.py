@@ -1,4 +1,4 @@
-"""`proofbath demo`: a batch's whole way on the virtual bench, each result beside the truth."""
+"""`proofbath demo`: two batches on virtual benches from intake to certificate, beside the truth."""
 
 from __future__ import annotations
 
@@ -11,16 +11,18 @@ import click
 
 from proofbath.bench.clock import monotonic_s, utc_text
 from proofbath.cli.night_progress import night_progress
-from proofbath.cli.night_report import remarks, starts_table
+from proofbath.cli.night_report import remarks, start_of, starts_table
 from proofbath.cli.options import json_option, out_option
 from proofbath.cli.output import console, print_json, progress_console
 from proofbath.errors import InputError
-from proofbath.scenario.story import Told, tell_story
+from proofbath.scenario.story import BatchTold, Told, tell_story
 from proofbath.scenario.workshop import DEMO_MARK
 from proofbath.workshop.night_files import copy_night, make_folder, write_json
 
 SUMMARY = "summary.json"
-PARTS = ("records.sqlite*", "keys", "certificates", "nights", "curves", "*.toml", "curves.*")
+HEATED_FOLDER = "heated"
+NIGHT = ("curves", "curves.*", "currents.csv", HEATED_FOLDER)
+PARTS = ("records.sqlite*", "keys", "certificates", "nights", "*.toml", *NIGHT)
 
 
 @click.command()
@@ -34,12 +36,13 @@ PARTS = ("records.sqlite*", "keys", "certificates", "nights", "curves", "*.toml"
 @out_option("proofbath-demo", "Folder for the workshop's file, records, curves and certificates.")
 @json_option
 def command(seed: int, out: Path, as_json: bool) -> None:
-    """Take a batch through the virtual bench, from calibration to certificates.
+    """Take two batches through virtual benches, from calibration to certificates.
 
-    A river-ferry workshop calibrates its bench, takes six thermostats in, refuses one, measures
-    five as found, reworks them as advised, measures them as left and certifies those that pass;
-    one cannot be mended. The real controller sources guard the simulated bath. The folder is a
-    workshop you can go on with: see proofbath batch --shop.
+    A river-ferry workshop calibrates its two benches and takes six plain thermostats in, of which
+    it refuses one, and three heater-assisted ones. Both batches are measured as found, reworked as
+    advised and measured as left, side by side; those that pass are certified, and one cannot be
+    mended. The real controller sources guard the simulated baths. The folder is a workshop you can
+    go on with: see proofbath batch --shop.
     """
     began_s = monotonic_s()
     _make_room(out)
@@ -47,7 +50,9 @@ def command(seed: int, out: Path, as_json: bool) -> None:
     # A folder of its own for lock and commands: demos may run side by side.
     with night_progress() as tell, TemporaryDirectory() as locks:
         told = tell_story(out, seed, utc_text(), Path(locks), shown.print, tell)
-    copy_night(told.files, out)
+    copy_night(told.plain.files, out)
+    make_folder(out / HEATED_FOLDER)
+    copy_night(told.heated.files, out / HEATED_FOLDER)
     summary = _summary(seed, told, monotonic_s() - began_s)
     write_json(out / SUMMARY, summary)
     if as_json:
@@ -67,13 +72,9 @@ def _make_room(out: Path) -> None:
 
 
 def _summary(seed: int, told: Told, wall_s: float) -> dict[str, Any]:
-    true_c = told.true_c()
-    outcomes = {
-        each.story.unit.entry.serial: each.verdict.outcome.value
-        for each in told.judged
-        if each.verdict is not None
-    }
-    numbers = {each.serial: each.number for each in told.certified}
+    plain = told.plain
+    true_c, outcomes = plain.true_c(), _outcomes(plain)
+    numbers = {each.serial: each.number for each in plain.certified}
     return {
         "seed": seed,
         "bench_hours": round(told.hours, 3),
@@ -88,18 +89,65 @@ def _summary(seed: int, told: Told, wall_s: float) -> dict[str, Any]:
                 "verdict": outcomes.get(report.serial),
                 "certificate": numbers.get(report.serial),
             }
-            for report in told.as_left
+            for report in plain.as_left
         ],
+        "batches": [_batch(told.plain), _batch(told.heated)],
+    }
+
+
+def _outcomes(batch: BatchTold) -> dict[str, str]:
+    return {
+        each.story.unit.entry.serial: each.verdict.outcome.value
+        for each in batch.judged
+        if each.verdict is not None
+    }
+
+
+def _batch(batch: BatchTold) -> dict[str, Any]:
+    """Return a batch's starts as found and as left beside what its type is marked and ordered."""
+    unit_type = batch.scene.unit_type
+    true_c, outcomes = batch.true_c(), _outcomes(batch)
+    found = {report.serial: start_of(report) for report in batch.as_found}
+    units = []
+    for report in batch.as_left:
+        if report.role == "reference":
+            continue
+        as_found, as_left = found[report.serial], start_of(report)
+        reasons = {
+            key: start.reason
+            for key, start in (("as_found_c", as_found), ("as_left_c", as_left))
+            if start.value is None
+        }
+        units.append(
+            {
+                "serial": report.serial,
+                "station": report.station,
+                "as_found_c": as_found.value,
+                "as_left_c": as_left.value,
+                "expanded_uncertainty_k": as_left.expanded_uncertainty,
+                "true_as_left_c": true_c[report.station],
+                "verdict": outcomes.get(report.serial),
+            }
+            | ({"reasons": reasons} if reasons else {})
+        )
+    return {
+        "batch": batch.scene.batch,
+        "type": unit_type.name,
+        "marked_c": unit_type.nominal_start_to_open_c,
+        "wanted_c": unit_type.nominal_start_to_open_c,
+        "units": units,
     }
 
 
 def _print(told: Told, summary: dict[str, Any], out: Path) -> None:
     shown = console()
-    shown.print(starts_table(list(told.as_left), told.true_c()))
-    for line in remarks(list(told.as_left)):
-        shown.print(line, markup=False)
-    for unit in told.certified:
-        words = f"certificate {unit.number}" if unit.number else "; ".join(unit.refusals)
-        shown.print(f"{unit.serial}: {words}", markup=False)
+    for batch in (told.plain, told.heated):
+        shown.print(f"{batch.scene.batch}, {batch.scene.unit_type.name}", style="bold")
+        shown.print(starts_table(list(batch.as_left), batch.true_c()))
+        for line in remarks(list(batch.as_left)):
+            shown.print(line, markup=False)
+        for unit in batch.certified:
+            words = f"certificate {unit.number}" if unit.number else "; ".join(unit.refusals)
+            shown.print(f"{unit.serial}: {words}", markup=False)
     hours, wall_s = summary["bench_hours"], summary["wall_s"]
-    shown.print(f"{hours:.1f} h on the bench in {wall_s:.1f} s; everything is in {out}")
+    shown.print(f"{hours:.1f} h on the benches in {wall_s:.1f} s; everything is in {out}")

@@ -34,6 +34,14 @@ def scatter_dof(pooled_dof: float) -> float:
     return 1 / (1 / pooled_dof + 1 / BETWEEN_UNITS_DOF)
 
 
+def lag_beforehand(bench: BenchBudget, start_slope_mm_per_k: float) -> Lag:
+    """Return the type's pooled lag, or the marked prior where the bench states none."""
+    if bench.type_lag_s is None:
+        prior = Lag(PRIOR_LAG_S, PRIOR_LAG_SD_S, (LagSource.PRIOR,))
+        return at_lift(prior, PRIOR_SLOPE, start_slope_mm_per_k)
+    return Lag(bench.type_lag_s, bench.type_lag_sd_s or PRIOR_LAG_SD_S, (LagSource.TYPE,))
+
+
 @dataclass
 class Evidence:
     """The used cycles of one unit and what is known beforehand; the source of every quantity."""
@@ -69,13 +77,7 @@ class Evidence:
 
     def _known_lag(self) -> Lag:
         """Combine the type's lag (or the marked prior) with the unit's own top holds."""
-        bench = self.bench
-        if bench.type_lag_s is not None:
-            sd_s = bench.type_lag_sd_s or PRIOR_LAG_SD_S
-            lags = [Lag(bench.type_lag_s, sd_s, (LagSource.TYPE,))]
-        else:
-            prior = Lag(PRIOR_LAG_S, PRIOR_LAG_SD_S, (LagSource.PRIOR,))
-            lags = [at_lift(prior, PRIOR_SLOPE, self.start_slope_mm_per_k)]
+        lags = [lag_beforehand(self.bench, self.start_slope_mm_per_k)]
         seen = (*self.cycles, *self.elsewhere)
         tops = [lag_from_top(c, self.start_slope_mm_per_k) for c in seen]
         self.top_lags = own = [lag for lag in tops if lag is not None]

@@ -5,6 +5,7 @@ All data here are invented for the demo.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib.resources import files
 
 import numpy as np
@@ -14,8 +15,9 @@ from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import Coolant
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.description import parse_toml
+from proofbath.proof.specification import Limit
 from proofbath.run.plan import LoadedStation, NightPlan
-from proofbath.virtual.description import VirtualSection, VirtualUnit
+from proofbath.virtual.description import VirtualBath, VirtualSection, VirtualUnit
 from proofbath.virtual.population import draw_bench, draw_unit
 from proofbath.workshop.intake import TypeFile
 
@@ -26,9 +28,39 @@ def example_type(file: str) -> TypeFile:
     return parse_toml(text, TypeFile, file)
 
 
+def _with_lifts_at_currents(type_file: TypeFile) -> TypeFile:
+    """Return a heated type that must also open by so much within 240 s, at either current."""
+    limits = [
+        Limit(
+            quantity="lift_after_mm",
+            lower=lower_mm,
+            largest_u=0.6,
+            element_a=current_a,
+            bath_c=95.0,
+            after_s=240.0,
+        )
+        for current_a, lower_mm in ((0.75, 1.0), (0.95, 4.0))
+    ]
+    specification = type_file.specification
+    told = specification.model_copy(update={"limit": (*specification.limit, *limits)})
+    return type_file.model_copy(update={"specification": told})
+
+
 TEAL_82_TYPE = example_type("teal_82_type.toml")
 TEAL_82 = TEAL_82_TYPE.unit_type
+HERON_103_TYPE = _with_lifts_at_currents(example_type("heron_103_type.toml"))
+HERON_103 = HERON_103_TYPE.unit_type
+HEATED_UNITS = 3
 _MODEL_UNIT = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)
+_HEATED_MODEL = VirtualUnit(
+    serial="H103-MODEL",
+    station=1,
+    melting_c=114.4,
+    shells=3,
+    film_growth_per_k=0.003,
+)
+_WAX_SD_MG = 3.0
+"""Spread of the wax in units that open above boiling: 1 mg moves them by 0.6 to 0.8 K."""
 _REFERENCE_STATION = 6
 _BUDGET = BenchBudget(
     probe_k=0.05,
@@ -49,14 +81,41 @@ def ferry_bench(seed: int) -> BenchFile:
     drawn = draw_bench(seed, _MODEL_UNIT, count=5)
     units = [
         VirtualUnit.model_validate(unit.model_dump() | {"serial": f"T82-{number:04d}"})
-        for unit, number in zip(drawn.unit, _numbers(rng), strict=True)
+        for unit, number in zip(drawn.unit, _numbers(rng, 5), strict=True)
     ]
-    reference = draw_unit(rng, _MODEL_UNIT, "T82-REF", _REFERENCE_STATION)
+    return _bench("ferry workshop", drawn, units, draw_reference(rng, "T82-REF"))
+
+
+def heated_bench(seed: int) -> BenchFile:
+    """Return the bench for heated types: a cooling valve, three drawn units and a reference."""
+    rng = np.random.default_rng([seed, 103])
+    bath = VirtualBath(fill_l=8.0, glycol_percent=50.0, heater_w=1500.0)
+    drawn = draw_bench(seed + 103, _HEATED_MODEL, count=HEATED_UNITS, bath=bath)
+    units = [
+        VirtualUnit.model_validate(
+            unit.model_dump()
+            | {"serial": f"H103-{number:04d}", "wax_mg": rng.normal(1300.0, _WAX_SD_MG)}
+        )
+        for unit, number in zip(drawn.unit, _numbers(rng, HEATED_UNITS), strict=True)
+    ]
+    bench = _bench("ferry workshop, heated types", drawn, units, draw_reference(rng, "T82-REF-2"))
+    valve = {"cooling_w_per_k": 6.0, "cooling_in_c": 15.0}
+    return bench.model_copy(update={"bath": bench.bath.model_copy(update=valve)})
+
+
+def draw_reference(rng: np.random.Generator, serial: str) -> VirtualUnit:
+    """Return a drawn reference unit, a plain one."""
+    return draw_unit(rng, _MODEL_UNIT, serial, _REFERENCE_STATION)
+
+
+def _bench(
+    name: str, drawn: VirtualSection, units: Sequence[VirtualUnit], reference: VirtualUnit
+) -> BenchFile:
     virtual = VirtualSection.model_validate(
         drawn.model_dump() | {"unit": [u.model_dump() for u in (*units, reference)]}
     )
     return BenchFile(
-        bench=BenchSection(name="ferry workshop", fill_l=virtual.bath.fill_l),
+        bench=BenchSection(name=name, fill_l=virtual.bath.fill_l),
         coolant=Coolant(glycol="propylene", share_by_volume=virtual.bath.glycol_percent / 100),
         bath=BathModel(
             heat_capacity_j_per_k=30400.0,
@@ -92,6 +151,6 @@ def ferry_plan(bench: BenchFile) -> NightPlan:
     )
 
 
-def _numbers(rng: np.random.Generator) -> list[int]:
+def _numbers(rng: np.random.Generator, count: int) -> list[int]:
     first = int(rng.integers(100, 900))
-    return list(range(first, first + 5))
+    return list(range(first, first + count))

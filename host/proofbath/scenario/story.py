@@ -1,26 +1,34 @@
-"""The demo's story: a batch from intake over as found, rework and as left to its certificates."""
+"""The demo's story: two batches from intake over as found, rework and as left to certificates."""
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import closing
+from multiprocessing import get_context
 from pathlib import Path
 from typing import NamedTuple
 
 from proofbath.bench.description import BenchFile
-from proofbath.bench.night import Progressed
 from proofbath.bench.unit_analysis import UnitReport
-from proofbath.errors import BenchFaultError
 from proofbath.run.plan import Stage
-from proofbath.scenario.ferry import TEAL_82, ferry_bench
+from proofbath.run.unit_type import UnitType
+from proofbath.scenario.ferry import (
+    HERON_103,
+    HERON_103_TYPE,
+    TEAL_82,
+    ferry_bench,
+    heated_bench,
+)
+from proofbath.scenario.nights import Tell, calibrate_both, night_on_both
 from proofbath.scenario.rework import with_worn_stop
 from proofbath.scenario.workshop import (
     BENCH,
     CERTIFIER,
-    OPERATOR,
+    HEATED_BENCH,
+    HEATED_REFERENCE,
     REFERENCE,
-    calibrate_all,
+    add_reference,
     hours_of,
     set_up,
     staff_and_type,
@@ -31,15 +39,15 @@ from proofbath.store.records import Stamp
 from proofbath.virtual.truth import rising_c
 from proofbath.workshop.advice import UnitAdvice, advice_for
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
-from proofbath.workshop.intake import add_unit, open_batch, put_rework, take_in
+from proofbath.workshop.intake import add_unit, open_batch, put_rework, put_type, take_in
 from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.keeping import night_folder
-from proofbath.workshop.nights import NightDone, shop_night
+from proofbath.workshop.nights import NightDone
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.planning import plan_night
 from proofbath.workshop.shop import Shop, open_shop
 
-BATCH = "ferry-teal-82-spring"
+BATCH, HEATED_BATCH = "ferry-teal-82-spring", "ferry-heron-103-spring"
 CUSTOMER, ADDRESS = "Ness River Ferries", ("Pier House", "Upper Ness")
 GOOD = Findings(
     identity="good",
@@ -53,15 +61,27 @@ GOOD = Findings(
 CRACKED = GOOD.model_copy(update={"cracks": "bad"})
 WORN = 2
 """Which of the drawn units, from 0, has a bent stop and cannot be mended."""
-Tell = Callable[[Progressed], None]
 
 
-class Told(NamedTuple):
-    """The story at its end: hours on the bench, what was measured, advised, judged, certified."""
+class Scene(NamedTuple):
+    """A batch, its type, and the bench it hangs on beside a reference unit."""
 
+    batch: str
+    unit_type: UnitType
+    bench: str
+    reference: str
+
+
+PLAIN = Scene(BATCH, TEAL_82, BENCH, REFERENCE)
+HEATED = Scene(HEATED_BATCH, HERON_103, HEATED_BENCH, HEATED_REFERENCE)
+
+
+class BatchTold(NamedTuple):
+    """A batch at its end: what was measured, advised, judged and certified."""
+
+    scene: Scene
     bench: BenchFile
     hours: float
-    refused: str
     as_found: tuple[UnitReport, ...]
     advice: tuple[UnitAdvice, ...]
     as_left: tuple[UnitReport, ...]
@@ -71,11 +91,26 @@ class Told(NamedTuple):
     certified: tuple[Certified, ...]
 
     def true_c(self) -> dict[int, float | None]:
-        """Return each unit's true start-to-open as left, by station."""
+        """Return each unit's true start-to-open as left, without power, by station."""
         assert self.bench.virtual is not None
         return {
-            unit.station: rising_c(unit, TEAL_82.threshold_mm) for unit in self.bench.virtual.unit
+            unit.station: rising_c(unit, self.scene.unit_type.threshold_mm)
+            for unit in self.bench.virtual.unit
         }
+
+
+class Told(NamedTuple):
+    """The story at its end: both batches, hours of calibration, and who was refused."""
+
+    plain: BatchTold
+    heated: BatchTold
+    calibration_hours: float
+    refused: str
+
+    @property
+    def hours(self) -> float:
+        """Hours on both benches together."""
+        return self.calibration_hours + self.plain.hours + self.heated.hours
 
 
 def tell_story(
@@ -83,115 +118,132 @@ def tell_story(
 ) -> Told:
     """Carry the whole story out in an empty folder; `at` is now, `locks` a folder for locks.
 
-    `on_step` is told each step in words, `tell` how a night goes.
+    `on_step` is told each step in words, `tell` how the plain batch's nights go; those of the
+    heated batch run beside them, in a process of their own.
     """
-    bench = ferry_bench(seed)
-    assert bench.virtual is not None
-    serials = [unit.serial for unit in bench.virtual.unit if unit.serial != REFERENCE]
-    bench = with_worn_stop(bench, serials[WORN])
-    with open_shop(set_up(folder, bench)) as shop:
-        on_step("The bench is calibrated: ice and steam, gauge blocks, a blank night")
+    plain, heated = ferry_bench(seed), heated_bench(seed)
+    serials, heated_serials = _serials(plain), _serials(heated)
+    plain = with_worn_stop(plain, serials[WORN])
+    path = set_up(folder, plain, heated)
+    with open_shop(path) as shop, ProcessPoolExecutor(1, get_context("spawn")) as pool:
         stamp = staff_and_type(shop, at)
-        hours = calibrate_all(shop, bench, stamp, locks)
-        refused = _take_in(shop, serials, stamp)
-        on_step(f"{len(serials)} units are taken in, {refused} is refused: its frame is cracked")
-        on_step("The night as found: nothing has been touched")
-        found = _night(shop, "as-found", at, locks, tell)
-        advice = advice_for(shop.records, BATCH)
-        _rework(shop, advice, stamp)
-        bench = shop.bench(BENCH)
+        put_type(shop, HERON_103_TYPE, stamp)
+        add_reference(shop, HEATED_REFERENCE, stamp)
+        on_step("Both benches are calibrated: ice and steam, gauge blocks, resistors, blank nights")
+        hours = calibrate_both(pool, shop, (plain, heated), stamp, locks)
+        refused = _take_in(shop, PLAIN, [*serials, _after(serials[-1])], stamp)
+        _take_in(shop, HEATED, heated_serials, stamp)
+        on_step(
+            f"{len(serials)} plain and {len(heated_serials)} heater-assisted units are taken in,"
+            f" {refused} is refused: its frame is cracked"
+        )
+        on_step("The night as found on either bench: nothing has been touched")
+        found = _nights(shop, "as-found", at, locks, tell, pool)
+        advice = [advice_for(shop.records, scene.batch) for scene in (PLAIN, HEATED)]
+        for scene, advised in zip((PLAIN, HEATED), advice, strict=True):
+            _rework(shop, scene.batch, advised, stamp)
         on_step("All units got a new seal, those that open wrongly wax as advised")
-        on_step("The night as left: a conditioning and three recorded cycles")
-        left = _night(shop, "as-left", at, locks, tell)
-        signed = shop.stamp(CERTIFIER, at)
-        certified = certify(shop, BATCH, signed)
-        batch_summary(shop, BATCH, signed)
-        batch_labels(shop, BATCH)
-        with closing(Journal(shop.records.place)) as journal:
-            hours += sum(hours_of(journal, done.outcome.run_id) for done in (found, left))
-        judged = judge_batch(shop, BATCH, signed.day)
-    return Told(
-        bench,
+        on_step(
+            "The night as left: conditioned, then recorded; the heated ones at set currents too"
+        )
+        left = _nights(shop, "as-left", at, locks, tell, pool)
+        first, second = (
+            _ended(shop, scene, nights, advised, shop.stamp(CERTIFIER, at))
+            for scene, advised, *nights in zip((PLAIN, HEATED), advice, found, left, strict=True)
+        )
+    return Told(first, second, hours, refused)
+
+
+def _nights(
+    shop: Shop, stage: Stage, at: str, locks: Path, tell: Tell, pool: Executor
+) -> tuple[NightDone, NightDone]:
+    plain, heated = (
+        (scene.bench, plan_night(shop, scene.batch, stage, scene.bench, scene.reference))
+        for scene in (PLAIN, HEATED)
+    )
+    return night_on_both(pool, shop.path, (plain, heated), at, locks, tell)
+
+
+def _ended(
+    shop: Shop,
+    scene: Scene,
+    nights: Sequence[NightDone],
+    advice: Sequence[UnitAdvice],
+    signed: Stamp,
+) -> BatchTold:
+    """Certify a batch, write its papers, and return what became of it."""
+    found, left = nights
+    certified = certify(shop, scene.batch, signed)
+    batch_summary(shop, scene.batch, signed)
+    batch_labels(shop, scene.batch)
+    with closing(Journal(shop.records.place)) as journal:
+        hours = sum(hours_of(journal, done.outcome.run_id) for done in nights)
+    return BatchTold(
+        scene,
+        shop.bench(scene.bench),
         hours,
-        refused,
         found.reports,
         tuple(advice),
         left.reports,
         night_folder(shop, left.outcome.run_id),
-        tuple(judged),
+        tuple(judge_batch(shop, scene.batch, signed.day)),
         tuple(certified),
     )
 
 
-def _night(shop: Shop, stage: Stage, at: str, locks: Path, tell: Tell) -> NightDone:
-    plan = plan_night(shop, BATCH, stage, BENCH, REFERENCE)
-    done = shop_night(shop, plan, BENCH, OPERATOR, at, clear=True, on_progress=tell, folder=locks)
-    if done.outcome.status != "done":
-        raise BenchFaultError(f"night {stage}: {done.outcome.reason}")
-    return done
+def _serials(bench: BenchFile) -> list[str]:
+    assert bench.virtual is not None
+    sealed = (REFERENCE, HEATED_REFERENCE)
+    return [unit.serial for unit in bench.virtual.unit if unit.serial not in sealed]
 
 
-def _take_in(shop: Shop, serials: list[str], stamp: Stamp) -> str:
-    """Open the batch and take its units in; return the one that is refused."""
-    day = dt.date.fromisoformat(stamp.at[:10])
+def _after(serial: str) -> str:
+    name, _, last = serial.rpartition("-")
+    return f"{name}-{int(last) + 1:04d}"
+
+
+def _take_in(shop: Shop, scene: Scene, serials: Sequence[str], stamp: Stamp) -> str:
+    """Open a batch and take its units in, but one that is not on the bench; return that one."""
     open_batch(
         shop,
-        BATCH,
+        scene.batch,
         CUSTOMER,
         address=ADDRESS,
         contact="Engineering stores",
-        received=day,
-        type_name=TEAL_82.name,
+        received=stamp.day,
+        type_name=scene.unit_type.name,
         stamp=stamp,
     )
+    hung, refused = _serials(shop.bench(scene.bench)), ""
     for serial in serials:
-        add_unit(shop, Unit(serial=serial, unit_type=TEAL_82.name), stamp)
+        good = serial in hung
+        add_unit(shop, Unit(serial=serial, unit_type=scene.unit_type.name), stamp)
         take_in(
             shop,
-            BATCH,
+            scene.batch,
             serial,
             cause="rework",
-            findings=GOOD,
-            accepted=True,
-            remark="gets a new seal",
+            findings=GOOD if good else CRACKED,
+            accepted=good,
+            remark="gets a new seal" if good else "frame cracked at the seat",
             stamp=stamp,
         )
-    name, _, last = serials[-1].rpartition("-")
-    refused = f"{name}-{int(last) + 1:04d}"
-    add_unit(shop, Unit(serial=refused, unit_type=TEAL_82.name), stamp)
-    take_in(
-        shop,
-        BATCH,
-        refused,
-        cause="rework",
-        findings=CRACKED,
-        accepted=False,
-        remark="frame cracked at the seat",
-        stamp=stamp,
-    )
+        refused = refused if good else serial
     return refused
 
 
-def _rework(shop: Shop, advice: list[UnitAdvice], stamp: Stamp) -> None:
+def _rework(shop: Shop, batch: str, advice: Sequence[UnitAdvice], stamp: Stamp) -> None:
     """Rework every unit: what is put on record is done on the virtual bench."""
-    day = dt.date.fromisoformat(stamp.at[:10])
-
-    def record(serial: str, kind: str, amount: float | None, text: str) -> None:
+    for unit in advice:
+        change_mg = unit.advice.change if unit.advice else 0.0
         put_rework(
             shop,
-            BATCH,
-            serial,
-            date=day,
-            kind=kind,
-            amount=amount,
-            text=text,
+            batch,
+            unit.serial,
+            date=stamp.day,
+            kind="wax" if change_mg else "part",
+            amount=change_mg or None,
+            text="wax as advised, new seal" if change_mg else "new seal, spring and seat cleaned",
             supplier_lot=None,
             stamp=stamp,
         )
-
-    for unit in advice:
-        change_mg = unit.advice.change if unit.advice else 0.0
-        if change_mg:
-            record(unit.serial, "wax", change_mg, "wax as advised, new seal")
-        else:
-            record(unit.serial, "part", None, "new seal, spring and seat cleaned")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from proofbath.bench.unit_analysis import UnitReport
+from proofbath.curve.current_picture import current_pictures
 from proofbath.curve.current_rows import current_rows
 from proofbath.curve.current_rows import to_csv as currents_csv
 from proofbath.curve.picture import batch_picture
@@ -37,6 +38,8 @@ def write_night(out: Path, reports: Sequence[UnitReport]) -> None:
     make_folder(out)
     for report in reports:
         (out / "curves" / f"{report.serial}.csv").write_text(to_csv(report.record))
+        for name, picture in current_pictures(report.record, report.result).items():
+            (out / "curves" / f"{report.serial}-{name}.svg").write_bytes(picture)
     currents = [(r.serial, rows) for r in reports if (rows := current_rows(r.result))]
     if currents:
         (out / CURRENTS).write_text(currents_csv(currents))

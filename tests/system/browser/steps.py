@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from time import monotonic
 
 from playwright.sync_api import Locator, Page, expect
 
@@ -10,6 +11,7 @@ from system.browser.conftest import PATIENCE_MS
 from system.web_shop import WAITING
 
 TRIES = 100
+AGAIN_MS = 300
 
 
 def plan_night(page: Page, bench: str, batch: str = WAITING) -> None:
@@ -27,12 +29,16 @@ def start_night(page: Page) -> None:
     The virtual bench has just been switched on: that is a trip, cleared in place.  While the
     bench's last night is still being kept the start is refused; it is tried again.
     """
-    for _ in range(TRIES):
+    refused = page.get_by_role("alert").filter(has_text="a night is under way")
+    until_s = monotonic() + PATIENCE_MS / 1000
+    while True:
         page.get_by_label("I have read these cautions").check()
         with page.expect_navigation():
             page.get_by_role("button", name="Start this night").click()
-        if page.get_by_role("alert").filter(has_text="a night is under way").count() == 0:
+        if refused.count() == 0 or monotonic() > until_s:
             break
+        page.wait_for_timeout(AGAIN_MS)
+    expect(refused).to_have_count(0)
     if "/bench" not in page.url:
         clear_and_start(page)
     expect(page).to_have_url(re.compile("/bench"))
