@@ -14,7 +14,6 @@ from host.cli.conftest import Call
 from host.workshop.ferry_shop import (
     BATCH,
     CERTIFIER,
-    LAG_S,
     OPERATOR,
     TEAL_82,
     FerryShop,
@@ -135,7 +134,7 @@ def test_a_history_tells_it_all_in_order(
 ) -> None:
     """As found it opens at 84.5 °C, as left at 82.0; 0.1 mm is 0.2 K on. Then a pot.
 
-    The wax is LAG_S behind at 1 K/min, and the analysis takes off a prior lag of 23 s.
+    At 1 K/min the wax is 22 s, 0.37 K, behind; what is taken off is known to some seconds.
     """
     ferry.calibrate()
     ferry.batch(["T82-1"])
@@ -157,7 +156,7 @@ def test_a_history_tells_it_all_in_order(
     assert [step["stage"] for step in first["steps"]] == ["as-found", "rework", "as-left"]
     for step, opens_c in ((first["steps"][0], 84.5), (first["steps"][2], 82.0)):
         (start,) = [v for v in step["results"] if v["quantity"] == "start_to_open_c"]
-        assert start["value"] == pytest.approx(opens_c + 0.1 / 0.5 + (LAG_S - 23) / 60, abs=0.02)
+        assert start["value"] == pytest.approx(opens_c + 0.1 / 0.5, abs=0.07)
         assert 0.1 < start["expanded_uncertainty"] < 1.0
     assert told["hand_measurements"][0]["start_to_open_c"]["value"] == pytest.approx(82.9, abs=0.3)
 
