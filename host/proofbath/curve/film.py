@@ -73,8 +73,6 @@ class FilmLaw(NamedTuple):
         return film_k_per_w * self.excess_k(film_k_per_w, watts)[1] / watts
 
 
-HANDBOOK_EXPONENT = 1.0 / 3.0
-STEEPEST_EXPONENT = 0.5
 HANDBOOK_EXPONENT, STEEPEST_EXPONENT = 0.25, 0.5
 STEEP_WEIGHT = 0.06
 LAWS = (
@@ -138,7 +136,9 @@ class Mixture(NamedTuple):
     """By how much the start moves with each event's bath."""
 
 
-class _Events(NamedTuple):
+class Starts(NamedTuple):
+    """Openings in columns: power in W, bath in °C, their rates a second, standard noise in K."""
+
     power_w: Floats
     bath_c: Floats
     power_rate: Floats
@@ -150,17 +150,14 @@ def fit_laws(events: Sequence[PoweredEvent], known: Known) -> Mixture:
     """Fit every law to the events and return the mixture; raises ValueError without events."""
     if not events:
         raise ValueError("no event to fit")
-    seen = _Events(
+    seen = Starts(
         np.array([event.power_w for event in events]),
         np.array([event.bath_c for event in events]),
         np.array([event.power_rate_w_per_s for event in events]),
         np.array([event.bath_rate_k_per_s for event in events]),
         np.array([event.noise_u_k for event in events]),
     )
-    fits = [_fit(law, seen, known, CURVATURE_U_PER_K) for law in LAWS]
-    chances = np.array([f.log_evidence for f in fits]) + np.log([law.weight for law in LAWS])
-    weights = np.exp(chances - chances.max())
-    weights /= weights.sum()
+    fits, weights = weighed_fits(seen, known)
     starts = np.array([f.solution[START] for f in fits])
     sds = np.array([math.sqrt(f.covariance[START, START]) for f in fits])
     start_c, half_k = central(starts, sds, weights)
@@ -174,9 +171,27 @@ def fit_laws(events: Sequence[PoweredEvent], known: Known) -> Mixture:
         *_shares(fits, weights, seen.noise_k, known.scatter_k),
         math.sqrt(max((half_k / float(stats.norm.ppf(0.5 + LEVEL / 2))) ** 2 - inside, 0.0)),
         float(sum(w for law, w in zip(LAWS, weights, strict=True) if law.steep)),
-        _bent(fits, int(np.argmax(chances)), free, known.scatter_dof),
+        _bent(fits, int(np.argmax(weights)), free, known.scatter_dof),
         tuple((weights @ np.array([f.start_weights for f in fits]))[: len(events)].tolist()),
     )
+
+
+def weighed_fits(seen: Starts, known: Known) -> tuple[list[LawFit], Floats]:
+    """Return every law fitted, and its weight: its prior one times what it explains."""
+    fits = [_fit(law, seen, known, CURVATURE_U_PER_K) for law in LAWS]
+    chances = np.array([f.log_evidence for f in fits]) + np.log([law.weight for law in LAWS])
+    weights = np.exp(chances - chances.max())
+    return fits, weights / weights.sum()
+
+
+def opening_at(law: FilmLaw, fit: LawFit, power_w: Floats) -> tuple[Floats, Floats]:
+    """Return where a law opens the unit at steady powers, in °C, and its standard uncertainty."""
+    x = fit.solution
+    excess_k, by_film = law.excess_k(float(x[FILM]), power_w)
+    ones = np.ones(len(power_w))
+    rows = np.column_stack([ones, -power_w, -by_film, 0.0 * ones, -(power_w**2)])
+    shown = x[START] - x[WAX] * power_w - excess_k - x[CURVATURE] * power_w**2
+    return shown, np.sqrt(np.einsum("ij,jk,ik->i", rows, fit.covariance, rows))
 
 
 def central(
@@ -199,7 +214,7 @@ def _quantile(values: Floats, sds: Floats, weights: Floats, share: float) -> flo
     return half
 
 
-def _fit(law: FilmLaw, seen: _Events, known: Known, curvature_u: float) -> LawFit:
+def _fit(law: FilmLaw, seen: Starts, known: Known, curvature_u: float) -> LawFit:
     """Return one law's fit: Gauss-Newton on T = T0 - wax P - excess(P) - c P^2 + lag rate."""
     x = np.array([seen.bath_c.max() + 5.0, WAX_K_PER_W, FILM_K_PER_W, 45.0, 0.0])
     sds = np.hypot(seen.noise_k, known.scatter_k)
@@ -241,7 +256,7 @@ def _fit(law: FilmLaw, seen: _Events, known: Known, curvature_u: float) -> LawFi
     )
 
 
-def _lagging(seen: _Events, local: Floats, k_per_w: float) -> Floats:
+def _lagging(seen: Starts, local: Floats, k_per_w: float) -> Floats:
     """Return by what an event's lag is multiplied, with the shift's local slope over the mean's.
 
     The wax takes its heat from the power as its temperature follows it, both by the local slope.
