@@ -27,7 +27,7 @@ PAYLOADS = frozenset(("web/mqtt_payloads.py", "web/api_shapes.py", "workshop/val
 OTHERWISE = {
     ("quantity/quantity.py", "Contribution"): "a line of a budget: it has no value of its own",
     ("curve/budget.py", "Combined"): "what a budget comes to, before it belongs to a value",
-    ("certificate/evidence.py", "Opened"): "a point of a signed document's picture",
+    ("certificate/evidence.py", "MetOpening"): "a point of a signed document's picture",
     ("certificate/agreement.py", "Change"): "a signed document's difference of two quantities",
     ("curve/hand_instruments.py", "Usual"): "what a kind of instrument is usually good to",
     ("curve/hand_instruments.py", "Thermometer"): "what an instrument's certificate states",

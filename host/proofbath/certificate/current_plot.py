@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from proofbath.certificate.evidence import AtCurrents, LiftAfter, Opened, OpeningBand
+from proofbath.certificate.evidence import AtCurrents, LiftAfter, Met, MetOpening, OpeningBand
 from proofbath.certificate.plot import STEPS, axis_of, share_of, ticks_of
 from proofbath.certificate.words import decimals_of, fixed
 
@@ -41,7 +41,7 @@ def _lifts(lifts: Sequence[LiftAfter]) -> dict[str, Any]:
     }
 
 
-def _openings(openings: Sequence[Opened], band: OpeningBand | None) -> dict[str, Any]:
+def _openings(openings: Sequence[MetOpening], band: OpeningBand | None) -> dict[str, Any]:
     lows = [at.bath_c - at.expanded_uncertainty for at in openings]
     highs = [at.bath_c + at.expanded_uncertainty for at in openings]
     across = axis_of([0.0, *(ROOM * at.element_a for at in openings)], CURRENT_STEPS)
@@ -64,11 +64,11 @@ def _openings(openings: Sequence[Opened], band: OpeningBand | None) -> dict[str,
     }
 
 
-def _mets(openings: Sequence[Opened]) -> list[str]:
+def _mets(openings: Sequence[MetOpening]) -> list[Met]:
     return list(dict.fromkeys(at.met for at in openings))
 
 
-def _key(met: str, openings: Sequence[Opened]) -> str:
+def _key(met: Met, openings: Sequence[MetOpening]) -> str:
     """Name a kind of opening; the one without power with its value."""
     of_it = [at for at in openings if at.met == met]
     if met == "while the power rose":

@@ -90,15 +90,19 @@ class LiftAfter(Described):
     lift_mm: tuple[float, ...]
 
 
-class Opened(Described):
-    """A start-to-open at one current: read on a rise of the bath, or of the power, or none."""
+Met = Literal[
+    "at a set current",
+    "while the power rose",
+    "without power, measured",
+    "without power, extrapolated",
+]
+"""On which rise a start-to-open was read: of the bath, of the power, or with no power at all."""
 
-    met: Literal[
-        "at a set current",
-        "while the power rose",
-        "without power, measured",
-        "without power, extrapolated",
-    ]
+
+class MetOpening(Described):
+    """A start-to-open at one current, and on which rise it was met."""
+
+    met: Met
     element_a: Annotated[float, Field(ge=0)]
     power_w: Annotated[float, Field(ge=0)]
     bath_c: float
@@ -117,5 +121,5 @@ class AtCurrents(Described):
     """What a heated unit's two pictures show: lift over time, and start-to-open over current."""
 
     lifts: tuple[LiftAfter, ...] = ()
-    openings: tuple[Opened, ...] = ()
+    openings: tuple[MetOpening, ...] = ()
     band: OpeningBand | None = None

@@ -59,15 +59,7 @@ def plan_night(
     unit_type = version.unit_type
     guard = _reference(shop.records, unit_type, reference, stage)
     room = STATIONS - (1 if guard else 0)
-    wanted = list(serials or dict.fromkeys([*again, *due(stories, stage)]))
-    wanted = wanted if serials else wanted[:room]
-    if not wanted:
-        raise InputError(f"batch {batch_name}: no unit is due {stage}; look who needs what next")
-    if len(wanted) > room:
-        raise InputError(f"batch {batch_name}: {len(wanted)} units, a night takes 1 to {room}")
-    absent = [f"retest of {serial}: is not loaded" for serial in again if serial not in wanted]
-    if absent:
-        raise InputError(*absent)
+    wanted = _wanted(f"batch {batch_name}", stories, stage, serials, again, room)
     serial = guard.entry.serial if guard else None
     bench, told = shop.bench(bench_name), dict(stations or {})
     told |= {s: n for s, n in _hung(bench).items() if s not in told and n not in told.values()}
@@ -93,6 +85,26 @@ def plan_night(
         raise InputError(*faults)
     check_night(plan, bench)
     return plan
+
+
+def _wanted(
+    called: str,
+    stories: Sequence[UnitStory],
+    stage: Stage,
+    serials: Sequence[str] | None,
+    again: Mapping[str, Retest],
+    room: int,
+) -> list[str]:
+    """Return who is loaded; raises InputError for none, for too many, and for a retest left out."""
+    wanted = list(serials or [*dict.fromkeys([*again, *due(stories, stage)])][:room])
+    if not wanted:
+        raise InputError(f"{called}: no unit is due {stage}; look who needs what next")
+    if len(wanted) > room:
+        raise InputError(f"{called}: {len(wanted)} units, a night takes 1 to {room}")
+    absent = [f"retest of {serial}: is not loaded" for serial in again if serial not in wanted]
+    if absent:
+        raise InputError(*absent)
+    return wanted
 
 
 def due(stories: Sequence[UnitStory], stage: Stage) -> list[str]:

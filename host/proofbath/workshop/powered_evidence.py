@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
-from proofbath.certificate.evidence import AtCurrents, LiftAfter, Opened, OpeningBand
+from proofbath.certificate.evidence import (
+    AtCurrents,
+    LiftAfter,
+    Met,
+    MetOpening,
+    OpeningBand,
+)
 from proofbath.curve.current_shapes import LiftLine, Openings, lift_lines, openings_of
 from proofbath.curve.film_band import OpeningAt
 from proofbath.curve.record import CurveRecord, Floats
@@ -13,12 +18,6 @@ from proofbath.curve.result import CurveResult
 from proofbath.curve.samples import reduce
 
 POINTS = 150
-Met = Literal[
-    "at a set current",
-    "while the power rose",
-    "without power, measured",
-    "without power, extrapolated",
-]
 
 
 def at_currents_of(record: CurveRecord, result: CurveResult) -> AtCurrents | None:
@@ -45,7 +44,7 @@ def _lift(line: LiftLine) -> LiftAfter:
     )
 
 
-def _openings(shown: Openings) -> tuple[Opened, ...]:
+def _openings(shown: Openings) -> tuple[MetOpening, ...]:
     none = () if shown.unpowered is None else (shown.unpowered,)
     how: Met = "without power, extrapolated" if shown.reckoned else "without power, measured"
     return (
@@ -55,9 +54,9 @@ def _openings(shown: Openings) -> tuple[Opened, ...]:
     )
 
 
-def _opened(met: Met, openings: Sequence[OpeningAt]) -> list[Opened]:
+def _opened(met: Met, openings: Sequence[OpeningAt]) -> list[MetOpening]:
     return [
-        Opened(
+        MetOpening(
             met=met,
             element_a=round(at.element_a, 4),
             power_w=round(at.power_w, 3),
