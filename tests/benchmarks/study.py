@@ -19,8 +19,8 @@ import numpy as np
 
 from proofbath.bench.description import BenchFile
 from proofbath.run.plan import NightPlan
-from proofbath.scenario.ferry import TEAL_82, ferry_bench
-from proofbath.scenario.workshop import BENCH, OPERATOR, save_bench, set_up, staff_and_type
+from proofbath.scenario.ferry import BENCH, TEAL_82, ferry_bench
+from proofbath.scenario.workshop import OPERATOR, save_bench, set_up, staff_and_type
 from proofbath.store.kinds import Unit
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.population import draw_unit

@@ -13,8 +13,8 @@ import pytest
 from proofbath.certificate.keys import trusted_fingerprints
 from proofbath.certificate.verify import Outcome, verify
 from proofbath.curve.record import parse_csv
+from proofbath.scenario.ferry import REFERENCE
 from proofbath.scenario.story import BATCH
-from proofbath.scenario.workshop import REFERENCE
 from proofbath.store.backup import prove
 from proofbath.store.journal import Journal
 from proofbath.workshop.issued import doubts_of

@@ -26,9 +26,9 @@ from proofbath.bench.control_socket import command
 from proofbath.bench.description import BenchFile
 from proofbath.errors import BenchFaultError
 from proofbath.files import read_toml
-from proofbath.scenario.ferry import TEAL_82
+from proofbath.scenario.ferry import BENCH, REFERENCE, TEAL_82
 from proofbath.scenario.story import ADDRESS, CUSTOMER, GOOD, tell_story
-from proofbath.scenario.workshop import BENCH, CERTIFIER, OPERATOR, REFERENCE
+from proofbath.scenario.workshop import CERTIFIER, OPERATOR
 from proofbath.store.access import Access
 from proofbath.store.kinds import Person, Unit
 from proofbath.store.records import Stamp

@@ -51,6 +51,8 @@ TEAL_82 = TEAL_82_TYPE.unit_type
 HERON_103_TYPE = _with_lifts_at_currents(example_type("heron_103_type.toml"))
 HERON_103 = HERON_103_TYPE.unit_type
 HEATED_UNITS = 3
+BENCH, HEATED_BENCH = "ferry workshop", "ferry workshop, heated types"
+REFERENCE, HEATED_REFERENCE = "T82-REF", "T82-REF-2"
 _MODEL_UNIT = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)
 _HEATED_MODEL = VirtualUnit(
     serial="H103-MODEL",
@@ -83,7 +85,7 @@ def ferry_bench(seed: int) -> BenchFile:
         VirtualUnit.model_validate(unit.model_dump() | {"serial": f"T82-{number:04d}"})
         for unit, number in zip(drawn.unit, _numbers(rng, 5), strict=True)
     ]
-    return _bench("ferry workshop", drawn, units, draw_reference(rng, "T82-REF"))
+    return _bench(BENCH, drawn, units, _draw_reference(rng, REFERENCE))
 
 
 def heated_bench(seed: int) -> BenchFile:
@@ -98,12 +100,12 @@ def heated_bench(seed: int) -> BenchFile:
         )
         for unit, number in zip(drawn.unit, _numbers(rng, HEATED_UNITS), strict=True)
     ]
-    bench = _bench("ferry workshop, heated types", drawn, units, draw_reference(rng, "T82-REF-2"))
+    bench = _bench(HEATED_BENCH, drawn, units, _draw_reference(rng, HEATED_REFERENCE))
     valve = {"cooling_w_per_k": 6.0, "cooling_in_c": 15.0}
     return bench.model_copy(update={"bath": bench.bath.model_copy(update=valve)})
 
 
-def draw_reference(rng: np.random.Generator, serial: str) -> VirtualUnit:
+def _draw_reference(rng: np.random.Generator, serial: str) -> VirtualUnit:
     """Return a drawn reference unit, a plain one."""
     return draw_unit(rng, _MODEL_UNIT, serial, _REFERENCE_STATION)
 

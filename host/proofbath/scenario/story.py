@@ -14,25 +14,19 @@ from proofbath.bench.unit_analysis import UnitReport
 from proofbath.run.plan import Stage
 from proofbath.run.unit_type import UnitType
 from proofbath.scenario.ferry import (
+    BENCH,
+    HEATED_BENCH,
+    HEATED_REFERENCE,
     HERON_103,
     HERON_103_TYPE,
+    REFERENCE,
     TEAL_82,
     ferry_bench,
     heated_bench,
 )
 from proofbath.scenario.nights import Tell, calibrate_both, night_on_both
 from proofbath.scenario.rework import with_worn_stop
-from proofbath.scenario.workshop import (
-    BENCH,
-    CERTIFIER,
-    HEATED_BENCH,
-    HEATED_REFERENCE,
-    REFERENCE,
-    add_reference,
-    hours_of,
-    set_up,
-    staff_and_type,
-)
+from proofbath.scenario.workshop import CERTIFIER, add_reference, hours_of, set_up, staff_and_type
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Findings, Unit
 from proofbath.store.records import Stamp

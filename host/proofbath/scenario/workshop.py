@@ -30,7 +30,7 @@ from proofbath.bench.ready import Ready
 from proofbath.bench.virtual_workplace import VirtualWorkplace, virtual_blanks
 from proofbath.certificate.parties import Workshop
 from proofbath.errors import BenchFaultError
-from proofbath.scenario.ferry import TEAL_82, TEAL_82_TYPE
+from proofbath.scenario.ferry import REFERENCE, TEAL_82, TEAL_82_TYPE
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Person, Unit
 from proofbath.store.records import Stamp
@@ -40,8 +40,6 @@ from proofbath.workshop.settings import BenchPlace, ShopFile
 from proofbath.workshop.shop import Shop
 
 DEMO_MARK = "# A demo's workshop: invented, and cleared away by the next demo in this folder.\n"
-BENCH, HEATED_BENCH = "ferry workshop", "ferry workshop, heated types"
-REFERENCE, HEATED_REFERENCE = "T82-REF", "T82-REF-2"
 CERTIFIER, OPERATOR = "Mara Lind", "Tomas Reed"
 BLOCKS = Instrument(name="Gauge blocks, set B", expanded_u=0.004, due=None)
 HEIGHTS_MM = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0)

@@ -18,8 +18,8 @@ from proofbath.bench.description import VIRTUAL_PORT, BenchFile
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.files import read_text, read_toml
-from proofbath.scenario.ferry import TEAL_82, example_type, ferry_bench
-from proofbath.scenario.workshop import REFERENCE, calibrate_all, set_up, staff_and_type
+from proofbath.scenario.ferry import REFERENCE, TEAL_82, example_type, ferry_bench
+from proofbath.scenario.workshop import calibrate_all, set_up, staff_and_type
 from proofbath.store.access import Access
 from proofbath.store.kinds import Findings, Person, Unit
 from proofbath.store.records import Stamp

@@ -11,8 +11,8 @@ from typing import NamedTuple
 from proofbath.bench.description import BenchFile
 from proofbath.description import parse_toml
 from proofbath.proof.specification import Limit
-from proofbath.scenario.ferry import example_type
-from proofbath.scenario.workshop import REFERENCE, calibrate_all, set_up, staff_and_type
+from proofbath.scenario.ferry import REFERENCE, example_type
+from proofbath.scenario.workshop import calibrate_all, set_up, staff_and_type
 from proofbath.store.records import Stamp
 from proofbath.virtual.description import VirtualUnit
 from proofbath.workshop.intake import put_type

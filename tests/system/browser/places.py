@@ -9,7 +9,7 @@ from contextlib import contextmanager
 import httpx
 from fastapi.routing import APIRoute
 
-from proofbath.scenario.workshop import BENCH, REFERENCE
+from proofbath.scenario.ferry import BENCH, REFERENCE
 from proofbath.web.routers import routers
 from system.web_shop import EVERYBODY, PASSWORD, TOLD, WAITING, Served
 

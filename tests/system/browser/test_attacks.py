@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
-from proofbath.scenario.workshop import BENCH
+from proofbath.scenario.ferry import BENCH
 from system.browser.conftest import PATIENCE_MS, OpenPage
 from system.browser.places import asking
 from system.browser.steps import figures, plan_night, standing, start_night

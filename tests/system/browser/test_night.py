@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from proofbath.bench.cautions import NIGHT as CAUTIONS
-from proofbath.scenario.workshop import BENCH
+from proofbath.scenario.ferry import BENCH
 from system.browser.conftest import PATIENCE_MS, WIDTHS, OpenPage
 from system.browser.steps import (
     TRIES,

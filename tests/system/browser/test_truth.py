@@ -12,7 +12,7 @@ from contextlib import contextmanager
 import pytest
 from playwright.sync_api import Browser, Page, Route, expect
 
-from proofbath.scenario.workshop import BENCH
+from proofbath.scenario.ferry import BENCH
 from system.browser.conftest import PATIENCE_MS, WIDTHS, sign_in
 from system.browser.steps import (
     bath,
