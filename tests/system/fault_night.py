@@ -65,7 +65,7 @@ PLAN = {
     "stage": "trial",
     "unit_type": {
         "name": "Heron-103", "kind": "heater-assisted", "nominal_start_to_open_c": 103.0,
-        "full_open_c": 116.0, "full_lift_mm": 8.0, "cap_c": 106.0,
+        "full_open_c": 116.0, "full_lift_mm": 8.0, "greatest_lift_mm": 12.0, "cap_c": 106.0,
         "element_max_a": 0.9, "element_ohm": 15.0,
     },
     "station": [{"station": n, "serial": f"H103-{n}"} for n in (1, 2, 3)],

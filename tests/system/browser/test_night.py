@@ -31,7 +31,7 @@ widths = pytest.mark.parametrize("width", [*WIDTHS])
 def test_a_night_is_planned_started_watched_and_stopped(open_page: OpenPage, width: int) -> None:
     page = open_page("operator", width)
     go(page, "Start")
-    evening = page.get_by_role("region", name=BENCH)
+    evening = page.get_by_role("region", name=BENCH, exact=True)
     expect(evening.get_by_role("heading", name="Tonight: ")).to_be_visible()
     expect(evening).to_contain_text("Safe to open")
     evening.get_by_role("link", name="Plan and start this night").click()

@@ -99,7 +99,7 @@ def test_while_another_program_heats_the_page_shows_its_bath_and_nothing_of_the_
         truth_c = page.request.get(f"/api/bench?name={BENCH}").json()["state"]["process"]["bath_c"]
         assert bath_c(page) == pytest.approx(truth_c, abs=8.0), "3 s of 60 times life at 2 K/min"
         page.goto("/")
-        bench = page.get_by_role("region", name=BENCH)
+        bench = page.get_by_role("region", name=BENCH, exact=True)
         expect(bench).not_to_contain_text("just now")
         expect(bench).to_contain_text("Another program runs this bench: keep the bath shut.")
         page.goto(f"/bench?name={BENCH}")
