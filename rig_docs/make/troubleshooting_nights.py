@@ -199,7 +199,7 @@ def night(name: str) -> Night:
             f"{unit_type.name}-{100 + n}",
             "unit",
             records[n],
-            unit_result(records[n], unit_type, n, used),
+            unit_result(run, records[n], unit_type, n, used),
         )
         for n in records
     }

@@ -17,6 +17,7 @@ from proofbath.run.input_words import WORDS
 from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS, State, TripReason
 from proofbath.wire.trip_words import TRIP_WORDS, Clears
+from proofbath.wire.watches import UNFED
 from proofbath.workshop.blocks import INFORMS
 
 ROOT = Path(__file__).parents[2]
@@ -87,6 +88,11 @@ def test_what_a_code_means_for_the_certificate_is_said_rightly() -> None:
     assert {code for code, may in rows if may == "yes"} == INFORMS
 
 
+def test_every_code_of_a_unit_while_it_ran_has_a_row_and_none_may_be_certified() -> None:
+    assert first_cells(part(page("warnings"), "Of a unit while it ran")) == sorted(UNFED)
+    assert not UNFED & INFORMS
+
+
 def test_every_code_of_a_batch_has_a_row() -> None:
     rows = first_cells(part(page("warnings"), "Of a batch"))
     assert sorted(rows) == sorted(codes_in("batch_trust"))
@@ -136,7 +142,7 @@ NO_MESSAGE = {
     *("heater takes current unasked", "elements are off during a pause"),
     *("bath went back … K while the link was down", "elements were off while the link was down"),
     "its wet check did not get its current",
-    *("ready_by: the data", "cold_by: a cold bath", "…, station …", " to ", ", "),
+    *("ready_by: the data", "cold_by: a cold bath", "…, station …", " to ", ", ", "; "),
     # told as what went well
     *("took … min, bath at … °C", "… steps, bath at … °C"),
     # states of a table

@@ -39,7 +39,7 @@ def station_result(night: Run, station: int, used: InForce) -> CurveResult:
     record = unit_records(night, used.calibration).get(station)
     if unit_type is None or record is None:
         raise RecordError(f"run {night.run_id}: station {station} has no record of a unit")
-    return unit_result(record, unit_type, station, used)
+    return unit_result(night, record, unit_type, station, used)
 
 
 def put_result(

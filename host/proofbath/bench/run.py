@@ -43,6 +43,11 @@ class Run:
         """When it began, UTC."""
         return dt.datetime.fromisoformat(self.head.started)
 
+    @property
+    def began_s(self) -> float:
+        """The controller's clock at its first sample, in s; 0 without any."""
+        return float(self.rows["device_ms"][0]) / 1000.0 if len(self.rows) else 0.0
+
     @cached_property
     def plan(self) -> NightPlan:
         """What it was to do; raises RecordError for a heating test."""

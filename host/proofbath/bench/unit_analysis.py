@@ -8,6 +8,7 @@ from proofbath.bench.calibration import Calibration
 from proofbath.bench.curves import unit_records
 from proofbath.bench.in_force import InForce
 from proofbath.bench.run import Run
+from proofbath.bench.told import told_of, with_told
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.record import CurveRecord
@@ -26,10 +27,13 @@ class UnitReport(NamedTuple):
 
 
 def unit_result(
-    record: CurveRecord, unit_type: UnitType, station: int, used: InForce
+    night: Run, record: CurveRecord, unit_type: UnitType, station: int, used: InForce
 ) -> CurveResult:
-    """Return what a record at a station says of a unit of a type under what is in force."""
-    return analyse(
+    """Return what a run says of a unit of a type at a station under what is in force.
+
+    The record is analysed; what was said of the station while the run went on stands beside it.
+    """
+    found = analyse(
         record,
         unit_type.threshold_mm,
         unit_type.full_lift_mm,
@@ -37,6 +41,8 @@ def unit_result(
         blank=used.blanks.get(station),
         element_ohm=unit_type.element_ohm,
     )
+    told = told_of(night.notes, station, night.began_s)
+    return with_told(found, told, record.element_a is not None)
 
 
 def unit_reports(night: Run, used: InForce) -> list[UnitReport]:
@@ -46,7 +52,7 @@ def unit_reports(night: Run, used: InForce) -> list[UnitReport]:
     for place in plan.station:
         unit_type, record = plan.type_at(place), records.get(place.station)
         if unit_type is not None and record is not None:
-            result = unit_result(record, unit_type, place.station, used)
+            result = unit_result(night, record, unit_type, place.station, used)
             reports.append(UnitReport(place.station, place.serial, place.role, record, result))
     return reports
 

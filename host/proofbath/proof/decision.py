@@ -56,10 +56,14 @@ def acceptance_limits(
     return (None if low is None else low + w), (None if high is None else high - w)
 
 
-def decide(limit: Limit, measured: Quantity | None, rule: Rule) -> Decision:
-    """Judge one result by one limit; what cannot be judged is refused with its reason."""
+def decide(limit: Limit, measured: Quantity | None, rule: Rule, why_missing: str = "") -> Decision:
+    """Judge one result by one limit; what cannot be judged is refused with its reason.
+
+    `why_missing` is known of a result that is not there at all.
+    """
     if measured is None:
-        return Decision(limit, Outcome.UNSET, f"no result of {limit.called()}")
+        why = ": ".join(filter(None, (f"no result of {limit.called()}", why_missing)))
+        return Decision(limit, Outcome.UNSET, why)
     value, big_u = measured.value, measured.expanded_uncertainty
     if value is None or not math.isfinite(value):
         return Decision(limit, Outcome.UNSET, measured.reason or "the result is null", measured)

@@ -53,15 +53,21 @@ class Verdict:
 
 
 def judge(
-    specification: Specification, results: Sequence[Quantity], rule: Rule | None = None
+    specification: Specification,
+    results: Sequence[Quantity],
+    rule: Rule | None = None,
+    why_missing: str = "",
 ) -> Verdict:
     """Judge a unit's results by a specification; `rule` overrides the specification's own.
 
     Each limit takes the result of its own form. Where only other forms of the quantity exist, the
-    first is refused with the reason; where none exists, the limit stays unset.
+    first is refused with the reason; where none exists, the limit stays unset, with `why_missing`
+    where that is known.
     """
     used = rule or specification.rule
-    decisions = [decide(item, _fitting(item, results), used) for item in specification.limit]
+    decisions = [
+        decide(item, _fitting(item, results), used, why_missing) for item in specification.limit
+    ]
     return Verdict(specification, tuple(decisions))
 
 

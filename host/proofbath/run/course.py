@@ -176,8 +176,8 @@ class Course:
         element_a = self._run.element_a
         if element_a is NO_CURRENT or self._story.phase is Phase.PAUSED:
             return NO_CURRENT
-        for text in self._cores.take(self._reading):
-            self._story.say("alarm", text)
+        for said in self._cores.take(self._reading):
+            self._story.tell("alarm", said)
         may_feed = zip(self._stations.may_feed, self.elements.may_feed, strict=True)
         return tuple(a if all(may) else 0.0 for a, may in zip(element_a, may_feed, strict=True))
 
@@ -209,8 +209,8 @@ class Course:
     def _watch(self, block: Block) -> None:
         story = self._story
         self._run.take_block(block)
-        for text in self._stations.take(block):
-            story.say("alarm", text)
+        for said in self._stations.take(block):
+            story.tell("alarm", said)
         if self.times.is_late(block.to_s):
             story.say("late", Watch.RUN_LATE.say())
         why = self._heat.take(block, self._run.cooling)
@@ -225,8 +225,8 @@ class Course:
     def _flagged(self, flags: tuple[int, ...]) -> None:
         over, before = StationFlag.OVER_STROKE, self._stations.flags
         newly_over = any(now & ~old & over for now, old in zip(flags, before, strict=True))
-        for text in self._stations.flagged(flags):
-            self._story.say("alarm", text)
+        for said in self._stations.flagged(flags):
+            self._story.tell("alarm", said)
         if newly_over:
             self._keep_below(self._story.bath_c - CEILING_K)
 
@@ -260,11 +260,11 @@ class Course:
         story.say("step_end", text, rate)
         unfed = run.element_a is NO_CURRENT
         if isinstance(run.step, Soak) and run.step.purpose == "recorded" and unfed:
-            for warning in self._stations.zero(run.leg.to_c, self._closed_mm):
-                story.say("alarm", warning)
+            for said in self._stations.zero(run.leg.to_c, self._closed_mm):
+                story.tell("alarm", said)
         if isinstance(run, Checking):
-            for code, line in self.elements.checked(run.found(), run.brief, run.step.last):
-                story.say(code, line)
+            for code, said in self.elements.checked(run.found(), run.brief, run.step.last):
+                story.tell(code, said)
             story.say(ELEMENTS, self.elements.text())
         drift = self._heat.rise_ends(story.bath_c, self._reading.heater_on_s)
         if drift:

@@ -156,12 +156,17 @@ class Coefficient(NamedTuple):
     """Why it cannot be used; empty where it can."""
 
     @property
+    def surely_per_k(self) -> float:
+        """What it is at least: reckoned by it, no core is hotter and no element drier than found."""
+        return self.per_k - self.expanded
+
+    @property
     def code(self) -> int:
         """What the controller guards by, in 1e-5/K, rounded to the safe side; 0 is nothing."""
         if self.doubt:
             return 0
         # A smaller figure is guarded by a lower level; the controller takes none above its own.
-        surely = math.floor((self.per_k - self.expanded) * 1e5 + 1e-6)
+        surely = math.floor(self.surely_per_k * 1e5 + 1e-6)
         return min(surely, value_of("element_per_k_ceiling"))
 
 
@@ -197,7 +202,8 @@ def _doubt(per_k: float, expanded: float) -> str:
 def dry(warming: Warming, per_k: float) -> str:
     """Return why an element that warmed like this is in air or without wax; nothing otherwise.
 
-    `per_k` is its coefficient, or the greatest there is where it is not known.
+    `per_k` is the least its coefficient can be, so that an element at the limit is not fed
+    whatever its measurement's last digit; or the greatest there is where it is not known.
     """
     if math.isnan(warming.late.value):
         return "it warmed faster than an immersed one can" if warming.hasty else ""
@@ -206,9 +212,9 @@ def dry(warming: Warming, per_k: float) -> str:
     rise = (warming.late.value / warming.base.value - 1.0) / (per_k * more_w)
     if still > STILL_K_PER_W:
         return (
-            f"it still warmed by {still:.1f} K a watt in the check's last minute,"
-            f" limit {STILL_K_PER_W:.1f}"
+            f"it still warmed by up to {still:.2f} K a watt in the check's last minute,"
+            f" limit {STILL_K_PER_W:.2f}"
         )
     if rise > RISE_K_PER_W:
-        return f"it warmed by {rise:.1f} K a watt in the check, limit {RISE_K_PER_W:.1f}"
+        return f"it warmed by up to {rise:.2f} K a watt in the check, limit {RISE_K_PER_W:.2f}"
     return ""

@@ -20,7 +20,7 @@ from proofbath.run.element_check import (
     dry,
 )
 from proofbath.wire.table import STATIONS
-from proofbath.wire.watches import Watch
+from proofbath.wire.watches import Said, Watch
 
 NO_GUARD = (0,) * STATIONS
 
@@ -74,8 +74,8 @@ class Elements:
 
     def checked(
         self, found: Mapping[int, Warming | None], brief: bool, last: bool
-    ) -> list[tuple[str, str]]:
-        """Take what a check found, by station; return what to say, code and text a line."""
+    ) -> list[tuple[str, Said]]:
+        """Take what a check found, by station; return what to say, each with its code."""
         said = []
         for station, warming in found.items():
             if warming is None or brief:
@@ -101,25 +101,25 @@ class Elements:
         if cold is None or warming.bath_c < cold.bath_c:
             self._cold[station] = warming
 
-    def _bar_dry(self, station: int, per_k: float) -> list[tuple[str, str]]:
+    def _bar_dry(self, station: int, per_k: float) -> list[tuple[str, Said]]:
         warming = self._wet.get(station)
         why = "" if warming is None else dry(warming, per_k)
         if not why or station in self._barred:
             return []
         self._barred.add(station)
-        return [("alarm", Watch.ELEMENT_DRY.say(station=station, why=why))]
+        return [("alarm", Watch.ELEMENT_DRY.of_station(station, why=why))]
 
-    def _judge(self, station: int) -> list[tuple[str, str]]:
+    def _judge(self, station: int) -> list[tuple[str, Said]]:
         self._judged.add(station)
         if station in self._barred:
             return []
         doubt = self._doubt(station)
         if not doubt:
-            return self._bar_dry(station, self.coefficient(station).per_k)
+            return self._bar_dry(station, self.coefficient(station).surely_per_k)
         if self._attended:
-            return [("warning", Watch.ELEMENT_ATTENDED.say(station=station, why=doubt))]
+            return [("warning", Watch.ELEMENT_ATTENDED.of_station(station, why=doubt))]
         self._barred.add(station)
-        return [("alarm", Watch.ELEMENT_ALONE.say(station=station, why=doubt))]
+        return [("alarm", Watch.ELEMENT_ALONE.of_station(station, why=doubt))]
 
     def _doubt(self, station: int) -> str:
         """Why an element cannot be called wet and guarded; empty where it can be judged."""

@@ -43,3 +43,9 @@ class Note(NamedTuple):
     """True mean rate of the step that ends, signed."""
     turn: Turn | None = None
     """Set where the note says that the run was paused or went on."""
+    station: int | None = None
+    """Set where the note is of one station."""
+    watch: str | None = None
+    """Code under which the report of the unit there says it; None where it does not."""
+    of_unit: str | None = None
+    """How the report of the unit there says it."""

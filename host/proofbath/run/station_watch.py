@@ -9,7 +9,8 @@ from proofbath.run.blocks import Block
 from proofbath.run.gauge_watch import GaugeWatch
 from proofbath.run.profile import NEVER_OPEN_C
 from proofbath.wire.table import STATIONS, StationFlag
-from proofbath.wire.watches import Watch
+from proofbath.wire.trip_words import FLAG_WORDS
+from proofbath.wire.watches import Said, Watch
 
 ZERO_RETURN_MM = 0.05
 """A zero may differ by this between cycles (common practice, no source)."""
@@ -45,14 +46,13 @@ class StationWatch:
         self._apart_told = False
         self._rates_k_per_s = deque[float](maxlen=RATE_BLOCKS)
 
-    def flagged(self, flags: tuple[int, ...]) -> list[str]:
-        """Take changed flags; return what is new, one text a station."""
+    def flagged(self, flags: tuple[int, ...]) -> list[Said]:
+        """Take changed flags; return what is new, one a station."""
         said = []
         for i, (before, now) in enumerate(zip(self.flags, flags, strict=True)):
             new = StationFlag(now & ~before)
             if new and self._loaded[i]:
-                names = ", ".join(flag.name.lower() for flag in new if flag.name)
-                said.append(Watch.STATION_FLAGGED.say(station=i + 1, flags=names))
+                said.append(_flagged(i + 1, new))
         self.flags = flags
         # The controller forgets its flags when a new LIVE begins; a fault of tonight stays one.
         self.may_feed = tuple(
@@ -60,13 +60,13 @@ class StationWatch:
         )
         return said
 
-    def take(self, block: Block) -> list[str]:
+    def take(self, block: Block) -> list[Said]:
         """Take a block; return warnings of gauges and probes."""
         said = self._gauges(block) + self._probes(block)
         self._last_block = block
         return said
 
-    def zero(self, at_c: float, closed_mm: tuple[float, ...]) -> list[str]:
+    def zero(self, at_c: float, closed_mm: tuple[float, ...]) -> list[Said]:
         """A recorded soak ends: compare the lifts with the first such soak's.
 
         Only units that were closed then have a zero; `closed_mm` are the lifts of the cold start.
@@ -78,7 +78,7 @@ class StationWatch:
             self._zero = (at_c, lifts)
             return []
         return [
-            Watch.ZERO_MOVED.say(station=i, moved_mm=now - first, limit_mm=ZERO_RETURN_MM)
+            Watch.ZERO_MOVED.of_station(i, moved_mm=now - first, limit_mm=ZERO_RETURN_MM)
             for i, (closed, first, now) in enumerate(
                 zip(closed_mm, self._zero[1], lifts, strict=True), 1
             )
@@ -87,17 +87,17 @@ class StationWatch:
             and abs(now - first) > ZERO_RETURN_MM
         ]
 
-    def _gauges(self, block: Block) -> list[str]:
+    def _gauges(self, block: Block) -> list[Said]:
         said = []
         for i, gauge in enumerate(self._gauge):
             lift_mm = block.lift_mm[i]
             if self._loaded[i] and gauge.stands(block, lift_mm, block.fed[i]):
                 if i not in self._stuck:
-                    said.append(Watch.GAUGE_STANDS_STILL.say(station=i + 1, lift_mm=lift_mm))
+                    said.append(Watch.GAUGE_STANDS_STILL.of_station(i + 1, lift_mm=lift_mm))
                 self._stuck.add(i)
         return said
 
-    def _probes(self, block: Block) -> list[str]:
+    def _probes(self, block: Block) -> list[Said]:
         apart_k = block.bath_c - block.guard_c
         if math.isnan(apart_k):
             return []
@@ -111,7 +111,7 @@ class StationWatch:
         if self._apart < _PROBE_BLOCKS or self._apart_told:
             return []
         self._apart_told = True
-        return [Watch.PROBES_CHANGED.say(change_k=change_k, limit_k=limit_k)]
+        return [Said(Watch.PROBES_CHANGED.say(change_k=change_k, limit_k=limit_k))]
 
     def _fastest_k_per_s(self, block: Block) -> float:
         last = self._last_block
@@ -119,3 +119,13 @@ class StationWatch:
             passed_s = block.to_s - block.from_s
             self._rates_k_per_s.append(abs(block.bath_c - last.bath_c) / passed_s)
         return max(self._rates_k_per_s, default=0.0)
+
+
+def _flagged(station: int, new: StationFlag) -> Said:
+    words = [saying for flag, saying in FLAG_WORDS.items() if flag & new]
+    return Watch.STATION_FLAGGED.of_station(
+        station,
+        flags=", ".join(flag.name.lower() for flag in new if flag.name),
+        what="; ".join(saying.what for saying in words),
+        remedy="; ".join(saying.remedy for saying in words),
+    )

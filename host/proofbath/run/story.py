@@ -7,6 +7,7 @@ import math
 from proofbath.run.note import Branch, Note, Turn
 from proofbath.run.profile import AnyStep
 from proofbath.run.states import END, Kind, Phase, next_phase
+from proofbath.wire.watches import Said
 
 
 class Story:
@@ -54,6 +55,13 @@ class Story:
                 rate_k_per_min=rate_k_per_min,
                 turn=turn,
             )
+        )
+
+    def tell(self, code: str, said: Said) -> None:
+        """Add a note of an alarm, of its station where it is of one."""
+        self.say(code, said.text)
+        self._notes[-1] = self._notes[-1]._replace(
+            station=said.station, watch=said.code, of_unit=said.of_unit
         )
 
     def take_notes(self) -> list[Note]:

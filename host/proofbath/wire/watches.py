@@ -20,6 +20,18 @@ class Telling(NamedTuple):
     remedy: str
     ends: bool = False
     """Whether the run ends, everything off."""
+    of_unit: str = ""
+    """What the unit's own report says of it; empty where it says nothing."""
+
+
+class Said(NamedTuple):
+    """An alarm with its figures: for whoever is there, and for the report of the unit it is of."""
+
+    text: str
+    station: int | None = None
+    code: str | None = None
+    """The alarm's name in a report; None where no report says it."""
+    of_unit: str | None = None
 
 
 _FLAG_ROW = "the flag's row in [trips](trips.md#a-stations-own-faults)"
@@ -30,7 +42,9 @@ class Watch(Enum):
     """One alarm of the host."""
 
     STATION_FLAGGED = Telling(
-        "station {station}: {flags}; it is fed no more, the others go on", _FLAG_ROW
+        "station {station}: {flags}; it is fed no more, the others go on",
+        _FLAG_ROW,
+        of_unit="{flags}: {what}; no current was given to it from then on; {remedy}",
     )
     ZERO_MOVED = Telling(
         "station {station}: zero moved by {moved_mm:+.3f} mm since the first cycle, limit"
@@ -65,12 +79,15 @@ class Watch(Enum):
         " the others go on; take it out and look",
         "air round it, a bubble, a wax that leaked: cold bath first, then vent, reseat, look;"
         " measure it again in another run",
+        of_unit="its element is dry or its wax is gone: {why}; it was not fed in this run; take it"
+        " out and look",
     )
     ELEMENT_ALONE = Telling(
         "station {station}: {why}; it is not fed while nobody stays, the others go on; measure it"
         " on an attended run",
         "nothing would see it run hot: resistance that hardly grows with heat, a bath that was warm"
         " already, bad leads; stay for it, or begin cold",
+        of_unit="{why}; its element was not fed while nobody stayed; measure it on an attended run",
     )
     ELEMENT_ATTENDED = Telling(
         "station {station}: {why}; stay with it while its element is fed",
@@ -172,6 +189,18 @@ class Watch(Enum):
         """Return the words with their figures put in."""
         return self.value.words.format(**figures)
 
+    def of_station(self, station: int, **figures: object) -> Said:
+        """Return what is said of one station, with what its unit's report says of it."""
+        text = self.say(station=station, **figures)
+        if not self.value.of_unit:
+            return Said(text, station)
+        return Said(text, station, self.code, self.value.of_unit.format(**figures))
+
+    @property
+    def code(self) -> str:
+        """Its name in a report."""
+        return self.name.lower()
+
     @property
     def pattern(self) -> str:
         """The words with "…" in the place of each figure, as the book lists them."""
@@ -190,6 +219,10 @@ BEHIND = (
     Watch.OUTPUTS_STILL_ON,
     Watch.BATH_STILL_CLIMBS,
 )
+
+
+UNFED = frozenset(watch.code for watch in Watch if watch.value.of_unit)
+"""What a unit's report says of it: each of them that it was fed no more from then on."""
 
 
 class Before(StrEnum):

@@ -42,7 +42,7 @@ def run_results(records: RecordsReader, night: Run, day: dt.date) -> RunResults:
     if budget != used.budget:
         used = used._replace(budget=budget)
         reports = [
-            report._replace(result=unit_result(report.record, known, report.station, used))
+            report._replace(result=unit_result(night, report.record, known, report.station, used))
             for report in reports
             if (known := types[report.station]) is not None
         ]

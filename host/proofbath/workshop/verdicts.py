@@ -9,6 +9,7 @@ from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import Verdict, judge, statement
 from proofbath.store.kinds import Decision, Result
 from proofbath.store.records import Kept
+from proofbath.wire.watches import UNFED
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.story import UnitStory
 
@@ -18,7 +19,9 @@ RESULT_ROW = "result_row"
 
 def verdict_on(specification: Specification, result: Kept[Result]) -> Verdict:
     """Return the verdict on a result on record."""
-    return judge(specification, list(content_of(result).each()))
+    content = content_of(result)
+    unfed = [w.text for w in content.curve.warnings if w.code in UNFED]
+    return judge(specification, list(content.each()), why_missing="; ".join(unfed))
 
 
 def decision_on(story: UnitStory, result: Kept[Result], verdict: Verdict) -> Decision:

@@ -77,9 +77,9 @@ def warmed(still_k: float, rise_k: float, per_k: float = 2e-4) -> Warming:
     [
         (0.7, 10.0, ""),
         (2.6, 10.0, ""),
-        (2.7, 10.0, "still warmed by 1.2 K a watt"),
+        (2.7, 10.0, "still warmed by up to 1.23 K a watt"),
         (0.1, 10.9, ""),
-        (0.1, 11.2, "it warmed by 5.6 K a watt in the check, limit 5.5"),
+        (0.1, 11.2, "it warmed by up to 5.60 K a watt in the check, limit 5.50"),
     ],
 )
 def test_a_dry_element_goes_on_warming_and_one_without_wax_stands_high(

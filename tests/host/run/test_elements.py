@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from host.run.wired_bench import DRY, FED_TWO, HEATED, WAXLESS, WET, Core, WiredNight
@@ -201,3 +203,24 @@ def test_a_source_for_one_station_checks_them_in_turn() -> None:
 def test_a_plan_that_feeds_nothing_is_left_as_it_is() -> None:
     legs = resolve([Soak(to_c=60.0)], TEAL_82, 103.0)
     assert with_element_checks(legs, False) is legs
+
+
+@pytest.mark.parametrize(("rise_k", "fed"), [(10.3, True), (10.9, False), (11.1, False)])
+@pytest.mark.parametrize("off", [-1.0, 1.0])
+def test_an_element_at_the_limit_is_not_fed_whatever_its_last_digits(
+    rise_k: float, fed: bool, off: float
+) -> None:
+    """2 W warm it by 5.15, 5.45 and 5.55 K a watt, limit 5.5; its coefficient is known to 2 %.
+
+    The soak is read wrong by one standard uncertainty to either side.
+    """
+    base_ohm, u_ohm = 15.0, 0.0016
+    soak_ohm = base_ohm * (1.0 + 2e-4 * 75.0) + off * u_ohm
+    late = [base_ohm * (1.0 + 2e-4 * rise_k), 0.0]
+    cold = [20.0, 0.2, 2.2, [base_ohm, u_ohm], late, late, False]
+    soak = [95.0, 0.2, None, [soak_ohm, u_ohm], [None, None], [None, None], False]
+    kept = {"cold": {"1": cold}, "wet": {"1": cold}, "soak": {"1": soak}}
+    elements = Elements(before=json.dumps(kept | {"barred": [], "judged": []}))
+    said = elements.checked({}, brief=True, last=True)
+    assert elements.may_feed[0] is fed
+    assert [one.code for _, one in said] == ([] if fed else ["element_dry"])

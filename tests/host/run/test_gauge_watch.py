@@ -14,6 +14,7 @@ from host.curve.closed_form import STEP_S, StraightUnit, ramps
 from proofbath.run.blocks import Block
 from proofbath.run.gauge_watch import GaugeWatch
 from proofbath.run.station_watch import StationWatch
+from proofbath.wire.watches import Said
 
 FULL_OPEN_C = 95.0
 BLOCK = round(10.0 / STEP_S)
@@ -116,10 +117,10 @@ def test_a_fed_unit_is_not_judged_nor_learnt_from() -> None:
 
 def test_each_station_is_told_once() -> None:
     watch = StationWatch((True, False, *(True,) * 4), (30.0,) * 2 + (float("inf"),) * 4)
-    said: list[str] = []
+    said: list[Said] = []
     for n in range(60):
         bath_c = 4.0 + n
         said += watch.take(Block(10.0 * n, 10.0 * n + 10, bath_c, bath_c, (0.5,) * 6, 0.0, UNFED))
-    assert said == [
+    assert [one.text for one in said] == [
         "station 1: gauge stands at 0.50 mm where its unit must move; does gauge or valve hang?"
     ]

@@ -131,7 +131,7 @@ def zeros_told(
     watch.take(block(0, 40.0, lift_mm=(first_mm,) * 6))
     assert watch.zero(40.0, closed) == []
     watch.take(block(1, 40.0, lift_mm=(0.5, now_mm, now_mm, *(first_mm,) * 3)))
-    return [text for text in watch.zero(at_c, closed) if "station 1:" not in text]
+    return [said.text for said in watch.zero(at_c, closed) if said.station != 1]
 
 
 @pytest.mark.parametrize(("now_mm", "told"), [(0.549, 0), (0.551, 1), (0.451, 0), (0.449, 1)])
@@ -237,9 +237,9 @@ def test_a_flagged_station_is_fed_no_more_though_the_controller_forgets_its_flag
     watch = StationWatch((True, True, False, True, True, True))
     assert watch.may_feed == (True,) * 6
     flag = int(StationFlag.ELEMENT_OPEN)
-    assert watch.flagged((0, flag, flag, 0, 0, 0)) == [
-        "station 2: element_open; it is fed no more, the others go on"
-    ]
+    (said,) = watch.flagged((0, flag, flag, 0, 0, 0))
+    assert said.text == "station 2: element_open; it is fed no more, the others go on"
+    assert (said.station, said.code) == (2, "station_flagged")
     assert watch.may_feed == (True, False, False, True, True, True)
     assert watch.flagged((0,) * 6) == []
     assert watch.may_feed == (True, False, False, True, True, True)
