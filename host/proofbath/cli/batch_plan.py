@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import click
-from rich.table import Table
 from rich.text import Text
 
 from proofbath.bench.clock import seconds_of_day, utc_text
@@ -18,6 +17,7 @@ from proofbath.cli.night import forecast_lines
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import shop_option
+from proofbath.cli.whole_table import Table
 from proofbath.errors import InputError
 from proofbath.proof.verdict import RetestCause
 from proofbath.run.plan import NightPlan, Spoilt, Stage

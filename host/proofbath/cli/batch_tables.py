@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from rich.table import Table
 from rich.text import Text
 
 from proofbath.cli.output import console
 from proofbath.cli.unit_tables import value_text
+from proofbath.cli.whole_table import Table
 from proofbath.quantity.quantity import Quantity
 from proofbath.workshop.batch_view import BatchView
 from proofbath.workshop.unit_view import start_in

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Literal, cast
 
 import click
-from rich.table import Table
 
 from proofbath.bench.calibrate import (
     STEADY_K,
@@ -49,6 +48,7 @@ from proofbath.cli.calibrate_session import (
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.options import bench_option, json_option
 from proofbath.cli.output import console, print_cautions, print_json
+from proofbath.cli.whole_table import Table
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.files import read_toml
 from proofbath.store.journal import Journal

@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import cast, get_args
 
 import click
-from rich.table import Table
 
 from proofbath.bench.clock import utc_text
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
+from proofbath.cli.whole_table import Table
 from proofbath.errors import InputError
 from proofbath.workshop.chart_view import Charts, ChartView, charts_of
 from proofbath.workshop.charts import ChartName, put_cause

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from rich.table import Table
 
 from proofbath.bench.clock import utc_text
 from proofbath.bench.commission import commission_bench
@@ -20,6 +19,7 @@ from proofbath.bench.proof_record import VALID_DAYS, Proof, proof_path
 from proofbath.cli.options import bench_option, json_option
 from proofbath.cli.output import console, print_json, progress_console
 from proofbath.cli.person import KeyboardPerson
+from proofbath.cli.whole_table import Table
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.wire.table import STATIONS

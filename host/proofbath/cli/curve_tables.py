@@ -6,9 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from rich.table import Table
-
 from proofbath.cli.output import console
+from proofbath.cli.whole_table import Table
 from proofbath.curve.current_rows import HEADINGS, CurrentRow, current_rows
 from proofbath.curve.result import CurveResult, Quantity
 
@@ -38,6 +37,12 @@ _SERIES_ROWS = {
     "lift_at_mm": ("lift rising", "mm"),
     "start_under_power_c": ("start under power", "°C"),
     "closing_under_power_c": ("closing under power", "°C"),
+}
+_OF_THE_CURRENT = (0, 1)
+"""Places of current and power among the headings: each table of currents begins with them."""
+_CURRENT_TABLES = {
+    "on ramps of the bath": HEADINGS[2:5],
+    "at set currents in one bath": HEADINGS[5:],
 }
 
 
@@ -81,7 +86,10 @@ def _cells(quantity: Quantity, unit: str) -> tuple[str, str, str]:
 def print_currents(name: str, rows: Sequence[CurrentRow]) -> None:
     """Print what a unit does at each current, and why what is missing is missing."""
     shown = console()
-    shown.print(_currents_table(name, rows))
+    for title, headings in _CURRENT_TABLES.items():
+        table = _currents_table(f"{name} {title}, ± U (95 %)", headings, rows)
+        if table is not None:
+            shown.print(table)
     if any(row.extrapolated for row in rows):
         shown.print("* extrapolated from its powered runs to no power")
     for row in rows:
@@ -89,15 +97,23 @@ def print_currents(name: str, rows: Sequence[CurrentRow]) -> None:
             shown.print(f"{row.element_a:.2f} A: {reason}", markup=False)
 
 
-def _currents_table(name: str, rows: Sequence[CurrentRow]) -> Table:
-    """The unit at each current, U for about 95 %; columns that nothing was run for are left out."""
-    table = Table(title=f"{name} at set currents, ± U (95 %)", title_justify="left")
-    cells = [row.cells() for row in rows]
-    kept = [place for place in range(len(HEADINGS)) if any(line[place] for line in cells)]
-    for place in kept:
+def _currents_table(
+    title: str, headings: Sequence[str], rows: Sequence[CurrentRow]
+) -> Table | None:
+    """The unit at each current under some headings, U for about 95 %; None where none was run.
+
+    Rows and columns that nothing was run for are left out.
+    """
+    places = [HEADINGS.index(heading) for heading in headings]
+    cells = [line for row in rows if any((line := row.cells())[place] for place in places)]
+    kept = [place for place in places if any(line[place] for line in cells)]
+    if not kept:
+        return None
+    table = Table(title=title, title_justify="left")
+    for place in (*_OF_THE_CURRENT, *kept):
         table.add_column(HEADINGS[place], justify="right")
     for line in cells:
-        table.add_row(*(line[place] for place in kept))
+        table.add_row(*(line[place] for place in (*_OF_THE_CURRENT, *kept)))
     return table
 
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from rich.table import Table
-
 from proofbath.cli.output import console
+from proofbath.cli.whole_table import Table
 from proofbath.curve.hand_result import HandResult
 from proofbath.curve.result import Quantity
 

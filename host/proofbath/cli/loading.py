@@ -6,7 +6,6 @@ from contextlib import closing
 from pathlib import Path
 
 import click
-from rich.table import Table
 
 from proofbath.bench.clock import utc_text
 from proofbath.bench.connect import connected, simulated
@@ -24,6 +23,7 @@ from proofbath.cli.options import json_option, out_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.person import KeyboardPerson
 from proofbath.cli.shop_options import IN_FOLDER, bench_here
+from proofbath.cli.whole_table import Table
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.run.plan import NightPlan

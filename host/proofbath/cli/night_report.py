@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from rich.table import Table
-
 from proofbath.bench.recompute import file_in_force
 from proofbath.bench.run import Run
 from proofbath.bench.unit_analysis import UnitReport, unit_reports
+from proofbath.cli.whole_table import Table
 from proofbath.curve.result import Quantity
 
 

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 from rich.console import JustifyMethod
-from rich.table import Table
 
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import shop_option
+from proofbath.cli.whole_table import Table
 from proofbath.proof.cautions import RETARGETING, REWORK
 from proofbath.proof.rework import Advice, Predicted
 from proofbath.workshop.advice import UnitAdvice, advice_for

@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.table import Table
 
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import shop_option
+from proofbath.cli.whole_table import Table
 from proofbath.proof.statistics import BatchStatistics
 from proofbath.workshop.shop import open_shop
 from proofbath.workshop.shop_statistics import (

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.table import Table
 
 from proofbath.bench.bench_text import check_place, write_tuning
 from proofbath.bench.description import BenchFile
@@ -18,6 +17,7 @@ from proofbath.cli.night_outcome import JOURNAL
 from proofbath.cli.night_progress import night_progress
 from proofbath.cli.options import bench_option, clear_trip_option, json_option, out_option
 from proofbath.cli.output import console, print_alarm, print_json, progress_console
+from proofbath.cli.whole_table import Table
 from proofbath.control.bath_model import BathModel
 from proofbath.errors import InputError
 from proofbath.files import read_toml

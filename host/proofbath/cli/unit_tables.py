@@ -6,11 +6,11 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from rich.table import Table
 from rich.text import Text
 
 from proofbath.certificate.words import decimals_of, fixed
 from proofbath.cli.output import console
+from proofbath.cli.whole_table import Table
 from proofbath.quantity.quantity import Quantity
 from proofbath.store.kinds import Finding
 from proofbath.workshop.unit_view import DecisionView, IntakeView, StepView, UnitHistory

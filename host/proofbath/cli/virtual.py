@@ -7,11 +7,11 @@ from importlib.resources import files
 from pathlib import Path
 
 import click
-from rich.table import Table
 
 from proofbath.bench.description import BenchFile
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
+from proofbath.cli.whole_table import Table
 from proofbath.errors import InputError
 from proofbath.files import read_toml
 from proofbath.virtual.truth import Power, TrueUnit, true_unit

@@ -157,7 +157,7 @@ class Coefficient(NamedTuple):
 
     @property
     def surely_per_k(self) -> float:
-        """What it is at least: reckoned by it, no core is hotter and no element drier than found."""
+        """What it is at least: reckoned by it, no core is hotter and no element drier."""
         return self.per_k - self.expanded
 
     @property

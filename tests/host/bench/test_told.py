@@ -5,7 +5,6 @@ The faults are the plant's own: a heater that burns open at a known time, a cup 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from contextlib import closing
 from functools import partial
 
@@ -72,8 +71,8 @@ def night(tmp_path_factory: pytest.TempPathFactory) -> Run:
 
 
 @pytest.fixture(scope="module")
-def reports(night: Run) -> Iterator[dict[str, UnitReport]]:
-    yield {report.serial: report for report in unit_reports(night, file_in_force(night))}
+def reports(night: Run) -> dict[str, UnitReport]:
+    return {report.serial: report for report in unit_reports(night, file_in_force(night))}
 
 
 def test_a_heater_that_burns_open_is_said_in_its_units_report(
