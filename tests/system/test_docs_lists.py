@@ -131,7 +131,7 @@ def test_what_a_code_spoils_is_said_rightly() -> None:
 MESSAGES = (
     *("faults", "check", "forecast", "heat_watch", "station_watch", "input_watch", "course"),
     *("execution", "in_turn", "sequencer", "one_at_a_time", "no_value"),
-    *("elements", "feed_faults", "power_reach"),
+    *("elements", "feed_faults", "power_reach", "current_faults"),
 )
 NO_MESSAGE = {
     # parts of others
@@ -142,6 +142,7 @@ NO_MESSAGE = {
     *("heater takes current unasked", "elements are off during a pause"),
     *("bath went back … K while the link was down", "elements were off while the link was down"),
     "its wet check did not get its current",
+    *("… A would do", "… A would do, where the element may be given … A"),
     *("ready_by: the data", "cold_by: a cold bath", "…, station …", " to ", ", ", "; "),
     # told as what went well
     *("took … min, bath at … °C", "… steps, bath at … °C"),

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import MARGIN_K
+from proofbath.run.current_faults import current_faults
 from proofbath.run.feed_faults import CEILING_A, Source, feed_faults
 from proofbath.run.heated_profiles import Place
 from proofbath.run.no_value import value_faults
@@ -58,7 +59,10 @@ def plan_faults(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> li
     faults = _loading_faults(plan, facts) + _stage_faults(plan, legs)
     faults += feed_faults(legs, facts.model, facts.source, settles=plan.stage != "trial")
     faults += value_faults(plan, legs)
-    faults += reach_faults(legs, plan.unit_type) if plan.stage != "trial" else []
+    if plan.stage != "trial":
+        faults += reach_faults(legs, plan.unit_type)
+        profiles = (plan.profile or "", *plan.then)
+        faults += current_faults(profiles, plan.heated_night(facts.place))
     for number, leg in enumerate(legs, 1):
         faults += _leg_faults(number, leg, plan, facts)
     return faults + _rate_faults(legs, facts)

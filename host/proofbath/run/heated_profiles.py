@@ -20,6 +20,7 @@ from proofbath.run.power_reach import LEAST_K_PER_W, MOST_K_PER_W, reach_k
 from proofbath.run.profile import Energise, Hold, PowerRamp, Purpose, Ramp, Soak, Step, Temperature
 from proofbath.run.unit_type import UnitType
 
+AT_ONE_BATH, ON_RAMPS = "currents-at-one-bath", "openings-at-currents"
 HOT_K = 0.5
 """The hottest bath stays so far below the night's limit."""
 BELOW_START_K = 3.0
@@ -34,6 +35,11 @@ UNDER_K = 8.0
 taken so far below the start without power."""
 OVER_FULL_K = 2.0
 USUAL_A = (0.25, 0.5, 0.75, 1.0)
+APART, APART_A = 0.04, 0.01
+"""Set currents that differ by less, by the one or by the other, are one current for a result: two
+readings are taken for one current within half of it."""
+SEEN_K = 1.0
+"""A ramp of the bath shows an opening up to so far below the night's limit."""
 LONGEST_HELD_S = 900.0
 ZERO_C = 60.0
 COLDEST_C = 45.0
@@ -119,8 +125,13 @@ def currents_a(night: HeatedNight) -> tuple[float, ...]:
     """Return the set currents: what was asked, or the usual ones within the type's greatest."""
     if night.figures.current_a is not None:
         return tuple(night.figures.current_a)
-    usual = tuple(a for a in USUAL_A if a <= night.most_a)
-    return usual if len(usual) == len(USUAL_A) else (*usual, night.most_a)
+    most_a = min(night.most_a, USUAL_A[-1])
+    return (*(a for a in USUAL_A if a < most_a and told_apart(a, most_a)), most_a)
+
+
+def told_apart(low_a: float, high_a: float) -> bool:
+    """Tell whether results know two set currents from each other."""
+    return high_a - low_a >= max(APART * high_a, APART_A)
 
 
 def openings_a(night: HeatedNight) -> tuple[float, ...]:
@@ -166,7 +177,7 @@ def currents_at_one_bath(night: HeatedNight, cycle: int) -> list[Step]:
     Where it is asked for, the valves close before each.
     """
     figures = night.figures
-    at_c = figures.bath_c or round(min(night.limit_c - HOT_K, night.start_c - UNDER_K), 1)
+    at_c = bath_of_currents_c(night)
     shut_c = min(at_c, night.start_c - SHUT_K)
     name = f"cycle {cycle}"
     to_bath: list[Step] = [
@@ -191,15 +202,29 @@ def currents_at_one_bath(night: HeatedNight, cycle: int) -> list[Step]:
     return [*steps, down.model_copy(update={"rate_w_per_min": 1.0})]
 
 
+def bath_of_currents_c(night: HeatedNight) -> float:
+    """Return the bath for currents at one temperature."""
+    usual_c = round(min(night.limit_c - HOT_K, night.start_c - UNDER_K), 1)
+    return night.figures.bath_c or usual_c
+
+
+def opens_under_c(night: HeatedNight) -> float:
+    """Return up to where a ramp of the bath shows an opening."""
+    return night.limit_c - SEEN_K
+
+
+def opens_a_unit(night: HeatedNight, current_a: float) -> bool:
+    """Tell whether a current may open a unit on a ramp of the bath."""
+    return night.start_c - MOST_K_PER_W * current_a**2 * night.ohm <= opens_under_c(night)
+
+
 def openings_at_currents(night: HeatedNight, cycle: int) -> list[Step]:
     """Return a rise and a fall of the bath at each set current that opens a unit in this bath."""
     steps: list[Step] = []
     for a in openings_a(night):
-        power_w = a**2 * night.ohm
-        if night.start_c - MOST_K_PER_W * power_w > night.limit_c - 1.0:
-            continue
-        steps += _opening(night, cycle, a, power_w)
-        cycle += 1
+        if opens_a_unit(night, a):
+            steps += _opening(night, cycle, a, a**2 * night.ohm)
+            cycle += 1
     return steps
 
 

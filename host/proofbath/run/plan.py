@@ -85,10 +85,13 @@ class NightPlan(Described):
         """Return the profile to run on a bench; raises InputError for one that is not shipped."""
         if self.profile is None:
             return Profile(name=f"{self.batch}: own steps", step=self.step)
+        return shipped(self.profile, self.heated_night(place), self.then)
+
+    def heated_night(self, place: Place) -> HeatedNight:
+        """Return what profiles that feed elements are made for on a bench."""
         elements = sum(max_a > 0.0 for max_a in self.loading().max_a)
         limit_c = self.limit_c(place.limit_c)
-        night = HeatedNight(self.unit_type, limit_c, place, elements, self.heated)
-        return shipped(self.profile, night, self.then)
+        return HeatedNight(self.unit_type, limit_c, place, elements, self.heated)
 
     def first_cycles(self, place: Place) -> dict[str, int]:
         """Return each of the night's profiles and the first of its cycles; 0 for the first."""

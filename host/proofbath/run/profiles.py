@@ -14,7 +14,9 @@ from typing import NamedTuple
 
 from proofbath.errors import InputError
 from proofbath.run.heated_profiles import (
+    AT_ONE_BATH,
     HOT_K,
+    ON_RAMPS,
     HeatedNight,
     currents_at_one_bath,
     openings_at_currents,
@@ -126,11 +128,11 @@ _SHIPPED = {
     "heater-assisted-as-found": _Shipped(
         f"an unpowered rise, {_POWER}; the first is the finding", feeding=power_ramps
     ),
-    "currents-at-one-bath": _Shipped(
+    AT_ONE_BATH: _Shipped(
         "an unpowered rise, set currents upwards at one bath, each to steady, down by a power ramp",
         feeding=currents_at_one_bath,
     ),
-    "openings-at-currents": _Shipped(
+    ON_RAMPS: _Shipped(
         "an unpowered rise, then a rise and a fall of the bath at each set current",
         feeding=openings_at_currents,
     ),

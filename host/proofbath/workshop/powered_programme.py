@@ -8,9 +8,8 @@ from typing import NamedTuple
 from proofbath.errors import InputError
 from proofbath.proof.specification import BATH_K, Limit, Specification
 from proofbath.quantity.currents import AT_A_CURRENT, IN_A_BATH
-from proofbath.run.heated_profiles import HeatedFigures
+from proofbath.run.heated_profiles import AT_ONE_BATH, ON_RAMPS, HeatedFigures
 
-AT_ONE_BATH, ON_RAMPS = "currents-at-one-bath", "openings-at-currents"
 BEHIND_S = 10.0
 """A current is held so much longer than the last time its lift is limited at."""
 
