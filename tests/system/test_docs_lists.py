@@ -17,7 +17,7 @@ from proofbath.run.input_words import WORDS
 from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS, State, TripReason
 from proofbath.wire.trip_words import TRIP_WORDS, Clears
-from proofbath.wire.watches import UNFED
+from proofbath.wire.watches import OF_UNIT
 from proofbath.workshop.blocks import INFORMS
 
 ROOT = Path(__file__).parents[2]
@@ -89,8 +89,8 @@ def test_what_a_code_means_for_the_certificate_is_said_rightly() -> None:
 
 
 def test_every_code_of_a_unit_while_it_ran_has_a_row_and_none_may_be_certified() -> None:
-    assert first_cells(part(page("warnings"), "Of a unit while it ran")) == sorted(UNFED)
-    assert not UNFED & INFORMS
+    assert first_cells(part(page("warnings"), "Of a unit while it ran")) == sorted(OF_UNIT)
+    assert not OF_UNIT & INFORMS
 
 
 def test_every_code_of_a_batch_has_a_row() -> None:

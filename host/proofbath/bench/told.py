@@ -1,7 +1,7 @@
 """What a run said of a station while it went on, brought into the report of the unit there.
 
-Each such alarm bars the station's element from then on: what is missing under current is missing
-because of it.
+Where it bars the station's element from then on, what is missing under current is missing because
+of it.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from proofbath.curve.result import CurveResult, HeaterStep, Quantity, Warned, unknown
 from proofbath.run.note import Note
+from proofbath.wire.watches import UNFED
 
 FLAGGED_WITHIN_S = 10.0
 """An element that fails is flagged so soon: a current that ended within it ended by the fault."""
@@ -53,7 +54,8 @@ def with_told(result: CurveResult, told: Sequence[Told], powered: bool) -> Curve
     codes = {warned.code for warned in result.warnings}
     news = tuple(Warned(one.code, one.text) for one in told if one.code not in codes)
     said = replace(result, warnings=(*result.warnings, *news))
-    return _unfed(said, told[0]) if powered else said
+    barred = [one for one in told if one.code in UNFED]
+    return _unfed(said, barred[0]) if powered and barred else said
 
 
 def _told(note: Note, began_s: float) -> Told:

@@ -24,6 +24,7 @@ from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
 from proofbath.run.states import WORKING, Kind, Phase
 from proofbath.run.station_watch import StationWatch
 from proofbath.run.story import Story
+from proofbath.run.source_gain import SourceGain
 from proofbath.wire.table import StationFlag
 from proofbath.wire.watches import Watch
 
@@ -52,6 +53,7 @@ class Course:
     ) -> None:
         self.elements = elements
         self._cores = ElementWatch(elements)
+        self._source = SourceGain()
         self.bath = BathController(model, gains)
         self._legs = legs
         self._story = story
@@ -179,7 +181,11 @@ class Course:
         for said in self._cores.take(self._reading):
             self._story.tell("alarm", said)
         may_feed = zip(self._stations.may_feed, self.elements.may_feed, strict=True)
-        return tuple(a if all(may) else 0.0 for a, may in zip(element_a, may_feed, strict=True))
+        asked_a = tuple(a if all(may) else 0.0 for a, may in zip(element_a, may_feed, strict=True))
+        set_a = self._source.set_a(self._reading, asked_a)
+        for said in self._source.take_said():
+            self._story.tell("warning", said)
+        return set_a
 
     def _pick_up(self) -> None:
         """Go on from the present reading after the link or the lease was down."""

@@ -22,6 +22,8 @@ class Telling(NamedTuple):
     """Whether the run ends, everything off."""
     of_unit: str = ""
     """What the unit's own report says of it; empty where it says nothing."""
+    bars: bool = False
+    """Whether the station's element is fed no more from then on."""
 
 
 class Said(NamedTuple):
@@ -45,6 +47,7 @@ class Watch(Enum):
         "station {station}: {flags}; it is fed no more, the others go on",
         _FLAG_ROW,
         of_unit="{flags}: {what}; no current was given to it from then on; {remedy}",
+        bars=True,
     )
     ZERO_MOVED = Telling(
         "station {station}: zero moved by {moved_mm:+.3f} mm since the first cycle, limit"
@@ -81,6 +84,7 @@ class Watch(Enum):
         " measure it again in another run",
         of_unit="its element is dry or its wax is gone: {why}; it was not fed in this run; take it"
         " out and look",
+        bars=True,
     )
     ELEMENT_ALONE = Telling(
         "station {station}: {why}; it is not fed while nobody stays, the others go on; measure it"
@@ -88,6 +92,7 @@ class Watch(Enum):
         "nothing would see it run hot: resistance that hardly grows with heat, a bath that was warm"
         " already, bad leads; stay for it, or begin cold",
         of_unit="{why}; its element was not fed while nobody stayed; measure it on an attended run",
+        bars=True,
     )
     ELEMENT_ATTENDED = Telling(
         "station {station}: {why}; stay with it while its element is fed",
@@ -98,6 +103,21 @@ class Watch(Enum):
         " sleeve may have suffered; note it on the unit, and do not send it out without a new"
         " measurement",
         "as it says (common practice, no source)",
+    )
+    CURRENT_OVER = Telling(
+        "station {station}: {flows_a:.2f} A flows where {asked_a:.2f} A was asked; it is set lower"
+        " by as much, so that no more flows than asked; calibrate its element channel",
+        "its set-point or its reading is off: `calibrate element`, then measure again",
+        of_unit="{flows_a:.2f} A flows where {asked_a:.2f} A was asked; it was set lower by as"
+        " much; calibrate the station's element channel",
+    )
+    CURRENT_SHORT = Telling(
+        "station {station}: {flows_a:.2f} A flows where {asked_a:.2f} A was asked; results state"
+        " what flows; look at its supply's voltage and calibrate its element channel",
+        "too low a supply for this resistance, or set-point or reading off: `calibrate element`,"
+        " then measure again; it is not set higher, for the reading may be what is wrong",
+        of_unit="{flows_a:.2f} A flows where {asked_a:.2f} A was asked; look at the supply's"
+        " voltage and calibrate the station's element channel",
     )
     RISE_ENDED = Telling("a unit is over its stroke: the rise ends here", _FLAG_ROW)
 
@@ -221,8 +241,10 @@ BEHIND = (
 )
 
 
-UNFED = frozenset(watch.code for watch in Watch if watch.value.of_unit)
-"""What a unit's report says of it: each of them that it was fed no more from then on."""
+OF_UNIT = frozenset(watch.code for watch in Watch if watch.value.of_unit)
+"""What a unit's report may say of the time while it ran."""
+UNFED = frozenset(watch.code for watch in Watch if watch.value.of_unit and watch.value.bars)
+"""... and what says that its element was fed no more from then on."""
 
 
 class Before(StrEnum):
