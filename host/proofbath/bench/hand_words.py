@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 
 from proofbath.curve.hand_instruments import HandSetup
+from proofbath.curve.hand_power import OFF_A
 from proofbath.curve.hand_record import HandPoint, same_current
 from proofbath.curve.hand_result import FAST_K_PER_MIN
-from proofbath.curve.hand_steps import OFF_A, ONE_TEMPERATURE_K, unsteady
+from proofbath.curve.hand_steps import ONE_TEMPERATURE_K, unsteady
 
 CAUTIONS = (
     "SCALD: water at 60 °C burns in seconds. Gloves, glasses, a pot that cannot tip; cool below"

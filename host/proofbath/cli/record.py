@@ -97,10 +97,9 @@ def _read(path: Path, instruments: Instruments) -> tuple[HandNotes, list[HandPoi
     """Return a written file's readings with the notes beside it, or those of the options."""
     points = read_points(read_text(path), str(path))
     notes = load_notes(path) if path.suffix == ".csv" else None
-    if instruments.thermometer or instruments.lift_tool or notes is None:
-        began = notes.began if notes else utc_text()
-        notes = HandNotes(began=began, setup=instruments.setup())
-    return notes, points
+    if notes is None:
+        return HandNotes(began=utc_text(), setup=instruments.setup()), points
+    return notes.model_copy(update={"setup": instruments.over(notes.setup)}), points
 
 
 def _guided(
@@ -110,6 +109,7 @@ def _guided(
     settings, person = supply.settings(), HandKeyboard()
     if go_on:
         file = HandFile.go_on(path)
+        file.set_up(instruments.over(file.notes.setup))
         caution(person)
     else:
         check_new(path)

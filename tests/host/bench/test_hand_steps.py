@@ -108,6 +108,59 @@ def test_what_just_opens_lies_between_chord_and_secant() -> None:
     assert abs(value(result.opening_power_w) - 3.0) < expanded(result.opening_power_w)
 
 
+def without_volts(*currents: tuple[float, float]) -> list[HandPoint]:
+    return [p._replace(element_v=math.nan) for p in steps(*currents)]
+
+
+@pytest.mark.parametrize("currents", [((0.9, 8.0),), ((0.3, 0.0), (0.5, 1.06), (0.7, 4.8))])
+def test_lifts_over_the_current_need_no_power(currents: tuple[tuple[float, float], ...]) -> None:
+    """Neither volts nor ohms: the lifts and the current that just opens stand, no power does.
+
+    By hand for the three steps, in squares of the current: the chord from (0.09, 0) to (0.25, 1.06)
+    meets 0.1 mm at 0.1051, the secant on to (0.49, 4.8) lies at 0.25 - 0.96 / 15.583 = 0.1884; in
+    the middle 0.1467, 0.3831 A. The one step: 0.0101 is met at the least, 0.81 at most; 0.6404 A.
+    """
+    told = analyse_hand(without_volts(*currents), HEATED)
+    lifts = [value(step.steady_mm) for step in told.steps]
+    assert lifts == pytest.approx([lift_mm for _, lift_mm in currents])
+    assert [step.power_w for step in told.steps] == [None] * len(currents)
+    just_a = 0.6404 if len(currents) == 1 else 0.3831
+    assert value(told.opening_current_a) == pytest.approx(just_a, abs=1e-3)
+    for power in (told.opening_power_w, told.unpowered_start_to_open_c):
+        assert "give --element-ohm, or type the volts" in (power.reason or "")
+    known = analyse_hand(steps(*currents), HEATED)
+    for told_step, known_step in zip(told.steps, known.steps, strict=True):
+        assert expanded(told_step.steady_mm) >= expanded(known_step.steady_mm)
+
+
+def test_volts_of_one_step_alone_give_no_power_that_opens() -> None:
+    read = steps((0.3, 0.0), (0.5, 1.06))
+    told = analyse_hand([*read[:-2], *without_volts((0.3, 0.0), (0.5, 1.06))[-2:]], HEATED)
+    assert told.steps[0].power_w == pytest.approx(0.09 * OHM)
+    assert told.opening_power_w.value is None
+    assert value(told.opening_current_a) < 0.5
+
+
+def test_a_current_met_twice_counts_as_its_mean() -> None:
+    """Shut between the two: 0.5 A once just below 0.1 mm and once just beyond."""
+    once = steps((0.5, 0.09))
+    again = [p._replace(t_s=p.t_s + 5000.0) for p in steps((0.5, 0.15), (0.6, 1.2))]
+    both = analyse_hand([*once, *again], HEATED)
+    mean = analyse_hand(steps((0.5, 0.12), (0.6, 1.2)), HEATED)
+    assert value(both.opening_current_a) == pytest.approx(value(mean.opening_current_a))
+
+
+def test_volts_that_fall_as_the_current_rises_are_no_power() -> None:
+    """6 V at 0.5 A and 5 V at 0.6 A are 3 W both: one of the two was mistyped."""
+    volts = {0.5: 6.0, 0.6: 5.0}
+    read = [
+        p._replace(element_v=volts.get(p.element_a, math.nan)) for p in steps((0.5, 0.0), (0.6, 1))
+    ]
+    told = analyse_hand(read, HEATED)
+    assert [value(step.steady_mm) for step in told.steps] == pytest.approx([0.0, 1.0])
+    assert told.opening_power_w.value is None
+
+
 def test_a_unit_that_stays_shut_or_needs_no_current_says_so() -> None:
     shut = analyse_hand(steps((0.3, 0.0), (0.5, 0.02)), HEATED).opening_current_a
     assert shut.value is None

@@ -121,6 +121,51 @@ def test_a_broken_off_measurement_is_gone_on_with(
     assert (again.status, json.loads(again.out)["readings"]) == (0, 3)
 
 
+STEPS = """t_s,bath_c,lift_mm,element_a
+0,20.0,41.30,0
+300,60.0,41.30,0
+600,99.6,41.30,0
+720,99.6,42.36,0.5
+840,99.6,42.36,0.5
+960,99.6,46.10,0.7
+1080,99.6,46.10,0.7
+"""
+
+
+@pytest.mark.parametrize(
+    ("options", "power_w"),
+    [(("--heater",), None), (("--no-heater",), None), (("--element-ohm", "15"), 0.25 * 15)],
+)
+def test_currents_without_volts_give_lifts_and_watts_only_where_ohms_are_known(
+    call: Call, tmp_path: Path, options: tuple[str, ...], power_w: float | None
+) -> None:
+    """0.5 A through 15 ohm are 3.75 W by Joule."""
+    path = tmp_path / "steps.csv"
+    path.write_text(STEPS)
+    said = call("record", "--from", path, *KINDS, "--stirred", *options, "--json")
+    told = json.loads(said.out)
+    assert said.status == 0
+    lifts = [step["steady_lift_mm"]["value"] for step in told["current_steps"]]
+    assert lifts == pytest.approx([1.06, 4.8])
+    assert told["current_steps"][0]["power_w"] == power_w
+    assert told["opening_current_a"]["value"] is not None
+    assert (told["opening_power_w"]["value"] is None) == (power_w is None)
+
+
+def test_ohms_given_when_it_goes_on_are_used_and_kept(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "pot.csv"
+    types(monkeypatch, "", "", "", "y", "y", "70 3")  # then the keyboard is gone
+    assert call("record", path, *KINDS).status == 130
+    types(monkeypatch, "", "end")
+    told = json.loads(call("record", path, "--go-on", "--element-ohm", "15", "--json").out)
+    assert told["setup"]["heater"]["element_ohm"] == 15.0
+    assert told["setup"]["thermometer"]["kind"] == "resistance"
+    kept_setup = json.loads(path.with_suffix(".json").read_text())["setup"]
+    assert kept_setup == told["setup"]
+
+
 def shop_with(tmp_path: Path) -> Path:
     path = tmp_path / "workshop.toml"
     path.write_text(SHOP)
