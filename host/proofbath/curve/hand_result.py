@@ -18,9 +18,11 @@ from proofbath.curve.hand_steps import (
     Opening,
     current_steps,
     opening,
+    parts_of,
     temperature_parts,
 )
 from proofbath.curve.hand_unpowered import HandStart, unpowered_start
+from proofbath.curve.hand_zero import shut_zero
 from proofbath.curve.result import Quantity, Warned, known, unknown
 
 MARK = "hand measured"
@@ -104,12 +106,13 @@ def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
         (group, _start_quantity(group, setup), _shift(group, cold, setup)) for group in powered
     )
     lifts = [p.lift_mm for p in points if not math.isnan(p.lift_mm)]
+    zero_mm = shut_zero(parts_of(points), setup)
     start = _start_quantity(cold, setup) if cold else unknown(f"{NO_LIFT}, without current")
     opened = opening(points, setup)
     return HandResult(
         setup,
         start,
-        max(lifts) - min(lifts) if lifts else None,
+        max(lifts) - zero_mm if lifts and isinstance(zero_mm, float) else None,
         heater,
         _per_watt(groups, setup),
         tuple(current_steps(points, setup)),

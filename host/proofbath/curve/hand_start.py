@@ -96,8 +96,7 @@ def find_start(rise: Rise, setup: HandSetup) -> Start | str:
 
 def shut_readings(points: Sequence[HandPoint], setup: HandSetup) -> list[HandPoint]:
     """Return the first readings that agree with each other: the valve is shut."""
-    apart_mm = max(setup.threshold_mm / 2, 2 * setup.lift_tool.expanded_u_mm)
-    within_mm = min(apart_mm, CLOSED_SHARE * setup.threshold_mm)
+    within_mm = agree_mm(setup)
     closed: list[HandPoint] = []
     for point in points:
         mean = math.fsum(p.lift_mm for p in closed) / len(closed) if closed else point.lift_mm
@@ -105,6 +104,12 @@ def shut_readings(points: Sequence[HandPoint], setup: HandSetup) -> list[HandPoi
             break
         closed.append(point)
     return closed
+
+
+def agree_mm(setup: HandSetup) -> float:
+    """Return by how much two readings of the shut valve may differ."""
+    apart_mm = max(setup.threshold_mm / 2, 2 * setup.lift_tool.expanded_u_mm)
+    return min(apart_mm, CLOSED_SHARE * setup.threshold_mm)
 
 
 def _crossing(points: Sequence[HandPoint], zero_mm: float, threshold_mm: float) -> _Crossing | str:

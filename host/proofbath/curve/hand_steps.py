@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from itertools import groupby, pairwise
-from statistics import median
 from typing import Any, NamedTuple
 
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_DOF, PRIOR_REPEATABILITY_K
@@ -23,8 +22,8 @@ from proofbath.curve.hand_start import (
     evenly,
     gradient_k,
     reading_u,
-    shut_readings,
 )
+from proofbath.curve.hand_zero import shut_zero, tool_mm
 from proofbath.curve.result import Quantity, known, unknown
 
 APART_S, APART_SLACK_S = 120.0, 10.0
@@ -89,10 +88,13 @@ def current_steps(points: Sequence[HandPoint], setup: HandSetup) -> list[HandSte
 
 def opening(points: Sequence[HandPoint], setup: HandSetup) -> Opening | str:
     """Return the current that just opens the unit, or why the steps do not tell it."""
-    steady = [one for one in _found(points, setup) if one.reason is None]
+    found = _found(points, setup)
+    steady = [one for one in found if one.reason is None]
     powered = [one for one in steady if one.powered]
     if not powered:
-        return "no steady current step: set a current, read until two readings are equal"
+        why = [one.reason for one in found if one.powered and one.reason]
+        until = "set a current, read until two readings are equal"
+        return f"no steady current step: {why[-1] if why else until}"
     bath_c = powered[-1].bath_c
     near = [one for one in steady if abs(one.bath_c - bath_c) <= ONE_TEMPERATURE_K]
     idle_mm = [one.lift_mm for one in near if not one.powered]
@@ -198,33 +200,55 @@ def _found(points: Sequence[HandPoint], setup: HandSetup) -> list[_Steady]:
 
 def _stretches(points: Sequence[HandPoint], setup: HandSetup) -> list[_Steady]:
     found: list[_Steady] = []
-    zero_mm, greatest_a, shut = math.nan, 0.0, False
-    for part in _parts(points):
-        lifts = [p for p in part if not math.isnan(p.lift_mm)]
-        if part[0].element_a <= OFF_A:
-            closed = shut_readings(lifts, setup)
-            if closed and math.isnan(zero_mm):
-                zero_mm = median(p.lift_mm for p in closed)
-            off_mm = [p.lift_mm - zero_mm for p in lifts]
-            if any(abs(lift_mm) < setup.threshold_mm for lift_mm in off_mm):
-                greatest_a, shut = 0.0, True
-            if off_mm:
-                found.append(_Steady(fed(part, setup.heater), lifts[-1].bath_c, off_mm[-1], None))
-            continue
-        baths = [p.bath_c for p in part]
+    parts = parts_of(points)
+    zero = shut_zero(parts, setup)
+    zero_mm = math.nan if isinstance(zero, str) else zero
+    greatest_a, shut = 0.0, False
+    for part in parts:
         given = fed(part, setup.heater)
+        lifts = [p._replace(lift_mm=p.lift_mm - zero_mm) for p in part if not _unread(p)]
         upward = given.element_a > greatest_a
+        if any(p.lift_mm < setup.threshold_mm for p in lifts):
+            shut = True
+            greatest_a = 0.0 if given.element_a <= OFF_A else greatest_a
         greatest_a = max(greatest_a, given.element_a)
-        if not lifts or max(baths) - min(baths) > ONE_TEMPERATURE_K:
+        if not lifts:
             continue
-        reason = _why_not(lifts, setup, upward, shut)
-        lift_mm = lifts[-1].lift_mm - zero_mm
+        reason = zero if isinstance(zero, str) else None
         bath_c = math.fsum(p.bath_c for p in lifts[-2:]) / len(lifts[-2:])
-        found.append(_Steady(given, bath_c, lift_mm, reason))
+        if given.element_a <= OFF_A:
+            bath_c = lifts[-1].bath_c
+            reason = reason or _why_not_idle(lifts[-1], setup, part is not parts[0])
+        elif max(p.bath_c for p in part) - min(p.bath_c for p in part) > ONE_TEMPERATURE_K:
+            continue
+        else:
+            reason = reason or _why_not(lifts, setup, upward, shut)
+        found.append(_Steady(given, bath_c, max(lifts[-1].lift_mm, 0.0), reason))
     return found
 
 
-def _parts(points: Sequence[HandPoint]) -> list[list[HandPoint]]:
+def _unread(point: HandPoint) -> bool:
+    return math.isnan(point.lift_mm)
+
+
+def _why_not_idle(last: HandPoint, setup: HandSetup, came_down: bool) -> str | None:
+    if last.lift_mm >= setup.threshold_mm and came_down:
+        return "open without current after a current: the wax is on its falling branch"
+    return _below_shut(last, setup)
+
+
+def _below_shut(last: HandPoint, setup: HandSetup) -> str | None:
+    """Return why a lift cannot be one: no valve is below its seat."""
+    if last.lift_mm >= -tool_mm(setup):
+        return None
+    return (
+        f"read {-last.lift_mm:.2f} mm below the shut valve: mistyped, or at another spot; read it"
+        " again where the shut valve was read"
+    )
+
+
+def parts_of(points: Sequence[HandPoint]) -> list[list[HandPoint]]:
+    """Return the runs of readings under one current."""
     parts: list[list[HandPoint]] = []
     for _, run in groupby(points, key=lambda p: p.element_a <= OFF_A):
         run_points = list(run)
@@ -239,10 +263,10 @@ def _parts(points: Sequence[HandPoint]) -> list[list[HandPoint]]:
 
 def _why_not(lifts: Sequence[HandPoint], setup: HandSetup, upward: bool, shut: bool) -> str | None:
     if not shut:
-        return "no lift without current before it: read the shut valve first, heater off"
+        return "the valve was not seen shut before it: read the shut valve first, heater off"
     if not upward:
         return "set down from a higher current: the wax is on its falling branch; only upwards"
-    return unsteady(lifts, setup)
+    return _below_shut(lifts[-1], setup) or unsteady(lifts, setup)
 
 
 def unsteady(lifts: Sequence[HandPoint], setup: HandSetup) -> str | None:

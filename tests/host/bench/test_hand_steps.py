@@ -87,6 +87,80 @@ def test_a_step_down_lies_on_the_falling_branch_and_is_left_out() -> None:
     assert value(result.steps[0].steady_mm) == pytest.approx(4.0)
 
 
+JUST_OFF: Row = (1000, 99.6, 48.0, 0)
+"""Read on switching off: the valve is still 8 mm open."""
+
+
+@pytest.mark.parametrize(
+    "shut",
+    [
+        [JUST_OFF, (2500, 60.0, 40.0, 0), (3000, 99.2, 40.0, 0)],
+        [JUST_OFF, (2500, 60.0, 40.0, 0)],
+        [JUST_OFF, (1900, 99.5, 40.0, 0)],
+        [(0, 60.0, 40.0, 0.8), (300, 80.0, 40.0, 0.8), JUST_OFF, (2000, 99.6, 40.0, 0)],
+    ],
+)
+def test_the_zero_is_that_of_the_shut_valve_wherever_it_was_read(shut: list[Row]) -> None:
+    """Made data: 0.4 A hold it at 0.1 mm, 0.8 A at 8.08 mm."""
+    held: list[Row] = [
+        (4000 + 130 * n, 99.6, 40.0 + lift_mm, amps)
+        for n, (amps, lift_mm) in enumerate([(0.4, 0.1), (0.4, 0.1), (0.8, 8.08), (0.8, 8.08)])
+    ]
+    told = analyse_hand(points(*shut, *held), HEATED)
+    lifts = [value(step.steady_mm) for step in told.steps]
+    assert lifts == pytest.approx([0.1, 8.08])
+    assert value(told.opening_current_a) < 0.41
+    assert told.greatest_lift_mm == pytest.approx(8.08)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([JUST_OFF, (1100, 99.6, 40.1, 0.4), (1230, 99.6, 40.1, 0.4)], "was not shut there"),
+        (
+            [(0, 20.0, 30.0, 0), (60, 25.0, 40.0, 0), (900, 99.2, 40.0, 0)],
+            "10.00 mm below all later readings: take it back if it was mistyped",
+        ),
+        (
+            [(0, 60.0, 0.0, 0.8), (900, 80.0, 0.0, 0.8), (2e3, 60, 40, 0), (3e3, 80, 40, 0)],
+            "was the tool set anew?",
+        ),
+        ([(0, 60.0, 40.0, 0), (9, 60.0, 40.0, 0)], ""),
+    ],
+)
+def test_no_lift_is_negative_and_none_stands_without_the_shut_valve(
+    rows: list[Row], said: str
+) -> None:
+    """The last case has its zero: there the lift that lies 2 mm below it is what is wrong."""
+    held = points(*rows, (4000, 99.2, 42.0, 0.5), (4130, 99.2, 42.0, 0.5))
+    low = points((4200, 99.2, 38.0, 0.7))
+    told = analyse_hand([*held, *(() if said else low)], HEATED)
+    if said:
+        assert all(step.steady_mm.value is None for step in told.steps)
+        assert said in reason(told)
+        assert said in (told.opening_current_a.reason or "")
+        assert told.greatest_lift_mm is None
+    else:
+        assert value(told.steps[0].steady_mm) == pytest.approx(2.0)
+        assert "read 2.00 mm below the shut valve: mistyped" in reason(told)
+
+
+def test_a_hundredth_below_the_seat_is_the_reading_and_not_a_lift() -> None:
+    """A valve is never below its seat: within what the tool reads twice differently it is shut."""
+    told = analyse_hand(steps((0.3, -0.02), (0.6, 2.0)), HEATED)
+    assert value(told.steps[0].steady_mm) == 0.0
+
+
+def test_a_valve_still_open_after_a_current_is_not_open_without_one() -> None:
+    """The reading just after switching off says nothing of the start without current."""
+    read = points(
+        (0, 60.0, 40.0, 0), (900, 99.2, 48.0, 0.8), (1000, 99.2, 48.0, 0),
+        (1500, 99.2, 40.9, 0.9), (1630, 99.2, 40.9, 0.9),
+    )  # fmt: skip
+    told = analyse_hand(read, HEATED)
+    assert value(told.opening_current_a) > 0.2
+
+
 def test_a_step_without_a_shut_valve_before_it_has_no_zero() -> None:
     readings = points((0, 99.2, 42.1, 0.42), (120, 99.2, 42.1, 0.42))
     assert "read the shut valve first" in reason(analyse_hand(readings, HEATED))
@@ -198,7 +272,7 @@ def test_two_powered_rises_give_the_unpowered_start_with_an_interval() -> None:
 def test_steps_in_boiling_water_and_a_rise_give_it_too() -> None:
     """The same unit needs 2.23 W in water of 99.2 °C: (105 - 99.2) / 2.6."""
     boiling = steps(*((math.sqrt(w / OHM), max(0.0, (w - 2.23) * 0.8)) for w in (1.5, 2.7, 3.5)))
-    later = [p._replace(t_s=p.t_s + 9000.0) for p in two_rises()]
+    later = [p._replace(t_s=p.t_s + 9e3, lift_mm=p.lift_mm + 40.0) for p in two_rises()]
     both = analyse_hand([*boiling, *later], HEATED)
     assert abs(value(both.unpowered_start_to_open_c) - 105.0) < 1.0
     one = analyse_hand(boiling, HEATED).unpowered_start_to_open_c
