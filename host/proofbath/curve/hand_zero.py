@@ -17,6 +17,8 @@ from proofbath.curve.hand_record import HandPoint
 from proofbath.curve.hand_start import CLOSED_SPAN_K, agree_mm
 
 COLDEST_K = 1.5
+ROUNDS = 3
+"""From the lowest of scattered readings of the shut valve to their middle."""
 NO_SHUT = "no lift of the shut valve: read the shut valve first, cold, heater off"
 
 
@@ -54,8 +56,12 @@ def shut_zero(parts: Sequence[Sequence[HandPoint]], setup: HandSetup) -> float |
             f"the lift under current went {zero_mm - lowest:.2f} mm below the least without: the"
             " valve was not shut there; read it cold, heater off"
         )
-    shut = [p for p in idle if zero_mm <= p.lift_mm <= zero_mm + within_mm]
-    return median(p.lift_mm for p in shut) if shut else zero_mm
+    shut = [p.lift_mm for p in idle]
+    shut += [p.lift_mm for part in powered if _still(part, within_mm) for p in part]
+    for _ in range(ROUNDS):
+        near = [mm for mm in shut if abs(mm - zero_mm) <= within_mm]
+        zero_mm = median(near) if near else zero_mm
+    return zero_mm
 
 
 def tool_mm(setup: HandSetup) -> float:

@@ -145,6 +145,15 @@ def test_no_lift_is_negative_and_none_stands_without_the_shut_valve(
         assert "read 2.00 mm below the shut valve: mistyped" in reason(told)
 
 
+def test_the_zero_is_the_middle_of_scattered_readings_and_not_the_lowest() -> None:
+    """Ten readings of a caliper, 0.05 mm either way, after a first at their middle."""
+    off_mm = [0.0, 0.05, -0.05, 0.02, -0.02, 0.04, -0.04, 0.01, -0.01, 0.03, -0.03]
+    shut: list[Row] = [(60.0 * n, 20.0 + n, 40.0 + mm, 0) for n, mm in enumerate(off_mm)]
+    held: list[Row] = [(4000, 99.2, 42.0, 0.5), (4130, 99.2, 42.0, 0.5)]
+    told = analyse_hand(points(*shut, *held), setup(heater=Heater()))
+    assert value(told.steps[0].steady_mm) == pytest.approx(2.0)
+
+
 def test_a_hundredth_below_the_seat_is_the_reading_and_not_a_lift() -> None:
     """A valve is never below its seat: within what the tool reads twice differently it is shut."""
     told = analyse_hand(steps((0.3, -0.02), (0.6, 2.0)), HEATED)
