@@ -38,7 +38,7 @@ COMMANDS = (
     " temperature: a current, then the lift every 2 min until two are equal, then the next higher"
     " current.\n"
     "u takes the last reading back · p pauses · heat 0.8 sets the heater to 0.8 A, heat 0 ends it"
-    " · end ends · ? shows this"
+    " · end ends · ? shows this. end, u and heat 0 leave every prompt."
 )
 BOIL = "boil"
 JUMP_K, JUMP_S, JUMP_MM = 5.0, 60.0, 3.0

@@ -166,6 +166,66 @@ def test_ohms_given_when_it_goes_on_are_used_and_kept(
     assert kept_setup == told["setup"]
 
 
+BEGUN = ("", "", "", "y", "y", "60 3", "heat 0,5", "y")
+OFF = "Switch the supply's output OFF now."
+
+
+@pytest.mark.parametrize(
+    ("typed", "status", "volts"),
+    [
+        (("7,6", "61 3", "end"), 0, [None, 7.6]),
+        (("", "61 3", "end"), 0, [None, None]),
+        (("nan", "61 3", "end"), 0, [None, None]),
+        (("warm", "-7.6", "76", "7.6", "61 3", "end"), 0, [None, 7.6]),
+        (("end",), 0, [None]),
+        (("u", "61 3", "end"), 0, [None, None]),
+        (("heat 0", "61 3", "end"), 0, [None, None]),
+        (("p", "", "end"), 0, [None]),
+        ((), 130, [None]),
+        (("7.6", "heat 0.7", "end"), 0, [None]),
+        (("7.6", "heat 0.7", "what", "heat 0", "61 3", "end"), 0, [None, None]),
+        (("7.6", "heat 0.7"), 130, [None]),
+    ],
+)
+def test_every_prompt_can_be_left_and_the_supply_is_always_told_off(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    typed: tuple[str, ...], status: int, volts: list[float | None],
+) -> None:  # fmt: skip
+    """Typed after `heat 0,5`, at the prompt for the volts and at the question under water."""
+    path = tmp_path / "pot.csv"
+    types(monkeypatch, *BEGUN, *typed)
+    said = call("record", path, *KINDS)
+    assert said.status == status
+    points = read_points(path.read_text(), "pot")
+    assert [None if p.element_v != p.element_v else p.element_v for p in points] == volts
+    assert said.err.rindex(OFF) > said.err.index("Set the supply to 0.5 A, output on.")
+    last_on = said.err.rindex("Set the supply to")
+    assert said.err.rindex(OFF) > last_on
+    if "heat 0" in typed or "u" in typed:
+        assert [p.element_a for p in points] == [0.0, 0.0]
+
+
+@pytest.mark.parametrize("line", ["end", "u", "heat 0"])
+@pytest.mark.parametrize("before", [(), ("",), ("", "0,8"), ("", "0,8", "0,03")])
+def test_what_is_asked_first_can_be_left_too_and_nothing_is_begun(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, line: str, before: tuple[str, ...]
+) -> None:
+    path = tmp_path / "pot.csv"
+    types(monkeypatch, *before, line)
+    said = call("record", path, *KINDS)
+    assert (said.status, said.out) == (130, "")
+    assert not path.exists()
+
+
+def test_numbers_of_instruments_are_typed_with_a_comma_too(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    types(monkeypatch, "", "glas", "glass", "0,8", "caliper", "50", "0,03", "y", "n", "70 3", "end")
+    told = json.loads(call("record", tmp_path / "pot.csv", "--json").out)
+    assert told["setup"]["thermometer"]["expanded_u_k"] == 0.8
+    assert told["setup"]["lift_tool"]["expanded_u_mm"] == 0.03
+
+
 def shop_with(tmp_path: Path) -> Path:
     path = tmp_path / "workshop.toml"
     path.write_text(SHOP)
