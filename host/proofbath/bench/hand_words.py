@@ -9,6 +9,7 @@ from proofbath.curve.hand_instruments import HandSetup
 from proofbath.curve.hand_power import OFF_A
 from proofbath.curve.hand_record import HandPoint, same_current
 from proofbath.curve.hand_result import FAST_K_PER_MIN
+from proofbath.curve.hand_start import NEAR_BOILING_C
 from proofbath.curve.hand_steps import ONE_TEMPERATURE_K, unsteady
 
 CAUTIONS = (
@@ -42,7 +43,6 @@ COMMANDS = (
 )
 BOIL = "boil"
 JUMP_K, JUMP_S, JUMP_MM = 5.0, 60.0, 3.0
-NEAR_BOILING_C = 96.0
 RECENT = 4
 
 

@@ -96,11 +96,13 @@ def command(
 
 def _read(path: Path, instruments: Instruments) -> tuple[HandNotes, list[HandPoint]]:
     """Return a written file's readings with the notes beside it, or those of the options."""
-    points = read_points(read_text(path), str(path))
+    text = read_text(path)
     notes = load_notes(path) if path.suffix == ".csv" else None
     if notes is None:
-        return HandNotes(began=utc_text(), setup=instruments.setup()), points
-    return notes.model_copy(update={"setup": instruments.over(notes.setup)}), points
+        notes = HandNotes(began=utc_text(), setup=instruments.setup())
+    else:
+        notes = notes.model_copy(update={"setup": instruments.over(notes.setup)})
+    return notes, read_points(text, str(path), notes.setup.heater is not None)
 
 
 def _guided(

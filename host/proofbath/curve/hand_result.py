@@ -99,20 +99,21 @@ class HandResult(NamedTuple):
 def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
     """Return what typed readings say; what they do not enclose is None with its reason."""
     rises = rises_of(points)
-    groups = _by_current(rises, setup)
+    zero = shut_zero(parts_of(points), setup)
+    shut_mm = math.nan if isinstance(zero, str) else zero
+    groups = _by_current(rises, setup, shut_mm)
     cold = next((group for group in groups if group.element_a <= OFF_A), None)
     powered = [group for group in groups if group.element_a > OFF_A]
     heater = tuple(
         (group, _start_quantity(group, setup), _shift(group, cold, setup)) for group in powered
     )
     lifts = [p.lift_mm for p in points if not math.isnan(p.lift_mm)]
-    zero_mm = shut_zero(parts_of(points), setup)
     start = _start_quantity(cold, setup) if cold else unknown(f"{NO_LIFT}, without current")
     opened = opening(points, setup)
     return HandResult(
         setup,
         start,
-        max(lifts) - zero_mm if lifts and isinstance(zero_mm, float) else None,
+        max(lifts) - shut_mm if lifts and not math.isnan(shut_mm) else None,
         heater,
         _per_watt(groups, setup),
         tuple(current_steps(points, setup)),
@@ -125,7 +126,7 @@ def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
     )
 
 
-def _by_current(rises: Sequence[Rise], setup: HandSetup) -> list[Driven]:
+def _by_current(rises: Sequence[Rise], setup: HandSetup, shut_mm: float) -> list[Driven]:
     """Return the rises grouped by their current, the least first."""
     groups: list[list[Rise]] = []
     for rise in sorted(rises, key=lambda rise: rise.element_a):
@@ -133,11 +134,11 @@ def _by_current(rises: Sequence[Rise], setup: HandSetup) -> list[Driven]:
             groups[-1].append(rise)
         else:
             groups.append([rise])
-    return [_driven(group, setup) for group in groups]
+    return [_driven(group, setup, shut_mm) for group in groups]
 
 
-def _driven(rises: Sequence[Rise], setup: HandSetup) -> Driven:
-    found = [find_start(rise, setup) for rise in rises]
+def _driven(rises: Sequence[Rise], setup: HandSetup, shut_mm: float) -> Driven:
+    found = [find_start(rise, setup, shut_mm) for rise in rises]
     points = [point for rise in rises for point in rise.points]
     given = fed(points, setup.heater)
     return Driven(

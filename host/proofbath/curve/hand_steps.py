@@ -314,10 +314,19 @@ def _lift_parts(
 
 
 def _mm_per_w(one: _Steady, found: Sequence[_Steady]) -> float:
-    """Return the steepest slope to a neighbouring step, the usual one without any."""
-    slopes = [
-        abs(one.lift_mm - other.lift_mm) / abs(one.fed.drive_w - other.fed.drive_w)
-        for other in found
-        if other.reason is None and not same_current(other.fed.element_a, one.fed.element_a)
-    ]
-    return min(max(slopes), STEEPEST_MM_PER_W) if slopes else USUAL_MM_PER_W
+    """Return the steeper of the slopes to the next lower and the next higher current.
+
+    An opening curve bends one way, so its slope at a current lies between the two. Without a higher
+    current it may be steeper than to the lower one: then it counts as no flatter than usual.
+    """
+    steady = [other for other in found if other.reason is None]
+    apart = [o for o in steady if not same_current(o.fed.element_a, one.fed.element_a)]
+    lower = [o for o in apart if o.fed.drive_w < one.fed.drive_w]
+    higher = [o for o in apart if o.fed.drive_w > one.fed.drive_w]
+    slopes = [] if higher else [USUAL_MM_PER_W]
+    for beside in (lower, higher):
+        if beside:
+            near = min(beside, key=lambda o: abs(o.fed.drive_w - one.fed.drive_w))
+            over_w = abs(near.fed.drive_w - one.fed.drive_w)
+            slopes.append(abs(near.lift_mm - one.lift_mm) / over_w)
+    return min(max(slopes), STEEPEST_MM_PER_W)

@@ -175,6 +175,29 @@ def test_a_step_without_a_shut_valve_before_it_has_no_zero() -> None:
     assert "read the shut valve first" in reason(analyse_hand(readings, HEATED))
 
 
+def test_the_slope_of_a_step_is_that_to_the_currents_beside_it() -> None:
+    """By hand: 0.3, 0.5, 0.7 A through 15 ohm are 1.35, 3.75, 7.35 W; lifts 0, 0.6, 6 mm.
+
+    From 0.3 to 0.5 A 0.25 mm/W, on to 0.7 A 1.5 mm/W. Shut at 0.3 A alone: the usual 1 mm/W.
+    """
+    told = analyse_hand(steps((0.3, 0.0), (0.5, 0.6), (0.7, 6.0)), HEATED)
+    slopes = [
+        next(c.sensitivity for c in step.steady_mm.contributions if c.name == "power")
+        for step in told.steps
+    ]
+    assert slopes == pytest.approx([0.25, 1.5, 1.5])
+    (alone,) = analyse_hand(steps((0.3, 0.0)), HEATED).steps
+    assert alone.steady_mm.contributions[-1].sensitivity == 1.0
+
+
+def test_a_rise_that_begins_with_the_valve_open_has_no_start() -> None:
+    """At its stop a lift does not move either: 8 mm at 70 and 74 °C, shut is 40 mm at 30 °C."""
+    cold = points((0, 30.0, 40.0, 0), (100, 33.0, 40.0, 0))
+    late = points(*((2000 + 60 * n, 70.0 + 4 * n, 48.0, 0.8) for n in range(4)))
+    ((_, start, _),) = analyse_hand([*cold, *late], HEATED).heater
+    assert "8.00 mm open already at 70.0 °C" in (start.reason or "")
+
+
 def test_what_just_opens_lies_between_chord_and_secant() -> None:
     """A parabola of lift over power from 2 W on: 0.1 mm of 0.1 (P - 2)^2 is met at 3 W.
 

@@ -152,6 +152,28 @@ def test_currents_without_volts_give_lifts_and_watts_only_where_ohms_are_known(
     assert (told["opening_power_w"]["value"] is None) == (power_w is None)
 
 
+def test_a_pot_that_boils_is_told_in_words_that_hold(call: Call, tmp_path: Path) -> None:
+    """A valve shut at 0.3 A is no lift of nought give or take: it is shut, or open by so much."""
+    path = tmp_path / "steps.csv"
+    path.write_text(STEPS.replace("720,", "601,99.6,41.30,0.3\n719,99.6,41.30,0.3\n720,"))
+    shown = call("record", "--from", path, *KINDS, "--stirred", "--heater").out
+    words = " ".join(shown.replace("│", " ").split())
+    assert "heat on" not in words
+    assert "water boils there" in words
+    assert "9 readings in 1 heating; read from" in words
+    assert "shut: 0 to 0." in words
+    assert "0.00 ±" not in words
+
+
+@pytest.mark.parametrize("options", [("--heater",), ("--element-ohm", "15")])
+def test_paper_of_a_heated_unit_without_its_currents_is_refused(
+    call: Call, paper: Path, options: tuple[str, ...]
+) -> None:
+    said = call("record", "--from", paper, *KINDS, *options)
+    assert (said.status, said.out, said.err.count("\n")) == (2, "", 1)
+    assert "no column element_a" in said.err
+
+
 def test_ohms_given_when_it_goes_on_are_used_and_kept(
     call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
