@@ -9,7 +9,7 @@ from typing import Protocol
 from proofbath.bench.clock import Clock
 from proofbath.bench.hand_file import HandFile
 from proofbath.bench.hand_heater import SWITCH_OFF, HandHeater
-from proofbath.bench.hand_typed import END, HEAT, PAUSE, UNDO, Left, parse_reading
+from proofbath.bench.hand_typed import END, HEAT, PAUSE, UNDO, Left, command_of, parse_reading
 from proofbath.bench.hand_words import BOIL, CAUTIONS, COMMANDS, USUAL_ERRORS, hint
 from proofbath.curve.hand_number import parse_number
 from proofbath.curve.hand_record import HandPoint, check_reading
@@ -87,15 +87,15 @@ class HandSession:
         try:
             self._do(line)
         except Left as left:
-            if left.line.lower() in UNDO:
+            if command_of(left.line)[0] in UNDO:
                 self._person.tell("left; the last reading stays, u takes it back")
             else:
                 self.take(left.line)
 
     def _do(self, line: str) -> None:
-        word, _, rest = line.lower().partition(" ")
+        word, rest = command_of(line)
         if word in self._acts:
-            self._acts[word](rest.strip())
+            self._acts[word](rest)
             return
         boiling_c = self._file.notes.setup.boiling_c
         if word == BOIL and boiling_c is None:

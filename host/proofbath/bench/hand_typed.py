@@ -22,10 +22,16 @@ class Left(Exception):
         self.line = line
 
 
+def command_of(line: str) -> tuple[str, str]:
+    """Return the first word of a line in small letters, and what follows it."""
+    word, _, rest = line.strip().lower().partition(" ")
+    return word, rest.strip()
+
+
 def answered(line: str) -> str:
     """Return an answer without blanks round it; raises Left where it is a command."""
     text = line.strip()
-    if text.lower().partition(" ")[0] in (*END, *UNDO, *PAUSE, *HEAT):
+    if command_of(text)[0] in (*END, *UNDO, *PAUSE, *HEAT):
         raise Left(text)
     return text
 
