@@ -16,7 +16,7 @@ from proofbath.bench.notes import notes_in
 from proofbath.bench.passes import checks_in, passes_in, stretches_off
 from proofbath.bench.record import Floats, RunRecord, run_record
 from proofbath.bench.run import Run
-from proofbath.curve.record import FEWEST_SAMPLES, Cold, CurveRecord
+from proofbath.curve.record import FEWEST_SAMPLES, Cold, CurveRecord, SetCurrent
 from proofbath.run.element_watch import hottest_core_c
 from proofbath.run.elements import Elements
 from proofbath.run.note import ELEMENTS
@@ -62,6 +62,7 @@ def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int
             core_c=hottest_core_c(
                 elements, place.station, run.element_a[:, at], run.element_v[:, at]
             ),
+            set_currents=set_currents(events, at, run.t_s[0]),
         )
     return records
 
@@ -75,6 +76,23 @@ def _coldest_before(run: RunRecord, used: NDArray[np.bool_]) -> tuple[float, Flo
         return None
     near = bath_c <= bath_c[whole].min() + COLD_BAND_K
     return float(np.median(bath_c[near])), np.median(run.lift_mm[before][near], axis=0)
+
+
+def set_currents(events: list[EventLine], at: int, zero_s: float) -> tuple[SetCurrent, ...] | None:
+    """Return what was set for a station's element; None in a journal that does not tell."""
+    notes = [n for n in notes_in(events) if n.code in ("step_begin", "run_end")]
+    told = [n for n in notes if n.set_a is not None]
+    if not told:
+        return None
+    ends_s = [note.t_s for note in notes[1:]] + [math.inf]
+    found = []
+    for note, end_s in zip(notes, ends_s, strict=True):
+        set_a = note.set_a[at] if note.set_a else None
+        if note.set_v and note.set_v[at]:
+            set_a = math.nan
+        if set_a:
+            found.append(SetCurrent(note.t_s - zero_s, end_s - zero_s, set_a))
+    return tuple(found)
 
 
 def elements_in(events: list[EventLine]) -> Elements:

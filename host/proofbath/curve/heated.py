@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from proofbath.curve.at_currents import NAMES, at_current_series, unpowered_part
+from proofbath.curve.at_currents import NAMES, at_current_series, same_current, unpowered_part
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.budget import Contribution
@@ -19,6 +19,7 @@ from proofbath.curve.drive import (
     powered_events,
 )
 from proofbath.curve.features import CycleFeatures, Wanted
+from proofbath.curve.holds import holds_of
 from proofbath.curve.opened import Opened
 from proofbath.curve.record import Floats
 from proofbath.curve.result import HeaterStep, Quantity, Warned, known, unknown
@@ -87,6 +88,7 @@ def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted, opened: Open
     if bench.lead_ohm is None:
         text = f"the leads were taken as {LEAD_PRIOR_OHM:g} ohm; powers are uncertain by about 1 %"
         warned.append(Warned("leads_not_supplied", text))
+    warned += _off_what_was_set(samples)
     ohm = _resistance(samples, power_w, lead_ohm, bench)
     quantities = dict(zip(names, (start, shift, ohm), strict=True))
     zero = None if isinstance(shut, str) else shut.zero
@@ -100,6 +102,26 @@ def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted, opened: Open
     zeroed = driven if isinstance(shut, str) else shut.zeroed
     cycles = tuple(driven_features(zeroed, zero))
     return Heated(quantities, series, steps, warned, power_w, cycles)
+
+
+def _off_what_was_set(samples: Samples) -> list[Warned]:
+    """Return that a source gave less or more than was set, where the record tells what was."""
+    if samples.set_currents is None:
+        return []
+    pairs = {
+        (round(hold.set_a, 2), round(hold.element_a, 2))
+        for hold in holds_of(samples)
+        if hold.powered and hold.set_a and not math.isnan(hold.set_a)
+        if not same_current(hold.set_a, hold.element_a)
+    }
+    if not pairs:
+        return []
+    told = ", ".join(f"{flows_a:.2f} A for {set_a:.2f} A" for set_a, flows_a in sorted(pairs))
+    text = (
+        f"the source gave another current than was set: {told}; all is stated for the current that"
+        " flowed; calibrate or mend this channel and repeat"
+    )
+    return [Warned("current_not_as_set", text)]
 
 
 def _counted_from(

@@ -22,8 +22,6 @@ from proofbath.curve.zero import Zero
 from proofbath.quantity.currents import LIFTS_AFTER_S
 
 SHORTEST_STEP_S, SHORTEST_BEFORE_RAMP_S = 20.0, 60.0
-RAMP_LEAVES, RAMP_LEAVES_A = 0.03, 0.01
-"""A current that was so near before it was held was come to by a ramp of power: nobody set it."""
 LEVELS_MM = (1.0, 3.0, 7.0)
 AFTER_HALF_S = 3.0
 SAME_BATH_K, RAMP_BEGINS_K = 1.0, 0.15
@@ -81,19 +79,13 @@ def heater_steps(
     holds = holds_of(samples)
     found = []
     for hold in holds:
-        was_set = hold.powered and not _ends_a_ramp(hold)
+        was_set = hold.powered and hold.set_a is not None
         if was_set and (step := _step(samples, hold, zero, lead_ohm)):
             found.append(step)
     return [
         _told(samples, step, _off_until(holds, step), zero, found, bench, lead_ohm, threshold_mm)
         for step in found
     ]
-
-
-def _ends_a_ramp(hold: Hold) -> bool:
-    """Tell whether a ramp of power stands still there: others that share the step go on."""
-    near_a = max(RAMP_LEAVES * hold.element_a, RAMP_LEAVES_A)
-    return hold.first > 1 and abs(hold.before_a - hold.element_a) <= near_a
 
 
 def _step(samples: Samples, hold: Hold, zero: Zero | str, lead_ohm: float) -> _Step | None:

@@ -17,7 +17,7 @@ from proofbath.curve.current_picture import lifts_picture, openings_picture
 from proofbath.curve.current_rows import current_rows, to_csv
 from proofbath.curve.overlay import overlay_label
 from proofbath.curve.picture import cycles_drawn, thinned
-from proofbath.curve.record import CurveRecord
+from proofbath.curve.record import CurveRecord, SetCurrent
 from proofbath.curve.result import CurveResult
 from proofbath.virtual import truth
 from proofbath.virtual.description import VirtualUnit
@@ -399,3 +399,67 @@ def test_a_rise_with_current_is_called_by_its_current_over_other_curves() -> Non
     assert called.startswith(f"as left at 0.75 A: {start.value:.2f} ± ")
     unfed = replace(cycle.rising, element_a=np.zeros(len(cycle.rising)))
     assert overlay_label("as left", result, unfed) == "as left"
+
+
+def told(record: CurveRecord, *stretches: SetCurrent) -> CurveRecord:
+    """Return the record as a journal gives it, which knows what was set and when."""
+    return replace(record, set_currents=stretches)
+
+
+@pytest.mark.parametrize("gain", [0.9, 0.97, 1.03])
+def test_a_source_that_gives_another_current_makes_no_step_that_nobody_set(gain: float) -> None:
+    """0.6 A set, then 0.8 A, each held, then the power comes down; between them it stands still
+    at the square of the source's own error, as a station does whose neighbours go on."""
+    made, set_s = heated_up(), []
+    for amps in (0.6, 0.8):
+        set_s.append(sum(len(a) for a in made.amps) * STEP_S)
+        made.go(BATH_C, 300.0, amps * gain)
+    ends_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 120.0, 0.8 * gain**2)
+    made.power_down(0.8 * gain**2, 600.0)
+    record = made.record(heated_unit())
+    stretches = (SetCurrent(set_s[0], set_s[1], 0.6), SetCurrent(set_s[1], ends_s, 0.8))
+    result = analyse(told(record, *stretches), bench_budget=BENCH)
+    found = [step.settled.element_a for step in result.heater_steps]
+    assert found == pytest.approx([0.6 * gain, 0.8 * gain], rel=2e-3)
+    (warned,) = [one for one in result.warnings if one.code == "current_not_as_set"]
+    assert f"{0.8 * gain:.2f} A for 0.80 A" in warned.text
+
+
+def test_ramps_of_power_alone_make_no_step_however_they_stand_still() -> None:
+    """A journal that tells of no set current: a jump by the source's error is none either."""
+    made = heated_up()
+    made.go(BATH_C, 300.0, 0.8)
+    made.go(BATH_C, 300.0, 0.72)
+    made.power_down(0.72, 600.0)
+    record = made.record(heated_unit())
+    assert len(analyse(record, bench_budget=BENCH).heater_steps) == 2
+    assert analyse(told(record), bench_budget=BENCH).heater_steps == ()
+
+
+def test_two_currents_set_near_each_other_are_two_steps() -> None:
+    """0.600 A and 0.605 A differ by less than a held voltage lets one current drift."""
+    made = heated_up()
+    first_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 300.0, 0.6)
+    made.go(BATH_C, 300.0, 0.605)
+    made.power_down(0.605, 600.0)
+    stretches = (
+        SetCurrent(first_s, first_s + 300.0, 0.6),
+        SetCurrent(first_s + 300.0, first_s + 600.0, 0.605),
+    )
+    result = analyse(told(made.record(heated_unit()), *stretches), bench_budget=BENCH)
+    found = [step.settled.element_a for step in result.heater_steps]
+    assert found == pytest.approx([0.6, 0.605], abs=5e-4)
+    assert "current_not_as_set" not in {one.code for one in result.warnings}
+
+
+def test_a_set_voltage_is_a_step_and_no_source_is_blamed_for_its_current() -> None:
+    made = heated_up()
+    first_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 300.0, 0.6)
+    made.power_down(0.6, 600.0)
+    set_v = SetCurrent(first_s, first_s + 300.0, float("nan"))
+    result = analyse(told(made.record(heated_unit()), set_v), bench_budget=BENCH)
+    assert [round(step.settled.element_a, 2) for step in result.heater_steps] == [0.6]
+    assert "current_not_as_set" not in {one.code for one in result.warnings}
