@@ -59,6 +59,10 @@ class _Step:
         return self.end.slope if self.end else math.inf
 
     @property
+    def begins_mm(self) -> float:
+        return float(np.median(self.lift_mm[:3]))
+
+    @property
     def settled(self) -> bool:
         return abs(self.drift_mm_per_s) * 60 <= SETTLED_MM_PER_MIN
 
@@ -82,10 +86,35 @@ def heater_steps(
         was_set = hold.powered and hold.set_a is not None
         if was_set and (step := _step(samples, hold, zero, lead_ohm)):
             found.append(step)
+    from_below = _from_below(found, threshold_mm)
     return [
-        _told(samples, step, _off_until(holds, step), zero, found, bench, lead_ohm, threshold_mm)
-        for step in found
+        _told(
+            samples, step, _off_until(holds, step), zero, found, bench, lead_ohm, threshold_mm, rose
+        )
+        for step, rose in zip(found, from_below, strict=True)
     ]
+
+
+def _from_below(steps: Sequence[_Step], threshold_mm: float) -> list[bool]:
+    """Tell for each step whether its valve came to its lift opening, or is shut at its end.
+
+    One that stood open already and moved no further may hang where a hotter bath or a greater
+    current left it, unless the step right before it had brought it there opening.
+    """
+    told: list[bool] = []
+    for n, step in enumerate(steps):
+        end_mm = step.end.level if step.end else step.begins_mm
+        opened = step.begins_mm <= threshold_mm or end_mm - step.begins_mm >= LEAST_MOVE_MM
+        goes_on = n > 0 and told[n - 1] and _goes_on_from(steps[n - 1], step)
+        stays = goes_on and end_mm > step.begins_mm - LEAST_MOVE_MM
+        told.append(opened or stays or end_mm < LEAST_MOVE_MM)
+    return told
+
+
+def _goes_on_from(before: _Step, step: _Step) -> bool:
+    """Tell whether a step follows another at once, with as much heat or more."""
+    between_s = step.hold.on_s - float(before.part.t_s[-1])
+    return between_s <= 3 * step.part.interval_s and step.drive_c >= before.drive_c - RAMP_BEGINS_K
 
 
 def _step(samples: Samples, hold: Hold, zero: Zero | str, lead_ohm: float) -> _Step | None:
@@ -148,6 +177,7 @@ def _told(
     bench: BenchBudget,
     lead_ohm: float,
     threshold_mm: float,
+    from_below: bool,
 ) -> HeaterStep:
     at = {"element_a": round(step.hold.element_a, 4), "bath_c": round(step.bath_c, 3)}
     settled = _electrical(step, _last(step.part), lead_ohm)
@@ -165,7 +195,7 @@ def _told(
         step.hold.on_s,
         float(step.part.t_s[-1]),
         step.bath_c,
-        None if isinstance(zero, str) else float(np.median(step.lift_mm[:3])),
+        None if isinstance(zero, str) else step.begins_mm,
         _electrical(step, early, lead_ohm),
         settled,
         float(ohms.std(ddof=1) / math.sqrt(len(ohms))),
@@ -173,7 +203,7 @@ def _told(
         _to_90_percent(step),
         closes_s,
         why_open,
-        _steady(step, zero, slope, bench, at),
+        _steady(step, zero, slope, bench, at, from_below),
         _lifts_after(step, zero, slope, bench, at, threshold_mm),
     )
 
@@ -193,7 +223,7 @@ def _times(step: _Step, levels_mm: Sequence[float]) -> dict[float, float]:
     times = {}
     for level_mm in levels_mm:
         passed_s = _passed_s(step.part, step.lift_mm, level_mm, upward=True)
-        begins_mm = float(np.median(step.lift_mm[:3]))
+        begins_mm = step.begins_mm
         if passed_s is not None and begins_mm < level_mm:
             times[level_mm] = max(0.0, passed_s - step.hold.on_s)
     return times
@@ -219,7 +249,7 @@ def _to_90_percent(step: _Step) -> float | None:
     """Return the time to nine tenths of the way from where the step began to where it settled."""
     if step.end is None or not step.settled:
         return None
-    begins_mm = float(np.median(step.lift_mm[:3]))
+    begins_mm = step.begins_mm
     way_mm = step.end.level - begins_mm
     if abs(way_mm) < LEAST_MOVE_MM:
         return None
@@ -271,9 +301,13 @@ def _steady(
     slope: float,
     bench: BenchBudget,
     at: dict[str, float],
+    from_below: bool,
 ) -> Quantity:
     if isinstance(zero, str):
         return unknown(zero, at)
+    if not from_below:
+        stood = f"it stood {step.begins_mm:.2f} mm open from a hotter bath or a greater current"
+        return unknown(f"{stood} before; let it close first", at)
     if step.end is None:
         return unknown("fewer than four samples at its end", at)
     if not step.settled:
@@ -319,7 +353,7 @@ def _lifts_after(
 
 def _why_no_start(step: _Step, threshold_mm: float) -> str | None:
     """Return why lifts after some time mean nothing: the valve had a start already."""
-    begins_mm = float(np.median(step.lift_mm[:3]))
+    begins_mm = step.begins_mm
     if step.hold.before_a > LEAST_CURRENT_A:
         return "another current flowed before; switch off and let the valve close first"
     if begins_mm > threshold_mm:

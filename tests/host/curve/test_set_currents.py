@@ -463,3 +463,54 @@ def test_a_set_voltage_is_a_step_and_no_source_is_blamed_for_its_current() -> No
     result = analyse(told(made.record(heated_unit()), set_v), bench_budget=BENCH)
     assert [round(step.settled.element_a, 2) for step in result.heater_steps] == [0.6]
     assert "current_not_as_set" not in {one.code for one in result.warnings}
+
+
+@pytest.mark.parametrize(
+    ("melting_c", "play_k", "stated"),
+    [(108.5, 2.4, True), (104.0, 2.4, False), (104.0, 10.0, False)],
+)
+def test_a_lift_left_by_a_hotter_bath_is_no_lift_at_the_current(
+    melting_c: float, play_k: float, stated: bool
+) -> None:
+    """It opens without current and comes down to 95 °C, shut or still open; what is stated is the
+    rising branch's lift of the plant's closed form."""
+    unit, made = heated_unit(melting_c=melting_c, play_k=play_k), heated_up(102.0)
+    made.go(BATH_C, 600.0, 0.0)
+    made.go(BATH_C, 300.0 + MIXED_S, 0.0)
+    currents_a = (0.25, 0.4, 0.75, 1.0)
+    for amps in currents_a:
+        made.go(BATH_C, 600.0, amps)
+    made.power_down(1.0, 900.0)
+    lifts = [step.steady_lift for step in made.run(unit).heater_steps]
+    for amps, lift in zip(currents_a, lifts, strict=True):
+        if lift.value is None:
+            assert "open from a hotter bath or a greater current before" in (lift.reason or "")
+        else:
+            assert lift.value == pytest.approx(true_lift_mm(unit, amps), abs=0.05)
+    assert lifts[-1].value is not None
+    assert (lifts[0].value is not None) == stated
+
+
+def test_a_lift_left_by_a_greater_current_is_no_lift_at_the_lesser_one() -> None:
+    unit, made = heated_unit(play_k=10.0), heated_up()
+    for amps in (1.0, 0.75, 1.0, 0.2):
+        made.go(BATH_C, 600.0, amps)
+    made.go(BATH_C, 600.0, 0.0)
+    first, lesser, again, low = made.run(unit).heater_steps
+    assert first.steady_lift.value == pytest.approx(true_lift_mm(unit, 1.0), abs=0.02)
+    assert lesser.steady_lift.value is None
+    assert "greater current before" in (lesser.steady_lift.reason or "")
+    assert again.steady_lift.value is None or again.steady_lift.value == pytest.approx(
+        true_lift_mm(unit, 1.0), abs=0.02
+    )
+    assert low.steady_lift.value is None or low.steady_lift.value < 0.05
+
+
+def test_a_valve_at_its_stop_is_stated_at_each_greater_current() -> None:
+    """It does not move from one current to the next, and came there opening all the same."""
+    unit, made = heated_unit(stop_mm=4.0), heated_up()
+    for amps in (0.8, 0.9, 1.0):
+        made.go(BATH_C, 600.0, amps)
+    made.go(BATH_C, 600.0, 0.0)
+    values = [step.steady_lift.value for step in made.run(unit).heater_steps]
+    assert values == pytest.approx([4.0] * 3, abs=0.01)
