@@ -22,6 +22,7 @@ from proofbath.curve.zero import Zero
 from proofbath.quantity.currents import LIFTS_AFTER_S
 
 SHORTEST_STEP_S, SHORTEST_BEFORE_RAMP_S = 20.0, 60.0
+SEEN_BEFORE = 4  # samples, one of them the mixed second
 LEVELS_MM = (1.0, 3.0, 7.0)
 AFTER_HALF_S = 3.0
 SAME_BATH_K, RAMP_BEGINS_K = 1.0, 0.15
@@ -37,9 +38,15 @@ STOPPED_MM, STOPPED_MM_PER_S, BEFORE_STOP_S = 0.05, 0.01, 10.0
 
 @dataclass(frozen=True)
 class _Step:
-    """One hold of current at one bath with its zeroed lift, before steps are compared."""
+    """One hold of current at one bath with its zeroed lift, before steps are compared.
+
+    `seen` and `seen_mm` begin a few samples before it was switched on: a valve may open within the
+    first second.
+    """
 
     hold: Hold
+    seen: Samples
+    seen_mm: Floats
     part: Samples
     lift_mm: Floats
     power_w: Floats
@@ -60,7 +67,8 @@ class _Step:
 
     @property
     def begins_mm(self) -> float:
-        return float(np.median(self.lift_mm[:3]))
+        before = self.seen_mm[self.seen.t_s <= self.hold.on_s - self.seen.interval_s / 2]
+        return float(np.median(before if len(before) else self.lift_mm[:3]))
 
     @property
     def settled(self) -> bool:
@@ -129,15 +137,17 @@ def _step(samples: Samples, hold: Hold, zero: Zero | str, lead_ohm: float) -> _S
     if end - hold.first < 5 or samples.t_s[end - 1] - hold.on_s < shortest_s:
         return None
     part = samples.part(hold.first, end)
-    lift_mm = part.lift_mm - (
-        part.lift_mm[0] if isinstance(zero, str) else zero.reading_mm(part.bath_c)
+    begins = max(hold.first - SEEN_BEFORE, int(np.searchsorted(samples.run, part.run[0])))
+    seen = samples.part(begins, end)
+    seen_mm = seen.lift_mm - (
+        part.lift_mm[0] if isinstance(zero, str) else zero.reading_mm(seen.bath_c)
     )
+    lift_mm = seen_mm[hold.first - begins :]
     amps, volts = np.asarray(part.element_a), np.nan_to_num(np.asarray(part.element_v))
     last = _last(part)
     line = fit_line(part.t_s[last], lift_mm[last]) if last.sum() > 3 else None
-    return _Step(
-        hold, part, lift_mm, amps * (volts - amps * lead_ohm), line, _stopped(part, lift_mm, line)
-    )
+    power_w, stopped = amps * (volts - amps * lead_ohm), _stopped(part, lift_mm, line)
+    return _Step(hold, seen, seen_mm, part, lift_mm, power_w, line, stopped)
 
 
 def _last(part: Samples) -> np.ndarray:
@@ -222,9 +232,8 @@ def _times(step: _Step, levels_mm: Sequence[float]) -> dict[float, float]:
     """Return the time from switching on to each lift that was passed, not those passed before."""
     times = {}
     for level_mm in levels_mm:
-        passed_s = _passed_s(step.part, step.lift_mm, level_mm, upward=True)
-        begins_mm = step.begins_mm
-        if passed_s is not None and begins_mm < level_mm:
+        passed_s = _passed_s(step.seen, step.seen_mm, level_mm, upward=True)
+        if passed_s is not None and step.begins_mm < level_mm:
             times[level_mm] = max(0.0, passed_s - step.hold.on_s)
     return times
 

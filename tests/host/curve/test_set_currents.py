@@ -514,3 +514,23 @@ def test_a_valve_at_its_stop_is_stated_at_each_greater_current() -> None:
     made.go(BATH_C, 600.0, 0.0)
     values = [step.steady_lift.value for step in made.run(unit).heater_steps]
     assert values == pytest.approx([4.0] * 3, abs=0.01)
+
+
+def test_a_valve_that_opens_within_the_first_seconds_has_its_opening_time() -> None:
+    """Held just shut by 0.5 A, 0.9 A opens it before three samples are taken; the plant's own
+    lift tells when."""
+    unit, made = heated_unit(melting_c=114.2), heated_up()
+    for amps in (0.5, 0.9):
+        made.go(BATH_C, 300.0, amps)
+    made.go(BATH_C, 600.0, 0.0)
+    record = made.record(unit)
+    amps_a = np.concatenate(made.amps)
+    bath_c = np.concatenate(made.bath)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, amps_a**2 * OHM, step_s=STEP_S)
+    on_s = float(record.t_s[np.argmax(amps_a > 0.6)])
+    true_s = first_s(record, lift_mm, 0.1, on_s)
+    assert lift_mm[np.argmax(amps_a > 0.6)] < 0.05
+    assert true_s < 2.5
+    _, step = made.run(unit).heater_steps
+    assert step.response_s[0.1] == pytest.approx(true_s, abs=0.6)
+    assert step.begins_mm == pytest.approx(0.0, abs=0.02)
