@@ -22,6 +22,8 @@ from proofbath.run.elements import Elements
 from proofbath.run.note import ELEMENTS
 from proofbath.store.journal import EventLine
 
+CURRENT_GONE_S = 1.0
+"""Behind a check its last current still flows: a demand is taken within two ticks."""
 COLD_BAND_K = 1.0
 """Of the bath before the record: what lies so near its coldest shows the gauge in the cold."""
 
@@ -39,7 +41,7 @@ def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int
     for broken in passes:
         if not broken.whole:
             used &= (run.t_s < broken.from_s) | (run.t_s >= broken.to_s)
-    checks = checks_in(events)
+    checks = [off._replace(to_s=off.to_s + CURRENT_GONE_S) for off in checks_in(events)]
     elements = elements_in(events)
     for off in (*stretches_off(events), *checks):
         used &= (run.t_s <= off.from_s) | (run.t_s >= off.to_s)

@@ -7,15 +7,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from proofbath.curve.at_currents import NAMES, at_current_series, same_current, unpowered_part
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import (
+    ON_W,
     PoweredEvent,
     driven_by,
     element_power_w,
+    heating,
     powered_events,
 )
 from proofbath.curve.features import CycleFeatures, Wanted
@@ -31,7 +34,6 @@ from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K, Zero, always_shut, fit_
 
 NOT_POWERED = "the record holds no element currents"
 SERIES = ("start_under_power_c", "closing_under_power_c", *NAMES)
-ON_W = 0.05
 LEAD_PRIOR_OHM, LEAD_PRIOR_U_OHM = 0.3, 0.12  # common practice, no source: 0.1 to 0.5 ohm
 
 
@@ -47,6 +49,8 @@ class Heated:
     warnings: list[Warned] = field(default_factory=list)
     power_w: Floats | None = None
     cycles: tuple[CycleFeatures, ...] = ()
+    on: npt.NDArray[np.bool_] | None = None
+    """Whether each sample's power heats its wax."""
 
     @property
     def all_series(self) -> dict[str, tuple[Quantity, ...]]:
@@ -59,12 +63,12 @@ class Heated:
 
     def heats(self, features: CycleFeatures) -> bool:
         """Tell whether the heater was on in a cycle."""
-        cycle, power_w = features.cycle, self.power_w
-        return power_w is not None and bool((power_w[cycle.first : cycle.end] > ON_W).any())
+        cycle = features.cycle
+        return self.on is not None and bool(self.on[cycle.first : cycle.end].any())
 
     def unpowered(self, samples: Samples, cycle: Cycle) -> Cycle:
         """Return what of a cycle ran before its first power, where that is a rise to read."""
-        return cycle if self.power_w is None else unpowered_part(samples, cycle, self.power_w, ON_W)
+        return cycle if self.on is None else unpowered_part(samples, cycle, self.on)
 
     def without_lifts(self, reason: str) -> Heated:
         """Return it without what was read from a lift that is not to be trusted."""
@@ -101,7 +105,7 @@ def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted, opened: Open
     }
     zeroed = driven if isinstance(shut, str) else shut.zeroed
     cycles = tuple(driven_features(zeroed, zero))
-    return Heated(quantities, series, steps, warned, power_w, cycles)
+    return Heated(quantities, series, steps, warned, power_w, cycles, heating(samples, power_w))
 
 
 def _off_what_was_set(samples: Samples) -> list[Warned]:

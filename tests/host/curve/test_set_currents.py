@@ -534,3 +534,22 @@ def test_a_valve_that_opens_within_the_first_seconds_has_its_opening_time() -> N
     _, step = made.run(unit).heater_steps
     assert step.response_s[0.1] == pytest.approx(true_s, abs=0.6)
     assert step.begins_mm == pytest.approx(0.0, abs=0.02)
+
+
+@pytest.mark.parametrize("left_a", [0.1, 0.3])
+def test_a_start_met_without_current_stays_measured_where_a_check_left_a_second_of_it(
+    left_a: float,
+) -> None:
+    """The first second still holds a part of a check's current; the closing is measured too."""
+    unit, made = heated_unit(melting_c=108.5), Programme()
+    made.go(60.0, 1.0, left_a)
+    made.go(102.0, 42 * 60.0, 0.0)
+    made.go(102.0, 300.0, 0.0)
+    made.go(88.0, 14 * 60.0, 0.0)
+    made.go(94.0, 600.0, 0.0)
+    made.go(94.0, 300.0, 0.75)
+    made.go(94.0, 300.0, 0.0)
+    result = made.run(unit)
+    assert result.start_to_open_c.value == pytest.approx(truth.rising_c(unit, 0.1), abs=0.1)
+    assert result.closing_c.value == pytest.approx(truth.falling_c(unit, 0.1), abs=0.2)
+    assert not current_rows(result)[0].extrapolated
