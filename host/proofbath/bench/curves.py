@@ -64,6 +64,7 @@ def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int
             core_c=hottest_core_c(
                 elements, place.station, run.element_a[:, at], run.element_v[:, at]
             ),
+            bench_gauge=True,
             set_currents=set_currents(events, at, run.t_s[0]),
         )
     return records

@@ -57,6 +57,8 @@ class CurveRecord:
     """Hottest the heater's core was, in °C, where its resistance tells it."""
     cold: Cold | None = None
     """The gauge in the cold before the record begins, where that is known."""
+    bench_gauge: bool = False
+    """Whether a bench's calibrated gauge measured the lift: it is in mm, however small."""
     set_currents: tuple[SetCurrent, ...] | None = None
     """What was set for the element, in order; a power that was ramped is none.  None where only
     the currents themselves are known."""

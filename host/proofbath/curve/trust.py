@@ -13,6 +13,7 @@ from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K
 from proofbath.curve.evidence import Evidence
 from proofbath.curve.features import CycleFeatures
 from proofbath.curve.friction import Width, width_in_mm
+from proofbath.curve.holds import LEAST_CURRENT_A
 from proofbath.curve.lag import PRIOR_LAG_S, SENSIBLE_MM_PER_K
 from proofbath.curve.local import changes_side
 from proofbath.curve.opened import Opened
@@ -126,8 +127,7 @@ def scale_findings(record: CurveRecord) -> list[Finding]:
         text = f"the lift moves by {high - low:.0f} mm: counts or um? give calibrated mm"
         return [Finding("lift_unit", text, ALL)]
     if SMALLEST_LIFT_MM < high - low < SMALLEST_STROKE_MM and _warm_and_still_shut(record, whole):
-        text = f"the lift reaches only {high - low:.2f} mm: inches, or a stuck valve? give mm"
-        return [Finding("lift_small", text + ", or record the unit as stuck", ALL)]
+        return _small(record, high - low)
     hot = whole & (bath_c > np.nanquantile(bath_c, 0.95))
     cold = whole & (bath_c < np.nanquantile(bath_c, 0.05))
     if hot.any() and cold.any() and high - low > SMALLEST_STROKE_MM:
@@ -136,6 +136,20 @@ def scale_findings(record: CurveRecord) -> list[Finding]:
             text = "the lift falls as the bath warms: the gauge's sign is wrong; turn it round"
             return [Finding("lift_sign", text, ALL)]
     return []
+
+
+def _small(record: CurveRecord, lift_mm: float) -> list[Finding]:
+    """Inches where the unit of a file is not known; on a bench a stuck valve, or a current's work.
+
+    How far a current opens a valve is no question of the bath's temperature.
+    """
+    text = f"the lift reaches only {lift_mm:.2f} mm"
+    if not record.bench_gauge:
+        text += ": inches, or a stuck valve? give mm, or record the unit as stuck"
+        return [Finding("lift_small", text, ALL)]
+    if record.element_a is not None and np.nan_to_num(record.element_a).max() > LEAST_CURRENT_A:
+        return []
+    return [Finding("lift_small", text + ": a stuck valve? look, and record it so if it is")]
 
 
 def _warm_and_still_shut(record: CurveRecord, whole: np.ndarray) -> bool:

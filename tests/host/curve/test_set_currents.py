@@ -553,3 +553,21 @@ def test_a_start_met_without_current_stays_measured_where_a_check_left_a_second_
     assert result.start_to_open_c.value == pytest.approx(truth.rising_c(unit, 0.1), abs=0.1)
     assert result.closing_c.value == pytest.approx(truth.falling_c(unit, 0.1), abs=0.2)
     assert not current_rows(result)[0].extrapolated
+
+
+def test_a_small_opening_on_a_calibrated_gauge_is_stated() -> None:
+    """0.2 to 0.6 mm at 95 °C, while the bath goes to 101 °C behind it: the plant's closed form
+    says how far the current opens; a file without a bench's gauge may be in inches."""
+    unit, made = heated_unit(melting_c=114.4), heated_up()
+    made.go(BATH_C, 600.0, 0.55)
+    made.go(BATH_C, 300.0, 0.0)
+    made.go(101.0, 360.0, 0.0)
+    made.go(80.0, 1200.0, 0.0)
+    true_mm = true_lift_mm(unit, 0.55)
+    assert 0.2 < true_mm < 0.6
+    record = made.record(unit)
+    assert "lift_small" in {one.code for one in analyse(record, bench_budget=BENCH).warnings}
+    result = analyse(replace(record, bench_gauge=True), bench_budget=BENCH)
+    (step,) = result.heater_steps
+    assert step.steady_lift.value == pytest.approx(true_mm, abs=0.02)
+    assert "lift_small" not in {one.code for one in result.warnings}

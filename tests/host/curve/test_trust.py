@@ -115,6 +115,15 @@ def test_inches_counts_and_a_wrong_sign_are_refused_in_words() -> None:
         assert result.start_to_open_c.reason
 
 
+def test_a_benchs_gauge_shows_no_inches_and_its_small_lift_stays() -> None:
+    record = record_of(BATH_C, LIFT_MM)
+    small = replace(record, lift_mm=record.lift_mm / 25.4, bench_gauge=True)
+    result = analyse(small)
+    (warned,) = [one for one in result.warnings if one.code == "lift_small"]
+    assert "inches" not in warned.text
+    assert result.full_lift_mm.value == pytest.approx(float(np.ptp(small.lift_mm)), abs=0.02)
+
+
 def test_a_stuck_gauge_a_dead_gauge_and_rubbish_never_raise() -> None:
     t_s = np.arange(20000) / 10
     bath_c = np.interp(t_s, [0, 1500, 2000], [70, 95, 80])
