@@ -82,19 +82,26 @@ def _coldest_before(run: RunRecord, used: NDArray[np.bool_]) -> tuple[float, Flo
 
 
 def set_currents(events: list[EventLine], at: int, zero_s: float) -> tuple[SetCurrent, ...] | None:
-    """Return what was set for a station's element; None in a journal that does not tell."""
+    """Return what was set for a station's element, steps that go on with it as one stretch.
+
+    None in a journal that does not tell.
+    """
     notes = [n for n in notes_in(events) if n.code in ("step_begin", "run_end")]
     told = [n for n in notes if n.set_a is not None]
     if not told:
         return None
     ends_s = [note.t_s for note in notes[1:]] + [math.inf]
-    found = []
+    found: list[SetCurrent] = []
+    before: tuple[float | None, float | None] = (None, None)
     for note, end_s in zip(notes, ends_s, strict=True):
         set_a = note.set_a[at] if note.set_a else None
-        if note.set_v and note.set_v[at]:
-            set_a = math.nan
-        if set_a:
-            found.append(SetCurrent(note.t_s - zero_s, end_s - zero_s, set_a))
+        set_v = note.set_v[at] if note.set_v else None
+        if (set_a or set_v) and (set_a, set_v) == before:
+            found[-1] = found[-1]._replace(to_s=end_s - zero_s)
+        elif set_a or set_v:
+            amps = math.nan if set_v else set_a or 0.0
+            found.append(SetCurrent(note.t_s - zero_s, end_s - zero_s, amps))
+        before = (set_a, set_v)
     return tuple(found)
 
 

@@ -9,7 +9,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from proofbath.curve.at_currents import NAMES, at_current_series, same_current, unpowered_part
+from proofbath.curve.at_currents import (
+    NAMES,
+    at_current_series,
+    ramps_at_currents,
+    same_current,
+    unpowered_part,
+)
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.budget import Contribution
@@ -22,7 +28,7 @@ from proofbath.curve.drive import (
     powered_events,
 )
 from proofbath.curve.features import CycleFeatures, Wanted
-from proofbath.curve.holds import holds_of
+from proofbath.curve.holds import LEAST_CURRENT_A, holds_of
 from proofbath.curve.opened import Opened
 from proofbath.curve.record import Floats
 from proofbath.curve.result import HeaterStep, Quantity, Warned, known, unknown
@@ -32,6 +38,7 @@ from proofbath.curve.steps import heater_steps
 from proofbath.curve.unpowered import unpowered_quantities
 from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K, Zero, always_shut, fit_zero
 
+EDGE_S = 2.0  # a step ends within the second in which its current changes
 NOT_POWERED = "the record holds no element currents"
 SERIES = ("start_under_power_c", "closing_under_power_c", *NAMES)
 LEAD_PRIOR_OHM, LEAD_PRIOR_U_OHM = 0.3, 0.12  # common practice, no source: 0.1 to 0.5 ohm
@@ -103,6 +110,7 @@ def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted, opened: Open
         "closing_under_power_c": _shown(falling, bench, threshold_mm),
         **at_current_series(samples, power_w, wanted, bench, opened),
     }
+    warned += _not_read(samples, steps)
     zeroed = driven if isinstance(shut, str) else shut.zeroed
     cycles = tuple(driven_features(zeroed, zero))
     return Heated(quantities, series, steps, warned, power_w, cycles, heating(samples, power_w))
@@ -126,6 +134,27 @@ def _off_what_was_set(samples: Samples) -> list[Warned]:
         " flowed; calibrate or mend this channel and repeat"
     )
     return [Warned("current_not_as_set", text)]
+
+
+def _not_read(samples: Samples, steps: Sequence[HeaterStep]) -> list[Warned]:
+    """Return which currents flowed as they were set and gave neither a step nor a ramp."""
+    ramps = [cycle for ramp in ramps_at_currents(samples) for cycle in ramp.cycles]
+    read_s = [step.until_s for step in steps] + [float(samples.t_s[c.end - 1]) for c in ramps]
+    amps = np.nan_to_num(np.asarray(samples.element_a))
+    missed = []
+    for told in samples.set_currents or ():
+        inside = (samples.t_s >= told.from_s) & (samples.t_s < told.to_s)
+        flowed = amps[inside]
+        shown = any(told.from_s < at_s <= told.to_s + EDGE_S for at_s in read_s)
+        if len(flowed) and float(np.median(flowed)) > LEAST_CURRENT_A and not shown:
+            missed.append(f"{float(np.median(flowed)):.2f} A for {len(flowed)} samples")
+    if not missed:
+        return []
+    text = (
+        f"{', '.join(missed)} gave no step: too short, or bath or current did not stand still;"
+        " hold the current for 2 min at one bath"
+    )
+    return [Warned("set_current_not_read", text)]
 
 
 def _counted_from(

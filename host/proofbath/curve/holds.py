@@ -56,16 +56,19 @@ def holds_of(samples: Samples) -> list[Hold]:
     amps = np.nan_to_num(samples.element_a)
     amps = np.where(amps > LEAST_CURRENT_A, amps, 0.0)
     found = []
-    for first, end in _slices(amps, _set_anew(samples)):
+    for first, end in _slices(amps, _set_otherwise(samples)):
         edges = _without_edges(amps, first, end)
         if edges is not None:
             found.append(_hold(samples, amps, *edges))
     return found
 
 
-def _set_anew(samples: Samples) -> Floats:
-    """Return the samples behind which a current was set: two that are near are two all the same."""
-    at_s = [told.from_s for told in samples.set_currents or ()]
+def _set_otherwise(samples: Samples) -> Floats:
+    """Return the first samples of what was set and of what came behind it.
+
+    Two currents near each other are two all the same, and a ramp of power begins slowly.
+    """
+    at_s = [s for told in samples.set_currents or () for s in (told.from_s, told.to_s)]
     return np.searchsorted(samples.t_s, at_s).astype(np.float64)
 
 

@@ -81,3 +81,16 @@ def test_a_journal_tells_what_was_set_for_an_element_and_when() -> None:
     assert second[:2] == (115.0, 195.0)
     assert math.isnan(second.element_a)
     assert set_currents(events, 0, 5.0) == ((15.0, 75.0, 0.4),)
+
+
+def test_steps_that_go_on_with_a_current_are_one_stretch() -> None:
+    """As on a bath ramp at a current: up, held at the top, and down."""
+
+    def step(t_s: float, **fed: Any) -> EventLine:
+        return event(Note(t_s, "step_begin", "step", cycle=1, purpose="recorded", **fed))
+
+    ramp = [step(t_s, set_a=(0.8,)) for t_s in (10.0, 50.0, 60.0)]
+    volts = [step(t_s, set_a=(None,), set_v=(9.0,)) for t_s in (90.0, 95.0)]
+    other = step(100.0, set_a=(None,), set_v=(8.0,))
+    found = set_currents([*ramp, *volts, other, event(Note(120.0, "run_end", "done"))], 0, 0.0)
+    assert [one[:2] for one in found or ()] == [(10.0, 90.0), (90.0, 100.0), (100.0, 120.0)]

@@ -571,3 +571,55 @@ def test_a_small_opening_on_a_calibrated_gauge_is_stated() -> None:
     (step,) = result.heater_steps
     assert step.steady_lift.value == pytest.approx(true_mm, abs=0.02)
     assert "lift_small" not in {one.code for one in result.warnings}
+
+
+def test_a_set_current_stays_a_step_however_slowly_the_power_falls_behind_it() -> None:
+    """Two minutes of 0.5 A, then 1 W/min down at 12 ohm: the current leaves it by 0.5 A · (1 W/min)
+    / (2 · 3 W), under a tenth a minute, and for its first seconds stays near."""
+    unit, made = heated_unit(), heated_up()
+    first_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 60.0, 0.5)
+    made.go(BATH_C, 60.0, 0.4985)
+    made.power_down(0.4985, 180.0)
+    set_a = SetCurrent(first_s, first_s + 60.0, 0.5)
+    result = analyse(told(made.record(unit), set_a), bench_budget=BENCH)
+    (step,) = result.heater_steps
+    assert step.settled.element_a == pytest.approx(0.5, abs=1e-4)
+    assert step.until_s == pytest.approx(first_s + 60.0, abs=1.5)
+
+
+def test_a_set_current_that_gives_no_step_is_told() -> None:
+    """Ten seconds are too short; what is held for five minutes is read and not told of."""
+    made = heated_up()
+    first_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 10.0, 0.5)
+    made.go(BATH_C, 300.0, 0.0)
+    again_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 300.0, 0.75)
+    made.go(BATH_C, 300.0, 0.0)
+    record = made.record(heated_unit())
+    short = SetCurrent(first_s, first_s + 10.0, 0.5)
+    long = SetCurrent(again_s, again_s + 300.0, 0.75)
+    result = analyse(told(record, short, long), bench_budget=BENCH)
+    assert [round(step.settled.element_a, 2) for step in result.heater_steps] == [0.75]
+    (warned,) = [one for one in result.warnings if one.code == "set_current_not_read"]
+    assert warned.text.startswith("0.50 A for 1")
+    assert "0.75 A" not in warned.text
+    only = analyse(told(record, long), bench_budget=BENCH)
+    assert "set_current_not_read" not in {one.code for one in only.warnings}
+
+
+def test_the_ramps_of_a_bath_at_a_set_current_are_read() -> None:
+    made = Programme()
+    made.go(60.0, 600.0, 0.75)
+    made.go(97.0, 37 * 60.0, 0.75)
+    made.go(97.0, 300.0, 0.75)
+    made.go(60.0, 37 * 75.0, 0.75)
+    ends_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(60.0, 300.0, 0.0)
+    record = made.record(heated_unit())
+    result = analyse(told(record, SetCurrent(0.0, ends_s, 0.75)), bench_budget=BENCH)
+    without = analyse(record, bench_budget=BENCH)
+    (start,), (same,) = (r.series["start_at_current_c"] for r in (result, without))
+    assert start.value == same.value is not None
+    assert "set_current_not_read" not in {one.code for one in result.warnings}
