@@ -20,6 +20,7 @@ from proofbath.curve.opened import Opened
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import Warned
 from proofbath.curve.seat import even_ramp, jumps_at_seat
+from proofbath.quantity.currents import SHUT_K
 
 TEMPERATURES = frozenset(
     ("start_to_open_c", "closing_c", "full_open_c", "hysteresis_k", "start_by_line_c", "lag_s")
@@ -37,7 +38,7 @@ OPENED_MM, SMALLEST_TRAVEL_MM = 0.3, 1.0
 # From memory: pin and guide of a sound unit 0.02 to 0.08 mm; at 0.2 mm a valve begins to hang.
 FRICTION_MM = 0.20
 SURE_SDS = 2.0  # the 2 % that a normal spread leaves begin at 0.2 mm, far from a sound unit
-NO_RETURN_K, ZERO_RETURN_MM = 8.0, 0.05
+ZERO_RETURN_MM = 0.05
 LAG_INDEX = 1.8
 TYPICAL_SLOPE_MM_PER_K = 0.35
 # Range of three normal values at 99 % is 4.12 sd; units of a type scatter up to 1.4 times more.
@@ -286,7 +287,7 @@ def _no_return(cycles: Sequence[CycleFeatures]) -> Finding | None:
             shown_mm = c.falling.lift_mm - c.zero.reading_mm(c.falling.bath_c)
             end_mm = float(np.quantile(shown_mm[-60:], 0.25))
             cooled_k = c.start.bath_c - float(c.falling.bath_c.min())
-            if cooled_k > NO_RETURN_K and end_mm > ZERO_RETURN_MM:
+            if cooled_k > SHUT_K and end_mm > ZERO_RETURN_MM:
                 text = (
                     f"{end_mm:.2f} mm open {cooled_k:.0f} K below the start: no full return;"
                     " look at spring, seat and gauge"
