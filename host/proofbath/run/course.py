@@ -64,6 +64,7 @@ class Course:
         self._run: Execution[Any]
         self._reading: Reading
         self._closed_mm: tuple[float, ...] = ()
+        self._asked_a = NO_CURRENT
         self._hottest_c = max((_highest_c(leg) for leg in legs if leg.moves), default=math.inf)
         self._leg_began_c = math.nan
         self._leg_limit_s = math.inf
@@ -103,7 +104,8 @@ class Course:
         if self.gives_back:
             return RELEASE
         duty = run.duty(reading.bath_c, dt_s)
-        return Demand(duty, True, run.cooling, self._currents())
+        self._asked_a = self._currents()
+        return Demand(duty, True, run.cooling, self._asked_a)
 
     @property
     def gives_back(self) -> bool:
@@ -279,7 +281,7 @@ class Course:
         story.leg += 1
         leg = self._legs[story.leg]
         from_c = self.bath.command_c
-        start = Start(self._reading, self._closed_mm, self.elements)
+        start = Start(self._reading, self._closed_mm, self.elements, self._asked_a)
         run = begin(self._legs, story.leg, self.bath, start)
         self._run, story.step = run, leg.step
         story.happen(run.kind)
@@ -292,7 +294,7 @@ class Course:
             self._heat.rise_begins(story.bath_c, self._reading.heater_on_s)
         if leg.clipped:
             story.say("warning", f"clipped at the bath's limit, {leg.to_c:.1f} °C")
-        story.say("step_begin", leg.step.label or story.phase.value)
+        story.say("step_begin", leg.step.label or story.phase.value, fed=run.fed_by)
 
 
 def _highest_c(leg: Leg) -> float:
