@@ -23,7 +23,7 @@ BYTE_ORDER = "byte order mark and first line of a text file"
 FORMATS = {
     "bench/connect.py": "port address",
     "bench/control_socket.py": "protocol of the bench's socket",
-    "bench/hand_session.py": "command typed by a person",
+    "bench/hand_typed.py": "command typed by a person",
     "bench/lock.py": "key of a lock: kind and path",
     "bench/notes.py": "warnings of journals written before a note had its turn",
     "bench/notify.py": "mail address",

@@ -16,12 +16,14 @@ from proofbath.bench.notes import notes_in
 from proofbath.bench.passes import checks_in, passes_in, stretches_off
 from proofbath.bench.record import Floats, RunRecord, run_record
 from proofbath.bench.run import Run
-from proofbath.curve.record import FEWEST_SAMPLES, Cold, CurveRecord
+from proofbath.curve.record import FEWEST_SAMPLES, Cold, CurveRecord, SetCurrent
 from proofbath.run.element_watch import hottest_core_c
 from proofbath.run.elements import Elements
 from proofbath.run.note import ELEMENTS
 from proofbath.store.journal import EventLine
 
+CURRENT_GONE_S = 1.0
+"""Behind a check its last current still flows: a demand is taken within two ticks."""
 COLD_BAND_K = 1.0
 """Of the bath before the record: what lies so near its coldest shows the gauge in the cold."""
 
@@ -39,7 +41,7 @@ def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int
     for broken in passes:
         if not broken.whole:
             used &= (run.t_s < broken.from_s) | (run.t_s >= broken.to_s)
-    checks = checks_in(events)
+    checks = [off._replace(to_s=off.to_s + CURRENT_GONE_S) for off in checks_in(events)]
     elements = elements_in(events)
     for off in (*stretches_off(events), *checks):
         used &= (run.t_s <= off.from_s) | (run.t_s >= off.to_s)
@@ -62,6 +64,8 @@ def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int
             core_c=hottest_core_c(
                 elements, place.station, run.element_a[:, at], run.element_v[:, at]
             ),
+            bench_gauge=True,
+            set_currents=set_currents(events, at, run.t_s[0]),
         )
     return records
 
@@ -75,6 +79,30 @@ def _coldest_before(run: RunRecord, used: NDArray[np.bool_]) -> tuple[float, Flo
         return None
     near = bath_c <= bath_c[whole].min() + COLD_BAND_K
     return float(np.median(bath_c[near])), np.median(run.lift_mm[before][near], axis=0)
+
+
+def set_currents(events: list[EventLine], at: int, zero_s: float) -> tuple[SetCurrent, ...] | None:
+    """Return what was set for a station's element, steps that go on with it as one stretch.
+
+    None in a journal that does not tell.
+    """
+    notes = [n for n in notes_in(events) if n.code in ("step_begin", "run_end")]
+    told = [n for n in notes if n.set_a is not None]
+    if not told:
+        return None
+    ends_s = [note.t_s for note in notes[1:]] + [math.inf]
+    found: list[SetCurrent] = []
+    before: tuple[float | None, float | None] = (None, None)
+    for note, end_s in zip(notes, ends_s, strict=True):
+        set_a = note.set_a[at] if note.set_a else None
+        set_v = note.set_v[at] if note.set_v else None
+        if (set_a or set_v) and (set_a, set_v) == before:
+            found[-1] = found[-1]._replace(to_s=end_s - zero_s)
+        elif set_a or set_v:
+            amps = math.nan if set_v else set_a or 0.0
+            found.append(SetCurrent(note.t_s - zero_s, end_s - zero_s, amps))
+        before = (set_a, set_v)
+    return tuple(found)
 
 
 def elements_in(events: list[EventLine]) -> Elements:

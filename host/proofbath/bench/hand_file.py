@@ -133,6 +133,12 @@ class HandFile:
         last_s = self.points[-1].t_s if self.points else 0.0
         return max(passed.total_seconds(), last_s)
 
+    def set_up(self, setup: HandSetup) -> None:
+        """Put what the readings rest on into the notes, where it is now known better."""
+        if setup != self.notes.setup:
+            self.notes = self.notes.model_copy(update={"setup": setup})
+            save_notes(self.path, self.notes)
+
     def end(self, result: dict[str, Any]) -> None:
         """Put the result into the notes."""
         self.notes = self.notes.model_copy(update={"result": result})

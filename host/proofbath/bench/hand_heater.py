@@ -15,7 +15,8 @@ from pydantic import field_validator
 from proofbath.bench.clock import Clock
 from proofbath.bench.scpi_worker import SupplyWorker
 from proofbath.bench.supply_description import SupplySettings
-from proofbath.errors import BenchFaultError
+from proofbath.curve.hand_record import MOST_A
+from proofbath.errors import BenchFaultError, InputError
 
 PATIENCE_S = 10.0
 ALONE_S = 300.0
@@ -31,6 +32,7 @@ class Fed(NamedTuple):
 
 
 OFF = Fed(0.0)
+SWITCH_OFF = "Switch the supply's output OFF now."
 
 
 class HandSupply(SupplySettings):
@@ -61,11 +63,13 @@ class SetByHand:
         self._fed = OFF
 
     def set_current(self, current_a: float) -> None:
-        """Have the person do it."""
+        """Have the person do it; Left comes out of the question for the volts."""
         if current_a == 0.0:
-            self._tell("Switch the supply's output OFF now.")
+            self._tell(SWITCH_OFF)
             self._fed = OFF
             return
+        if current_a > MOST_A:
+            raise InputError(f"{current_a:g} A, an element takes 0 to {MOST_A:g}; set less")
         self._tell(f"Set the supply to {current_a:g} A, output on.")
         self._fed = Fed(current_a, self._volts())
 

@@ -8,8 +8,10 @@ from typing import Protocol
 
 from proofbath.bench.clock import Clock
 from proofbath.bench.hand_file import HandFile
-from proofbath.bench.hand_heater import HandHeater
+from proofbath.bench.hand_heater import SWITCH_OFF, HandHeater
+from proofbath.bench.hand_typed import END, HEAT, PAUSE, UNDO, Left, command_of, parse_reading
 from proofbath.bench.hand_words import BOIL, CAUTIONS, COMMANDS, USUAL_ERRORS, hint
+from proofbath.curve.hand_number import parse_number
 from proofbath.curve.hand_record import HandPoint, check_reading
 from proofbath.errors import InputError
 
@@ -18,7 +20,7 @@ LONGEST_ON_S = 1200.0
 
 
 class HandPerson(Protocol):
-    """Who reads and types."""
+    """Who reads and types; any prompt raises Left where a command is typed instead."""
 
     def tell(self, text: str) -> None:
         """Show a line."""
@@ -61,33 +63,39 @@ class HandSession:
         self._zero_s = clock() - begun_s
         self._current_a = 0.0
         self._on_since_s = 0.0
-        self._acts: dict[str, Callable[[str], None]] = {
-            "u": lambda _: self._undo(),
-            "undo": lambda _: self._undo(),
-            "p": lambda _: self._pause(),
-            "pause": lambda _: self._pause(),
-            "heat": self._heat,
-            "?": lambda _: person.tell(COMMANDS),
-            "": lambda _: person.tell(COMMANDS),
+        self._ended = False
+        acts: dict[tuple[str, ...], Callable[[str], None]] = {
+            END: lambda _: self._end(),
+            UNDO: lambda _: self._undo(),
+            PAUSE: lambda _: self._pause(),
+            HEAT: self._heat,
+            ("?", ""): lambda _: person.tell(COMMANDS),
         }
+        self._acts = {word: act for words, act in acts.items() for word in words}
 
     def run(self) -> None:
         """Take lines until `end`; the element is off afterwards, whatever happens."""
         self._person.tell(COMMANDS)
         try:
-            while True:
-                line = self._person.line(self._prompt()).strip()
-                if line.lower() == "end":
-                    return
-                self.take(line)
+            while not self._ended:
+                self.take(self._person.line(self._prompt()).strip())
         finally:
             self._off()
 
     def take(self, line: str) -> None:
-        """Do what one line says."""
-        word, _, rest = line.lower().partition(" ")
+        """Do what one line says; a command typed at a prompt on the way is done instead."""
+        try:
+            self._do(line)
+        except Left as left:
+            if command_of(left.line)[0] in UNDO:
+                self._person.tell("left; the last reading stays, u takes it back")
+            else:
+                self.take(left.line)
+
+    def _do(self, line: str) -> None:
+        word, rest = command_of(line)
         if word in self._acts:
-            self._acts[word](rest.strip())
+            self._acts[word](rest)
             return
         boiling_c = self._file.notes.setup.boiling_c
         if word == BOIL and boiling_c is None:
@@ -123,6 +131,9 @@ class HandSession:
             self._off()
         return fed
 
+    def _end(self) -> None:
+        self._ended = True
+
     def _undo(self) -> None:
         taken = self._file.take_back(self._now_s())
         shown = f"{taken.bath_c:g} °C taken back" if taken else "nothing to take back"
@@ -133,13 +144,10 @@ class HandSession:
         self._person.wait("Paused, heater off; the time runs on. Turn the heat down.")
 
     def _heat(self, text: str) -> None:
-        try:
-            current_a = float(text.replace(",", "."))
-        except ValueError:
-            current_a = math.nan
+        current_a = parse_number(text)
         if self._heater is None:
             self._person.tell("this measurement was begun without a heater; begin one with it")
-        elif not 0.0 <= current_a < math.inf:
+        elif current_a is None or current_a < 0.0:
             self._person.tell(f"heat {text[:20]}: give the current in A, as in  heat 0.8")
         elif current_a == 0.0:
             self._off()
@@ -149,21 +157,31 @@ class HandSession:
             self._on(self._heater, current_a)
 
     def _on(self, heater: HandHeater, current_a: float) -> None:
+        """Give a current; from the first word about it on it may flow, whatever comes then."""
+        before_a, self._current_a = self._current_a, current_a
+        if not before_a:
+            self._on_since_s = self._clock()
         try:
             heater.set_current(current_a)
         except InputError as error:
+            self._current_a = before_a
             self._person.tell(str(error))
-            return
-        if not self._current_a:
-            self._on_since_s = self._clock()
-        self._current_a = current_a
-        self._person.tell(f"heater at {current_a:g} A")
+        except Left:
+            self._off()
+            raise
+        else:
+            self._person.tell(f"heater at {current_a:g} A")
 
     def _off(self) -> None:
-        if self._heater is not None and self._current_a:
-            self._current_a = 0.0
+        if self._heater is None or not self._current_a:
+            return
+        self._current_a = 0.0
+        try:
             self._heater.set_current(0.0)
-            self._person.tell("heater off")
+        except BaseException:
+            self._person.tell(SWITCH_OFF)
+            raise
+        self._person.tell("heater off")
 
     def _now_s(self) -> float:
         return self._clock() - self._zero_s
@@ -172,17 +190,3 @@ class HandSession:
         minutes, seconds = divmod(int(self._now_s()), 60)
         heated = f" {self._current_a:g} A" if self._current_a else ""
         return f"{minutes:02d}:{seconds:02d}{heated}  °C mm"
-
-
-def parse_reading(line: str) -> tuple[float, float] | None:
-    """Return (bath °C, lift mm or NaN) of a typed line; a decimal comma is understood."""
-    parts = line.replace(";", " ").split()
-    if len(parts) == 1 and "." in line and "," in line:
-        parts = line.split(",")
-    try:
-        numbers = [float(part.strip().rstrip(",").replace(",", ".")) for part in parts]
-    except ValueError:
-        return None
-    if not 1 <= len(numbers) <= 2 or not all(math.isfinite(number) for number in numbers):
-        return None
-    return numbers[0], numbers[1] if len(numbers) == 2 else math.nan

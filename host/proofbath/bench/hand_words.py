@@ -6,9 +6,11 @@ import math
 from collections.abc import Sequence
 
 from proofbath.curve.hand_instruments import HandSetup
+from proofbath.curve.hand_power import OFF_A
 from proofbath.curve.hand_record import HandPoint, same_current
 from proofbath.curve.hand_result import FAST_K_PER_MIN
-from proofbath.curve.hand_steps import OFF_A, ONE_TEMPERATURE_K, unsteady
+from proofbath.curve.hand_start import NEAR_BOILING_C
+from proofbath.curve.hand_steps import ONE_TEMPERATURE_K, unsteady
 
 CAUTIONS = (
     "SCALD: water at 60 °C burns in seconds. Gloves, glasses, a pot that cannot tip; cool below"
@@ -37,11 +39,10 @@ COMMANDS = (
     " temperature: a current, then the lift every 2 min until two are equal, then the next higher"
     " current.\n"
     "u takes the last reading back · p pauses · heat 0.8 sets the heater to 0.8 A, heat 0 ends it"
-    " · end ends · ? shows this"
+    " · end ends · ? shows this. end, u and heat 0 leave every prompt."
 )
 BOIL = "boil"
 JUMP_K, JUMP_S, JUMP_MM = 5.0, 60.0, 3.0
-NEAR_BOILING_C = 96.0
 RECENT = 4
 
 

@@ -57,7 +57,8 @@ def note_in(event: EventLine) -> Note:
     """Return the note in an event whose kind is one of `NOTE_CODES`."""
     known = json.loads(event.text)
     turn = Turn(known.pop("turn")) if "turn" in known else _old_turn(event.kind, known)
-    return Note(**{"t_s": math.nan, **known, "turn": turn})
+    fed = {key: tuple(known.pop(key)) for key in ("set_a", "set_v") if key in known}
+    return Note(**{"t_s": math.nan, **known, **fed, "turn": turn})
 
 
 def _old_turn(kind: str, known: dict[str, Any]) -> Turn | None:

@@ -17,6 +17,8 @@ from proofbath.curve.hand_instruments import (
     HandSetup,
     Heater,
     LiftKind,
+    LiftTool,
+    Thermometer,
     ThermometerKind,
     usual_lift_tool,
     usual_thermometer,
@@ -36,10 +38,10 @@ class Instruments(NamedTuple):
     lift_tool_name: str
     lift_u_mm: float | None
     stirred: bool | None
-    threshold_mm: float
+    threshold_mm: float | None
     heater: bool | None
     element_ohm: float | None
-    lead_ohm: float
+    lead_ohm: float | None
     altitude_m: float | None
     pressure_kpa: float | None
 
@@ -47,21 +49,53 @@ class Instruments(NamedTuple):
         """Return the whole setup; raises InputError for what is missing or impossible."""
         if self.thermometer is None or self.lift_tool is None:
             raise InputError("say with what it was read: --thermometer KIND and --lift-tool KIND")
+        heater = Heater() if self.heater or self.element_ohm else None
+        return self.over(
+            HandSetup(
+                thermometer=usual_thermometer(self.thermometer),
+                lift_tool=usual_lift_tool(self.lift_tool),
+                heater=heater,
+            )
+        )
+
+    def over(self, kept: HandSetup) -> HandSetup:
+        """Return a setup with what the options say put over it; raises InputError.
+
+        Whether there is a heater stays as it is kept: the file's columns hang on it.
+        """
+        if self.element_ohm and kept.heater is None:
+            raise InputError("--element-ohm: it was begun without a heater; begin another file")
         try:
             return HandSetup(
-                thermometer=usual_thermometer(
-                    self.thermometer, self.thermometer_u_k, self.thermometer_name
-                ),
-                lift_tool=usual_lift_tool(self.lift_tool, self.lift_u_mm, self.lift_tool_name),
-                stirred=self.stirred is not False,
-                threshold_mm=self.threshold_mm,
-                heater=Heater(element_ohm=self.element_ohm, lead_ohm=self.lead_ohm)
-                if self.heater or self.element_ohm
-                else None,
-                boiling_c=self._boiling_c(),
+                thermometer=self._thermometer(kept),
+                lift_tool=self._lift_tool(kept),
+                stirred=kept.stirred if self.stirred is None else self.stirred,
+                threshold_mm=self.threshold_mm or kept.threshold_mm,
+                heater=None if kept.heater is None else self._heater(kept.heater),
+                boiling_c=self._boiling_c() or kept.boiling_c,
             )
         except ValidationError as error:
             raise InputError(*_faults(error)) from error
+
+    def _thermometer(self, kept: HandSetup) -> Thermometer:
+        base = usual_thermometer(self.thermometer) if self.thermometer else kept.thermometer
+        return usual_thermometer(
+            base.kind, self.thermometer_u_k or base.expanded_u_k, self.thermometer_name or base.name
+        )
+
+    def _lift_tool(self, kept: HandSetup) -> LiftTool:
+        base = usual_lift_tool(self.lift_tool) if self.lift_tool else kept.lift_tool
+        return usual_lift_tool(
+            base.kind, self.lift_u_mm or base.expanded_u_mm, self.lift_tool_name or base.name
+        )
+
+    def _heater(self, kept: Heater) -> Heater:
+        return Heater(
+            element_ohm=self.element_ohm or kept.element_ohm,
+            lead_ohm=kept.lead_ohm if self.lead_ohm is None else self.lead_ohm,
+            lead_expanded_u_ohm=kept.lead_expanded_u_ohm,
+            meter_expanded_u_percent=kept.meter_expanded_u_percent,
+        )
 
     def _boiling_c(self) -> float | None:
         """Return where water boils here, None where neither altitude nor pressure is given."""
@@ -152,9 +186,7 @@ _INSTRUMENTS = (
     click.option(
         "--threshold-mm",
         type=click.FloatRange(min=0, max=1, min_open=True),
-        default=0.1,
-        show_default=True,
-        help="Lift that defines start-to-open.",
+        help="Lift that defines start-to-open; 0.1 otherwise.",
     ),
     click.option(
         "--heater/--no-heater", default=None, help="Has the element a heater that is used?"
@@ -167,9 +199,7 @@ _INSTRUMENTS = (
     click.option(
         "--lead-ohm",
         type=click.FloatRange(min=0),
-        default=0.2,
-        show_default=True,
-        help="Resistance of the leads between supply and element.",
+        help="Resistance of the leads between supply and element; 0.2 otherwise.",
     ),
     click.option(
         "--altitude-m",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from proofbath.cli.output import console
 from proofbath.cli.whole_table import Table
 from proofbath.curve.hand_result import HandResult
@@ -13,38 +15,59 @@ def print_hand(result: HandResult, where: str) -> None:
     table = Table(title="Hand measured: not a bench result, never certified")
     for heading in ("what", "value", "why not"):
         table.add_column(heading)
-    threshold = f"{result.setup.threshold_mm:g} mm, zero rate"
-    table.add_row(f"start-to-open ({threshold})", *_cells(result.start_to_open_c, "°C"))
-    for driven, start, shift in result.heater:
-        power = "" if driven.power_w is None else f", {driven.power_w:.1f} W"
-        at = f"at {driven.element_a:.2f} A{power}"
-        table.add_row(f"start-to-open {at}", *_cells(start, "°C"))
-        table.add_row(f"heater shift {at}", *_cells(shift, "K"))
-    if result.heater:
-        table.add_row("heater shift a watt", *_cells(result.shift_k_per_w, "K/W"))
-    for step in result.steps:
-        power = "" if step.power_w is None else f", {step.power_w:.1f} W"
-        at = f"at {step.element_a:.2f} A{power}, {step.bath_c:.1f} °C"
-        table.add_row(f"steady lift {at}", *_cells(step.steady_mm, "mm", 2))
-    if result.steps:
-        just = result.opening_current_a.at.get("bath_c")
-        where = "" if just is None else f" at {just:.1f} °C"
-        table.add_row(
-            f"current that just opens it{where}", *_cells(result.opening_current_a, "A", 2)
-        )
-        table.add_row(f"power that just opens it{where}", *_cells(result.opening_power_w, "W"))
-    if result.heater or result.steps:
-        unpowered = result.unpowered_start_to_open_c
-        table.add_row(f"start-to-open, unpowered ({threshold})", *_cells(unpowered, "°C"))
-    if result.greatest_lift_mm is not None:
-        table.add_row("greatest lift read", f"{result.greatest_lift_mm:.2f} mm", "")
+    for row in _rows(result):
+        table.add_row(*row)
     shown = console()
     shown.print(table)
     for warned in result.warnings:
         shown.print(f"{warned.code}: {warned.text}", markup=False)
     for name, share_k in largest(result.unpowered_start_to_open_c):
         shown.print(f"uncertain by {name}: {share_k:.2f} K", markup=False)
-    shown.print(f"{result.readings} readings in {result.rises} heatings; {where}", markup=False)
+    readings = _counted(result.readings, "reading")
+    shown.print(f"{readings} in {_counted(result.rises, 'heating')}; {where}", markup=False)
+
+
+Row = tuple[str, str, str]
+
+
+def _rows(result: HandResult) -> Iterator[Row]:
+    threshold_mm = result.setup.threshold_mm
+    threshold = f"{threshold_mm:g} mm, zero rate"
+    yield _row(f"start-to-open ({threshold})", result.start_to_open_c, "°C")
+    for driven, start, shift in result.heater:
+        at = _under(driven.element_a, driven.power_w)
+        yield _row(f"start-to-open {at}", start, "°C")
+        yield _row(f"heater shift {at}", shift, "K")
+    if result.heater:
+        yield _row("heater shift a watt", result.shift_k_per_w, "K/W")
+    for step in result.steps:
+        at = f"{_under(step.element_a, step.power_w)}, {step.bath_c:.1f} °C"
+        yield _shut_or_open(f"steady lift {at}", step.steady_mm, threshold_mm)
+    if result.steps:
+        just_c = result.opening_current_a.at.get("bath_c")
+        at = "" if just_c is None else f" at {just_c:.1f} °C"
+        yield _row(f"current that just opens it{at}", result.opening_current_a, "A", 2)
+        yield _row(f"power that just opens it{at}", result.opening_power_w, "W")
+    if result.heater or result.steps:
+        unpowered = result.unpowered_start_to_open_c
+        yield _row(f"start-to-open, unpowered ({threshold})", unpowered, "°C")
+    if result.greatest_lift_mm is not None:
+        yield "greatest lift read", f"{result.greatest_lift_mm:.2f} mm", ""
+
+
+def _under(element_a: float, power_w: float | None) -> str:
+    return f"at {element_a:.2f} A" + ("" if power_w is None else f", {power_w:.1f} W")
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def _shut_or_open(what: str, lift: Quantity, threshold_mm: float) -> Row:
+    """Say of a shut valve how far it may be open at most: no lift is below zero."""
+    if lift.value is None or lift.value >= threshold_mm or lift.expanded_uncertainty is None:
+        return _row(what, lift, "mm", 2)
+    return what, f"shut: 0 to {lift.value + lift.expanded_uncertainty:.2f} mm", ""
 
 
 def largest(quantity: Quantity) -> list[tuple[str, float]]:
@@ -53,7 +76,8 @@ def largest(quantity: Quantity) -> list[tuple[str, float]]:
     return sorted(shares, key=lambda share: -share[1])[:3]
 
 
-def _cells(quantity: Quantity, unit: str, digits: int = 1) -> tuple[str, str]:
+def _row(what: str, quantity: Quantity, unit: str, digits: int = 1) -> Row:
     if quantity.value is None:
-        return "none", quantity.reason or ""
-    return f"{quantity.value:.{digits}f} ± {quantity.expanded_uncertainty:.{digits}f} {unit}", ""
+        return what, "none", quantity.reason or ""
+    value, u = quantity.value, quantity.expanded_uncertainty
+    return what, f"{value:.{digits}f} ± {u:.{digits}f} {unit}", ""

@@ -15,6 +15,7 @@ from proofbath.bench.clock import monotonic_s, utc_text
 from proofbath.bench.hand_file import HandFile, HandNotes, check_new, load_notes
 from proofbath.bench.hand_heater import ALONE_S, HandHeater, HandSupply, SetByHand, SetByScpi
 from proofbath.bench.hand_session import HandSession, caution
+from proofbath.bench.hand_typed import Left
 from proofbath.bench.scpi_worker import SupplyWorker
 from proofbath.bench.stream import open_stream
 from proofbath.cli.hand_options import Instruments, Supply, instrument_options, supply_options
@@ -95,12 +96,13 @@ def command(
 
 def _read(path: Path, instruments: Instruments) -> tuple[HandNotes, list[HandPoint]]:
     """Return a written file's readings with the notes beside it, or those of the options."""
-    points = read_points(read_text(path), str(path))
+    text = read_text(path)
     notes = load_notes(path) if path.suffix == ".csv" else None
-    if instruments.thermometer or instruments.lift_tool or notes is None:
-        began = notes.began if notes else utc_text()
-        notes = HandNotes(began=began, setup=instruments.setup())
-    return notes, points
+    if notes is None:
+        notes = HandNotes(began=utc_text(), setup=instruments.setup())
+    else:
+        notes = notes.model_copy(update={"setup": instruments.over(notes.setup)})
+    return notes, read_points(text, str(path), notes.setup.heater is not None)
 
 
 def _guided(
@@ -110,11 +112,14 @@ def _guided(
     settings, person = supply.settings(), HandKeyboard()
     if go_on:
         file = HandFile.go_on(path)
-        caution(person)
+        file.set_up(instruments.over(file.notes.setup))
+        with _leaving():
+            caution(person)
     else:
         check_new(path)
-        caution(person)
-        setup = person.ask_instruments(instruments).setup()
+        with _leaving():
+            caution(person)
+            setup = person.ask_instruments(instruments).setup()
         file = HandFile.begin(path, HandNotes(began=utc_text(), serial=serial, setup=setup))
     begun_s = file.passed_s(utc_text())
     try:
@@ -124,6 +129,15 @@ def _guided(
         click.echo(f"broken off; all readings are in {path}: --go-on goes on with it", err=True)
         raise
     return file
+
+
+@contextmanager
+def _leaving() -> Iterator[None]:
+    """Let a command typed before anything is begun end it."""
+    try:
+        yield
+    except Left as left:
+        raise click.Abort from left
 
 
 @contextmanager

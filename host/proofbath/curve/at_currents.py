@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.branches import SMALLEST_SWING_K, Cycle, cycles_of
@@ -75,12 +76,12 @@ def _within(samples: Samples, cycle: Cycle, hold: Hold) -> Cycle | None:
     return Cycle(first, top, fall, end, cycle.cut or end < cycle.end)
 
 
-def unpowered_part(samples: Samples, cycle: Cycle, power_w: Floats, on_w: float) -> Cycle:
+def unpowered_part(samples: Samples, cycle: Cycle, on: npt.NDArray[np.bool_]) -> Cycle:
     """Cut a cycle before its first power, where at least 3 K of rise ran without; else as it is."""
-    on = np.flatnonzero(power_w[cycle.first : cycle.end] > on_w)
-    if not len(on):
+    heated = np.flatnonzero(on[cycle.first : cycle.end])
+    if not len(heated):
         return cycle
-    end = cycle.first + int(on[0])
+    end = cycle.first + int(heated[0])
     rise = samples.bath_c[cycle.first : min(end, cycle.fall)]
     if not cycle.rises or len(rise) < 5 or np.ptp(rise) < SMALLEST_SWING_K:
         return cycle

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.features import NOMINAL_LAG_S, Branch, Event
@@ -17,6 +18,7 @@ from proofbath.curve.zero import Zero
 
 NOMINAL_K_PER_W = 1.9  # from memory: wax 1.25 and film 0.67 K/W of the element model
 K_PER_W_SD = 0.5  # from memory: units differ by 0.33 of 1.9 K/W
+ON_W = 0.05  # less shifts a valve by less than 0.1 K
 FASTEST_K_PER_MIN = 4.0
 LEAST_SLOPE_MM_PER_K = 0.02
 
@@ -32,6 +34,16 @@ def element_power_w(samples: Samples, lead_ohm: float = 0.0) -> Floats | None:
     amps, volts = np.nan_to_num(samples.element_a), np.nan_to_num(samples.element_v)
     power_w = np.where(amps > LEAST_CURRENT_A, amps * (volts - amps * lead_ohm), 0.0)
     return power_w if power_w.max() > 0.01 else None
+
+
+def heating(samples: Samples, power_w: Floats) -> npt.NDArray[np.bool_]:
+    """Tell for each sample whether its power heats the wax.
+
+    The second's end of an earlier current does not: as the wax feels it, it is nothing.
+    """
+    felt_w = lagged(samples.t_s, np.concatenate([[0.0], power_w[1:]]), NOMINAL_LAG_S)
+    on: npt.NDArray[np.bool_] = (power_w > ON_W) & (felt_w > ON_W)
+    return on
 
 
 def driven_by(samples: Samples, power_w: Floats) -> Samples:

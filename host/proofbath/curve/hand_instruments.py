@@ -13,6 +13,7 @@ from proofbath.description import Described
 
 ThermometerKind = Literal["resistance", "thermocouple", "kitchen", "glass", "infrared"]
 LiftKind = Literal["dial", "caliper", "vernier", "ruler"]
+MOST_U_K, MOST_U_MM = 20.0, 2.0
 Name = Annotated[str, Field(max_length=200)]
 
 
@@ -45,7 +46,7 @@ class Thermometer(Described):
 
     kind: ThermometerKind
     name: Name = ""
-    expanded_u_k: Annotated[float, Field(gt=0.0, le=20.0)]
+    expanded_u_k: Annotated[float, Field(gt=0.0, le=MOST_U_K)]
     resolution_k: Annotated[float, Field(gt=0.0, le=5.0)]
     lag_s: Annotated[float, Field(ge=0.0, le=120.0)]
 
@@ -55,7 +56,7 @@ class LiftTool(Described):
 
     kind: LiftKind
     name: Name = ""
-    expanded_u_mm: Annotated[float, Field(gt=0.0, le=2.0)]
+    expanded_u_mm: Annotated[float, Field(gt=0.0, le=MOST_U_MM)]
     resolution_mm: Annotated[float, Field(gt=0.0, le=1.0)]
 
 

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
+from proofbath.curve.hand_number import NOT_READ, parse_number
 from proofbath.curve.record import COLUMNS, ELEMENT_COLUMNS
 from proofbath.errors import InputError
 
@@ -81,26 +82,33 @@ def check_reading(point: HandPoint) -> str | None:
     return None
 
 
-def read_typed(text: str, name: str) -> list[HandPoint | None]:
+def read_typed(text: str, name: str, heated: bool = False) -> list[HandPoint | None]:
     """Return the readings of a file in order, None for those taken back; raises InputError.
 
-    The columns are those of a curve CSV; an empty cell is a value that was not read.
+    The columns are those of a curve CSV, parted by commas or semicolons; with semicolons a number
+    may have a decimal comma. An empty cell is a value that was not read.
     """
-    rows = csv.DictReader(text.removeprefix("\ufeff").splitlines())
+    lines = text.removeprefix("\ufeff").splitlines()
+    parted_by = ";" if lines and ";" in lines[0] else ","
+    rows = csv.DictReader(lines, delimiter=parted_by)
     there = [cell.strip() for cell in rows.fieldnames or ()]
     rows.fieldnames = there
-    missing = [column for column in COLUMNS if column not in there]
+    current = ELEMENT_COLUMNS[:1] if heated or ELEMENT_COLUMNS[1] in there else ()
+    missing = [column for column in (*COLUMNS, *current) if column not in there]
     if missing:
         raise InputError(
-            f"{name}: line 1: no column {', '.join(missing)}; {','.join(COLUMNS)} is needed,"
-            " parted by commas"
+            f"{name}: line 1: no column {', '.join(missing)};"
+            f" {','.join((*COLUMNS, *current))} is needed, parted by commas or semicolons"
         )
     faults: list[str] = []
     typed: list[HandPoint | None] = []
     for row in rows:
         place = f"{name}: line {rows.line_num}"
         if None in row or None in row.values():
-            faults.append(f"{place}: {len(there)} cells are needed; write decimal points")
+            faults.append(
+                f"{place}: {len(there)} cells are needed; write decimal points, or part them by"
+                " semicolons"
+            )
         elif (row.get(TAKEN_BACK) or "").strip():
             faults += _take_back(typed, row[TAKEN_BACK], place)
         else:
@@ -111,9 +119,12 @@ def read_typed(text: str, name: str) -> list[HandPoint | None]:
     return typed
 
 
-def read_points(text: str, name: str) -> list[HandPoint]:
-    """Return the readings of a file that stand; raises InputError."""
-    return [point for point in read_typed(text, name) if point is not None]
+def read_points(text: str, name: str, heated: bool = False) -> list[HandPoint]:
+    """Return the readings of a file that stand; raises InputError, also where there are none."""
+    points = [point for point in read_typed(text, name, heated) if point is not None]
+    if not points:
+        raise InputError(f"{name}: holds no reading; write one a line below the first")
+    return points
 
 
 def _read(
@@ -122,12 +133,15 @@ def _read(
     values = {}
     for column in (*COLUMNS, *ELEMENT_COLUMNS):
         cell = (row.get(column) or "").strip()
-        try:
-            values[column] = float(cell) if cell else math.nan
-        except ValueError:
+        number = math.nan if cell.lower() in NOT_READ else parse_number(cell)
+        if number is None:
             faults.append(f"{place}: {column} is not a number: {cell[:30]!r}")
             return
+        values[column] = number
     if math.isnan(values["element_a"]):
+        if values["element_v"] > 0.0:
+            faults.append(f"{place}: element_v without element_a; write the current too")
+            return
         values["element_a"] = 0.0
     point = HandPoint(**values)
     why = "t_s is missing" if not math.isfinite(point.t_s) else check_reading(point)

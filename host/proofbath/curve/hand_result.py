@@ -4,24 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from functools import partial
 from typing import Any, NamedTuple
 
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_DOF, PRIOR_REPEATABILITY_K
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import NOMINAL_K_PER_W
-from proofbath.curve.hand_instruments import HandSetup, Heater
+from proofbath.curve.hand_instruments import HandSetup
+from proofbath.curve.hand_power import OFF_A, POWER_UNKNOWN, fed
 from proofbath.curve.hand_record import HandPoint, Rise, rises_of, same_current
 from proofbath.curve.hand_start import Start, find_start
 from proofbath.curve.hand_steps import (
-    OFF_A,
     HandStep,
     Opening,
     current_steps,
     opening,
+    parts_of,
     temperature_parts,
 )
 from proofbath.curve.hand_unpowered import HandStart, unpowered_start
+from proofbath.curve.hand_zero import shut_zero
 from proofbath.curve.result import Quantity, Warned, known, unknown
 
 MARK = "hand measured"
@@ -98,7 +99,9 @@ class HandResult(NamedTuple):
 def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
     """Return what typed readings say; what they do not enclose is None with its reason."""
     rises = rises_of(points)
-    groups = _by_current(rises, setup)
+    zero = shut_zero(parts_of(points), setup)
+    shut_mm = math.nan if isinstance(zero, str) else zero
+    groups = _by_current(rises, setup, shut_mm)
     cold = next((group for group in groups if group.element_a <= OFF_A), None)
     powered = [group for group in groups if group.element_a > OFF_A]
     heater = tuple(
@@ -106,15 +109,14 @@ def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
     )
     lifts = [p.lift_mm for p in points if not math.isnan(p.lift_mm)]
     start = _start_quantity(cold, setup) if cold else unknown(f"{NO_LIFT}, without current")
-    power_of = partial(_power, heater=setup.heater)
-    opened = opening(points, setup, power_of)
+    opened = opening(points, setup)
     return HandResult(
         setup,
         start,
-        max(lifts) - min(lifts) if lifts else None,
+        max(lifts) - shut_mm if lifts and not math.isnan(shut_mm) else None,
         heater,
         _per_watt(groups, setup),
-        tuple(current_steps(points, setup, power_of)),
+        tuple(current_steps(points, setup)),
         opened.current_a if isinstance(opened, Opening) else unknown(opened),
         opened.power_w if isinstance(opened, Opening) else unknown(opened),
         start if start.value is not None else _unpowered(powered, opened, setup),
@@ -124,7 +126,7 @@ def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
     )
 
 
-def _by_current(rises: Sequence[Rise], setup: HandSetup) -> list[Driven]:
+def _by_current(rises: Sequence[Rise], setup: HandSetup, shut_mm: float) -> list[Driven]:
     """Return the rises grouped by their current, the least first."""
     groups: list[list[Rise]] = []
     for rise in sorted(rises, key=lambda rise: rise.element_a):
@@ -132,41 +134,20 @@ def _by_current(rises: Sequence[Rise], setup: HandSetup) -> list[Driven]:
             groups[-1].append(rise)
         else:
             groups.append([rise])
-    return [_driven(group, setup) for group in groups]
+    return [_driven(group, setup, shut_mm) for group in groups]
 
 
-def _driven(rises: Sequence[Rise], setup: HandSetup) -> Driven:
-    found = [find_start(rise, setup) for rise in rises]
+def _driven(rises: Sequence[Rise], setup: HandSetup, shut_mm: float) -> Driven:
+    found = [find_start(rise, setup, shut_mm) for rise in rises]
     points = [point for rise in rises for point in rise.points]
-    element_a = math.fsum(point.element_a for point in points) / len(points)
-    power_w, power_u_w = _power(points, element_a, setup.heater)
+    given = fed(points, setup.heater)
     return Driven(
-        element_a,
+        given.element_a,
         tuple(start for start in found if isinstance(start, Start)),
         tuple(reason for reason in found if isinstance(reason, str)),
-        power_w,
-        power_u_w,
+        given.power_w,
+        given.power_u_w,
     )
-
-
-def _power(
-    points: Sequence[HandPoint], element_a: float, heater: Heater | None
-) -> tuple[float | None, float]:
-    """Return the element's power and its standard uncertainty, None where it is not known."""
-    if element_a <= OFF_A:
-        return 0.0, 0.0
-    heater = heater or Heater()
-    percent_u = heater.meter_expanded_u_percent / 200
-    volts = [point.element_v for point in points if not math.isnan(point.element_v)]
-    if volts:
-        whole_w = element_a * math.fsum(volts) / len(volts)
-        lead_u_w = element_a**2 * heater.lead_expanded_u_ohm / 2
-        power_w = whole_w - element_a**2 * heater.lead_ohm
-        return power_w, math.hypot(whole_w * percent_u * math.sqrt(2), lead_u_w)
-    if heater.element_ohm is None:
-        return None, 0.0
-    power_w = element_a**2 * heater.element_ohm
-    return power_w, power_w * percent_u * math.sqrt(5)  # current squared, and the resistance
 
 
 def _start_quantity(driven: Driven, setup: HandSetup) -> Quantity:
@@ -195,8 +176,13 @@ def _per_watt(groups: Sequence[Driven], setup: HandSetup) -> Quantity:
         return unknown(f"{len(with_start)} currents with a start-to-open, two are needed")
     cold, hot = with_start[0], with_start[-1]
     if cold.power_w is None or hot.power_w is None:
-        return unknown("the power is not known: type the voltage, or give the element's ohms")
+        return unknown(POWER_UNKNOWN)
     more_w = hot.power_w - cold.power_w
+    if more_w <= 0.0:
+        return unknown(
+            f"{hot.element_a:.2f} A bring {hot.power_w:.1f} W, not more than the"
+            f" {cold.power_w:.1f} W of {cold.element_a:.2f} A; look at the volts again"
+        )
     shift_k = hot.value_c - cold.value_c
     contributions = [
         Contribution(c.name, c.share, 1 / more_w, c.degrees_of_freedom, c.evaluation, c.note)
@@ -210,6 +196,10 @@ def _per_watt(groups: Sequence[Driven], setup: HandSetup) -> Quantity:
 def _unpowered(powered: Sequence[Driven], opened: Opening | str, setup: HandSetup) -> Quantity:
     """Return the start drawn to no power from rises under power and the opening in one pot."""
     starts, lag_u_s = [], 0.0
+    if any(group.starts and group.power_w is None for group in powered) or (
+        isinstance(opened, Opening) and opened.power_w.value is None
+    ):
+        return unknown(POWER_UNKNOWN, {"lift_mm": setup.threshold_mm})
     for group in powered:
         if not group.starts or group.power_w is None:
             continue

@@ -30,6 +30,7 @@ TOE_MM_PER_K = (0.1, 0.5)  # from memory: elements are at 0.34 there
 CLOSED_SHARE = 0.99
 MEDIAN_U = 1.25
 """A median of many is uncertain by sqrt(pi / 2) times what the mean is."""
+NEAR_BOILING_C, BOILING_K = 96.0, 1.5
 RATE_READINGS = 5
 FASTEST_K_PER_MIN = 15.0
 
@@ -52,8 +53,11 @@ class _Crossing(NamedTuple):
     gap_k: float
 
 
-def find_start(rise: Rise, setup: HandSetup) -> Start | str:
-    """Return the start-to-open of a rise, or the reason why it has none."""
+def find_start(rise: Rise, setup: HandSetup, shut_mm: float = math.nan) -> Start | str:
+    """Return the start-to-open of a rise, or the reason why it has none.
+
+    A rise has its own zero; `shut_mm` is what the shut valve reads in the whole record, if known.
+    """
     points = [point for point in rise.points if not math.isnan(point.lift_mm)]
     closed = shut_readings(points, setup)
     if len(closed) < 2 or closed[-1].bath_c - closed[0].bath_c < CLOSED_SPAN_K:
@@ -62,7 +66,12 @@ def find_start(rise: Rise, setup: HandSetup) -> Start | str:
             f" {CLOSED_SPAN_K:g} K are needed; begin colder"
         )
     zero_mm = median(point.lift_mm for point in closed)
-    found = _crossing(points, zero_mm, setup.threshold_mm)
+    if zero_mm - shut_mm >= setup.threshold_mm:
+        return (
+            f"the valve was {zero_mm - shut_mm:.2f} mm open already at {closed[0].bath_c:.1f} °C,"
+            " where this heating begins; begin colder"
+        )
+    found = _crossing(points, zero_mm, setup)
     if isinstance(found, str):
         return found
     zero_c = math.fsum(point.bath_c for point in closed) / len(closed)
@@ -96,8 +105,7 @@ def find_start(rise: Rise, setup: HandSetup) -> Start | str:
 
 def shut_readings(points: Sequence[HandPoint], setup: HandSetup) -> list[HandPoint]:
     """Return the first readings that agree with each other: the valve is shut."""
-    apart_mm = max(setup.threshold_mm / 2, 2 * setup.lift_tool.expanded_u_mm)
-    within_mm = min(apart_mm, CLOSED_SHARE * setup.threshold_mm)
+    within_mm = agree_mm(setup)
     closed: list[HandPoint] = []
     for point in points:
         mean = math.fsum(p.lift_mm for p in closed) / len(closed) if closed else point.lift_mm
@@ -107,14 +115,30 @@ def shut_readings(points: Sequence[HandPoint], setup: HandSetup) -> list[HandPoi
     return closed
 
 
-def _crossing(points: Sequence[HandPoint], zero_mm: float, threshold_mm: float) -> _Crossing | str:
+def agree_mm(setup: HandSetup) -> float:
+    """Return by how much two readings of the shut valve may differ."""
+    apart_mm = max(setup.threshold_mm / 2, 2 * setup.lift_tool.expanded_u_mm)
+    return min(apart_mm, CLOSED_SHARE * setup.threshold_mm)
+
+
+def _on(last: HandPoint, setup: HandSetup) -> str:
+    """Say how to come to the start: water that boils grows no hotter."""
+    boils_c = NEAR_BOILING_C if setup.boiling_c is None else setup.boiling_c - BOILING_K
+    if last.bath_c < boils_c:
+        return "heat on"
+    return "water boils there: take currents in it, or propylene glycol within the type's cap"
+
+
+def _crossing(points: Sequence[HandPoint], zero_mm: float, setup: HandSetup) -> _Crossing | str:
+    threshold_mm = setup.threshold_mm
     lifts = [point.lift_mm - zero_mm for point in points]
     below = [i for i, lift in enumerate(lifts) if lift < threshold_mm]
     last = below[-1]
     if last == len(points) - 1:
         return (
             f"the readings do not enclose the start: the last lift is {lifts[last]:.2f} mm at"
-            f" {points[last].bath_c:.1f} °C, threshold {threshold_mm:g} mm; heat on"
+            f" {points[last].bath_c:.1f} °C, threshold {threshold_mm:g} mm;"
+            f" {_on(points[last], setup)}"
         )
     before, after = points[last], points[last + 1]
     gap_k = after.bath_c - before.bath_c

@@ -7,18 +7,28 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
-from proofbath.curve.at_currents import NAMES, at_current_series, unpowered_part
+from proofbath.curve.at_currents import (
+    NAMES,
+    at_current_series,
+    ramps_at_currents,
+    same_current,
+    unpowered_part,
+)
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import (
+    ON_W,
     PoweredEvent,
     driven_by,
     element_power_w,
+    heating,
     powered_events,
 )
 from proofbath.curve.features import CycleFeatures, Wanted
+from proofbath.curve.holds import LEAST_CURRENT_A, holds_of
 from proofbath.curve.opened import Opened
 from proofbath.curve.record import Floats
 from proofbath.curve.result import HeaterStep, Quantity, Warned, known, unknown
@@ -28,9 +38,9 @@ from proofbath.curve.steps import heater_steps
 from proofbath.curve.unpowered import unpowered_quantities
 from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K, Zero, always_shut, fit_zero
 
+EDGE_S = 2.0  # a step ends within the second in which its current changes
 NOT_POWERED = "the record holds no element currents"
 SERIES = ("start_under_power_c", "closing_under_power_c", *NAMES)
-ON_W = 0.05
 LEAD_PRIOR_OHM, LEAD_PRIOR_U_OHM = 0.3, 0.12  # common practice, no source: 0.1 to 0.5 ohm
 
 
@@ -46,6 +56,8 @@ class Heated:
     warnings: list[Warned] = field(default_factory=list)
     power_w: Floats | None = None
     cycles: tuple[CycleFeatures, ...] = ()
+    on: npt.NDArray[np.bool_] | None = None
+    """Whether each sample's power heats its wax."""
 
     @property
     def all_series(self) -> dict[str, tuple[Quantity, ...]]:
@@ -58,12 +70,12 @@ class Heated:
 
     def heats(self, features: CycleFeatures) -> bool:
         """Tell whether the heater was on in a cycle."""
-        cycle, power_w = features.cycle, self.power_w
-        return power_w is not None and bool((power_w[cycle.first : cycle.end] > ON_W).any())
+        cycle = features.cycle
+        return self.on is not None and bool(self.on[cycle.first : cycle.end].any())
 
     def unpowered(self, samples: Samples, cycle: Cycle) -> Cycle:
         """Return what of a cycle ran before its first power, where that is a rise to read."""
-        return cycle if self.power_w is None else unpowered_part(samples, cycle, self.power_w, ON_W)
+        return cycle if self.on is None else unpowered_part(samples, cycle, self.on)
 
     def without_lifts(self, reason: str) -> Heated:
         """Return it without what was read from a lift that is not to be trusted."""
@@ -87,6 +99,7 @@ def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted, opened: Open
     if bench.lead_ohm is None:
         text = f"the leads were taken as {LEAD_PRIOR_OHM:g} ohm; powers are uncertain by about 1 %"
         warned.append(Warned("leads_not_supplied", text))
+    warned += _off_what_was_set(samples)
     ohm = _resistance(samples, power_w, lead_ohm, bench)
     quantities = dict(zip(names, (start, shift, ohm), strict=True))
     zero = None if isinstance(shut, str) else shut.zero
@@ -97,9 +110,51 @@ def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted, opened: Open
         "closing_under_power_c": _shown(falling, bench, threshold_mm),
         **at_current_series(samples, power_w, wanted, bench, opened),
     }
+    warned += _not_read(samples, steps)
     zeroed = driven if isinstance(shut, str) else shut.zeroed
     cycles = tuple(driven_features(zeroed, zero))
-    return Heated(quantities, series, steps, warned, power_w, cycles)
+    return Heated(quantities, series, steps, warned, power_w, cycles, heating(samples, power_w))
+
+
+def _off_what_was_set(samples: Samples) -> list[Warned]:
+    """Return that a source gave less or more than was set, where the record tells what was."""
+    if samples.set_currents is None:
+        return []
+    pairs = {
+        (round(hold.set_a, 2), round(hold.element_a, 2))
+        for hold in holds_of(samples)
+        if hold.powered and hold.set_a and not math.isnan(hold.set_a)
+        if not same_current(hold.set_a, hold.element_a)
+    }
+    if not pairs:
+        return []
+    told = ", ".join(f"{flows_a:.2f} A for {set_a:.2f} A" for set_a, flows_a in sorted(pairs))
+    text = (
+        f"the source gave another current than was set: {told}; all is stated for the current that"
+        " flowed; calibrate or mend this channel and repeat"
+    )
+    return [Warned("current_not_as_set", text)]
+
+
+def _not_read(samples: Samples, steps: Sequence[HeaterStep]) -> list[Warned]:
+    """Return which currents flowed as they were set and gave neither a step nor a ramp."""
+    ramps = [cycle for ramp in ramps_at_currents(samples) for cycle in ramp.cycles]
+    read_s = [step.until_s for step in steps] + [float(samples.t_s[c.end - 1]) for c in ramps]
+    amps = np.nan_to_num(np.asarray(samples.element_a))
+    missed = []
+    for told in samples.set_currents or ():
+        inside = (samples.t_s >= told.from_s) & (samples.t_s < told.to_s)
+        flowed = amps[inside]
+        shown = any(told.from_s < at_s <= told.to_s + EDGE_S for at_s in read_s)
+        if len(flowed) and float(np.median(flowed)) > LEAST_CURRENT_A and not shown:
+            missed.append(f"{float(np.median(flowed)):.2f} A for {len(flowed)} samples")
+    if not missed:
+        return []
+    text = (
+        f"{', '.join(missed)} gave no step: too short, or bath or current did not stand still;"
+        " hold the current for 2 min at one bath"
+    )
+    return [Warned("set_current_not_read", text)]
 
 
 def _counted_from(

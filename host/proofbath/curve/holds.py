@@ -17,6 +17,8 @@ STILL, STILL_A = 0.001, 0.0005
 """Half of a hold's later samples lie so near one another; a ramp's, or its turn's, lie wider."""
 OFF_END, OFF_END_A = 0.003, 0.0006
 """A sample at an edge that lies further off belongs to the ramp or the change beside it."""
+RAMP_LEAVES, RAMP_LEAVES_A = 0.03, 0.01
+"""A current that was so near before it was held was come to by a ramp of power: nobody set it."""
 LEAST_KEPT = 0.4  # of a ramp's slice so much less lies near one current: 0.3
 
 
@@ -24,7 +26,9 @@ LEAST_KEPT = 0.4  # of a ramp's slice so much less lies near one current: 0.3
 class Hold:
     """Whole samples [first, end) at one current; `on_s` is when it was switched to.
 
-    `before_a` and `after_a` are the currents beside it, the mixed second left out.
+    `before_a` and `after_a` are the currents beside it, the mixed second left out; `set_a` is the
+    current that was set, NaN where a voltage was, None where nobody set one: there a ramp of power
+    stands still, while others that share the step go on.
     """
 
     first: int
@@ -34,6 +38,7 @@ class Hold:
     element_a: float
     before_a: float
     after_a: float
+    set_a: float | None
 
     @property
     def powered(self) -> bool:
@@ -51,20 +56,30 @@ def holds_of(samples: Samples) -> list[Hold]:
     amps = np.nan_to_num(samples.element_a)
     amps = np.where(amps > LEAST_CURRENT_A, amps, 0.0)
     found = []
-    for first, end in _slices(amps):
+    for first, end in _slices(amps, _set_otherwise(samples)):
         edges = _without_edges(amps, first, end)
         if edges is not None:
             found.append(_hold(samples, amps, *edges))
     return found
 
 
-def _slices(amps: Floats) -> Iterator[tuple[int, int]]:
-    """Cut where the current leaves the band around where it settled, or goes on or off."""
+def _set_otherwise(samples: Samples) -> Floats:
+    """Return the first samples of what was set and of what came behind it.
+
+    Two currents near each other are two all the same, and a ramp of power begins slowly.
+    """
+    at_s = [s for told in samples.set_currents or () for s in (told.from_s, told.to_s)]
+    return np.searchsorted(samples.t_s, at_s).astype(np.float64)
+
+
+def _slices(amps: Floats, cuts: Floats) -> Iterator[tuple[int, int]]:
+    """Cut where the current leaves the band around where it settled, goes on or off, or is set."""
     first, count = 0, len(amps)
     while first < count:
         around = float(np.median(amps[first + 1 : first + 6])) if first + 1 < count else amps[first]
         off = np.abs(amps[first + 1 :] - around) > max(WIDEST * around, WIDEST_A)
         end = first + 1 + int(np.argmax(off)) if off.any() else count
+        end = int(min([end, *cuts[cuts > first]]))
         yield first, end
         first = end
 
@@ -99,7 +114,18 @@ def _hold(samples: Samples, amps: Floats, first: int, end: int) -> Hold:
         level,
         before,
         after,
+        _set_a(samples, first, before, level),
     )
+
+
+def _set_a(samples: Samples, first: int, before: float, level: float) -> float | None:
+    """Return what was set where a hold begins; where nothing tells of it, a jump was set."""
+    if samples.set_currents is None:
+        near_a = max(RAMP_LEAVES * level, RAMP_LEAVES_A)
+        return None if first > 1 and abs(before - level) <= near_a else level
+    begins_s = float(samples.t_s[first + 2])  # behind the mixed second
+    told = (one for one in samples.set_currents if one.from_s <= begins_s < one.to_s)
+    return next((one.element_a for one in told), None)
 
 
 def _changed_s(samples: Samples, amps: Floats, at: int, before: float, after: float) -> float:

@@ -29,6 +29,15 @@ class Cold(NamedTuple):
     lift_mm: float
 
 
+class SetCurrent(NamedTuple):
+    """A stretch of a record, from and to in s, in which one current was set for the element."""
+
+    from_s: float
+    to_s: float
+    element_a: float
+    """NaN where it was set by its voltage."""
+
+
 @dataclass(frozen=True)
 class CurveRecord:
     """One unit's samples in time order, float64 arrays of one length; NaN where a value is missing.
@@ -48,6 +57,11 @@ class CurveRecord:
     """Hottest the heater's core was, in °C, where its resistance tells it."""
     cold: Cold | None = None
     """The gauge in the cold before the record begins, where that is known."""
+    bench_gauge: bool = False
+    """Whether a bench's calibrated gauge measured the lift: it is in mm, however small."""
+    set_currents: tuple[SetCurrent, ...] | None = None
+    """What was set for the element, in order; a power that was ramped is none.  None where only
+    the currents themselves are known."""
 
     def __post_init__(self) -> None:
         for column in (*COLUMNS, *ELEMENT_COLUMNS):

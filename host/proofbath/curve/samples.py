@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from proofbath.curve.record import CurveRecord, Floats
+from proofbath.curve.record import CurveRecord, Floats, SetCurrent
 from proofbath.curve.result import Warned
 from proofbath.errors import RecordError
 
@@ -29,6 +29,7 @@ class Samples:
     interval_s: float
     element_a: Floats | None = None
     element_v: Floats | None = None
+    set_currents: tuple[SetCurrent, ...] | None = None
 
     def __len__(self) -> int:
         return len(self.t_s)
@@ -46,6 +47,7 @@ class Samples:
             self.interval_s,
             amps,
             volts,
+            self.set_currents,
         )
 
 
@@ -112,6 +114,7 @@ def _blocks(record: CurveRecord, keep: np.ndarray) -> Samples:
         max(interval_s, min(BLOCK_S, float(np.median(np.diff(mean(record.t_s)))))),
         amps,
         volts,
+        record.set_currents,
     )
 
 

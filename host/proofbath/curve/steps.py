@@ -22,8 +22,7 @@ from proofbath.curve.zero import Zero
 from proofbath.quantity.currents import LIFTS_AFTER_S
 
 SHORTEST_STEP_S, SHORTEST_BEFORE_RAMP_S = 20.0, 60.0
-RAMP_LEAVES, RAMP_LEAVES_A = 0.03, 0.01
-"""A current that was so near before it was held was come to by a ramp of power: nobody set it."""
+SEEN_BEFORE = 4  # samples, one of them the mixed second
 LEVELS_MM = (1.0, 3.0, 7.0)
 AFTER_HALF_S = 3.0
 SAME_BATH_K, RAMP_BEGINS_K = 1.0, 0.15
@@ -39,9 +38,15 @@ STOPPED_MM, STOPPED_MM_PER_S, BEFORE_STOP_S = 0.05, 0.01, 10.0
 
 @dataclass(frozen=True)
 class _Step:
-    """One hold of current at one bath with its zeroed lift, before steps are compared."""
+    """One hold of current at one bath with its zeroed lift, before steps are compared.
+
+    `seen` and `seen_mm` begin a few samples before it was switched on: a valve may open within the
+    first second.
+    """
 
     hold: Hold
+    seen: Samples
+    seen_mm: Floats
     part: Samples
     lift_mm: Floats
     power_w: Floats
@@ -59,6 +64,11 @@ class _Step:
     @property
     def drift_mm_per_s(self) -> float:
         return self.end.slope if self.end else math.inf
+
+    @property
+    def begins_mm(self) -> float:
+        before = self.seen_mm[self.seen.t_s <= self.hold.on_s - self.seen.interval_s / 2]
+        return float(np.median(before if len(before) else self.lift_mm[:3]))
 
     @property
     def settled(self) -> bool:
@@ -81,19 +91,38 @@ def heater_steps(
     holds = holds_of(samples)
     found = []
     for hold in holds:
-        was_set = hold.powered and not _ends_a_ramp(hold)
+        was_set = hold.powered and hold.set_a is not None
         if was_set and (step := _step(samples, hold, zero, lead_ohm)):
             found.append(step)
+    from_below = _from_below(found, threshold_mm)
     return [
-        _told(samples, step, _off_until(holds, step), zero, found, bench, lead_ohm, threshold_mm)
-        for step in found
+        _told(
+            samples, step, _off_until(holds, step), zero, found, bench, lead_ohm, threshold_mm, rose
+        )
+        for step, rose in zip(found, from_below, strict=True)
     ]
 
 
-def _ends_a_ramp(hold: Hold) -> bool:
-    """Tell whether a ramp of power stands still there: others that share the step go on."""
-    near_a = max(RAMP_LEAVES * hold.element_a, RAMP_LEAVES_A)
-    return hold.first > 1 and abs(hold.before_a - hold.element_a) <= near_a
+def _from_below(steps: Sequence[_Step], threshold_mm: float) -> list[bool]:
+    """Tell for each step whether its valve came to its lift opening, or is shut at its end.
+
+    One that stood open already and moved no further may hang where a hotter bath or a greater
+    current left it, unless the step right before it had brought it there opening.
+    """
+    told: list[bool] = []
+    for n, step in enumerate(steps):
+        end_mm = step.end.level if step.end else step.begins_mm
+        opened = step.begins_mm <= threshold_mm or end_mm - step.begins_mm >= LEAST_MOVE_MM
+        goes_on = n > 0 and told[n - 1] and _goes_on_from(steps[n - 1], step)
+        stays = goes_on and end_mm > step.begins_mm - LEAST_MOVE_MM
+        told.append(opened or stays or end_mm < LEAST_MOVE_MM)
+    return told
+
+
+def _goes_on_from(before: _Step, step: _Step) -> bool:
+    """Tell whether a step follows another at once, with as much heat or more."""
+    between_s = step.hold.on_s - float(before.part.t_s[-1])
+    return between_s <= 3 * step.part.interval_s and step.drive_c >= before.drive_c - RAMP_BEGINS_K
 
 
 def _step(samples: Samples, hold: Hold, zero: Zero | str, lead_ohm: float) -> _Step | None:
@@ -108,15 +137,17 @@ def _step(samples: Samples, hold: Hold, zero: Zero | str, lead_ohm: float) -> _S
     if end - hold.first < 5 or samples.t_s[end - 1] - hold.on_s < shortest_s:
         return None
     part = samples.part(hold.first, end)
-    lift_mm = part.lift_mm - (
-        part.lift_mm[0] if isinstance(zero, str) else zero.reading_mm(part.bath_c)
+    begins = max(hold.first - SEEN_BEFORE, int(np.searchsorted(samples.run, part.run[0])))
+    seen = samples.part(begins, end)
+    seen_mm = seen.lift_mm - (
+        part.lift_mm[0] if isinstance(zero, str) else zero.reading_mm(seen.bath_c)
     )
+    lift_mm = seen_mm[hold.first - begins :]
     amps, volts = np.asarray(part.element_a), np.nan_to_num(np.asarray(part.element_v))
     last = _last(part)
     line = fit_line(part.t_s[last], lift_mm[last]) if last.sum() > 3 else None
-    return _Step(
-        hold, part, lift_mm, amps * (volts - amps * lead_ohm), line, _stopped(part, lift_mm, line)
-    )
+    power_w, stopped = amps * (volts - amps * lead_ohm), _stopped(part, lift_mm, line)
+    return _Step(hold, seen, seen_mm, part, lift_mm, power_w, line, stopped)
 
 
 def _last(part: Samples) -> np.ndarray:
@@ -156,6 +187,7 @@ def _told(
     bench: BenchBudget,
     lead_ohm: float,
     threshold_mm: float,
+    from_below: bool,
 ) -> HeaterStep:
     at = {"element_a": round(step.hold.element_a, 4), "bath_c": round(step.bath_c, 3)}
     settled = _electrical(step, _last(step.part), lead_ohm)
@@ -173,7 +205,7 @@ def _told(
         step.hold.on_s,
         float(step.part.t_s[-1]),
         step.bath_c,
-        None if isinstance(zero, str) else float(np.median(step.lift_mm[:3])),
+        None if isinstance(zero, str) else step.begins_mm,
         _electrical(step, early, lead_ohm),
         settled,
         float(ohms.std(ddof=1) / math.sqrt(len(ohms))),
@@ -181,7 +213,7 @@ def _told(
         _to_90_percent(step),
         closes_s,
         why_open,
-        _steady(step, zero, slope, bench, at),
+        _steady(step, zero, slope, bench, at, from_below),
         _lifts_after(step, zero, slope, bench, at, threshold_mm),
     )
 
@@ -200,9 +232,8 @@ def _times(step: _Step, levels_mm: Sequence[float]) -> dict[float, float]:
     """Return the time from switching on to each lift that was passed, not those passed before."""
     times = {}
     for level_mm in levels_mm:
-        passed_s = _passed_s(step.part, step.lift_mm, level_mm, upward=True)
-        begins_mm = float(np.median(step.lift_mm[:3]))
-        if passed_s is not None and begins_mm < level_mm:
+        passed_s = _passed_s(step.seen, step.seen_mm, level_mm, upward=True)
+        if passed_s is not None and step.begins_mm < level_mm:
             times[level_mm] = max(0.0, passed_s - step.hold.on_s)
     return times
 
@@ -227,7 +258,7 @@ def _to_90_percent(step: _Step) -> float | None:
     """Return the time to nine tenths of the way from where the step began to where it settled."""
     if step.end is None or not step.settled:
         return None
-    begins_mm = float(np.median(step.lift_mm[:3]))
+    begins_mm = step.begins_mm
     way_mm = step.end.level - begins_mm
     if abs(way_mm) < LEAST_MOVE_MM:
         return None
@@ -279,9 +310,13 @@ def _steady(
     slope: float,
     bench: BenchBudget,
     at: dict[str, float],
+    from_below: bool,
 ) -> Quantity:
     if isinstance(zero, str):
         return unknown(zero, at)
+    if not from_below:
+        stood = f"it stood {step.begins_mm:.2f} mm open from a hotter bath or a greater current"
+        return unknown(f"{stood} before; let it close first", at)
     if step.end is None:
         return unknown("fewer than four samples at its end", at)
     if not step.settled:
@@ -327,7 +362,7 @@ def _lifts_after(
 
 def _why_no_start(step: _Step, threshold_mm: float) -> str | None:
     """Return why lifts after some time mean nothing: the valve had a start already."""
-    begins_mm = float(np.median(step.lift_mm[:3]))
+    begins_mm = step.begins_mm
     if step.hold.before_a > LEAST_CURRENT_A:
         return "another current flowed before; switch off and let the valve close first"
     if begins_mm > threshold_mm:

@@ -13,12 +13,14 @@ from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K
 from proofbath.curve.evidence import Evidence
 from proofbath.curve.features import CycleFeatures
 from proofbath.curve.friction import Width, width_in_mm
+from proofbath.curve.holds import LEAST_CURRENT_A
 from proofbath.curve.lag import PRIOR_LAG_S, SENSIBLE_MM_PER_K
 from proofbath.curve.local import changes_side
 from proofbath.curve.opened import Opened
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import Warned
 from proofbath.curve.seat import even_ramp, jumps_at_seat
+from proofbath.quantity.currents import SHUT_K
 
 TEMPERATURES = frozenset(
     ("start_to_open_c", "closing_c", "full_open_c", "hysteresis_k", "start_by_line_c", "lag_s")
@@ -36,7 +38,7 @@ OPENED_MM, SMALLEST_TRAVEL_MM = 0.3, 1.0
 # From memory: pin and guide of a sound unit 0.02 to 0.08 mm; at 0.2 mm a valve begins to hang.
 FRICTION_MM = 0.20
 SURE_SDS = 2.0  # the 2 % that a normal spread leaves begin at 0.2 mm, far from a sound unit
-NO_RETURN_K, ZERO_RETURN_MM = 8.0, 0.05
+ZERO_RETURN_MM = 0.05
 LAG_INDEX = 1.8
 TYPICAL_SLOPE_MM_PER_K = 0.35
 # Range of three normal values at 99 % is 4.12 sd; units of a type scatter up to 1.4 times more.
@@ -126,8 +128,7 @@ def scale_findings(record: CurveRecord) -> list[Finding]:
         text = f"the lift moves by {high - low:.0f} mm: counts or um? give calibrated mm"
         return [Finding("lift_unit", text, ALL)]
     if SMALLEST_LIFT_MM < high - low < SMALLEST_STROKE_MM and _warm_and_still_shut(record, whole):
-        text = f"the lift reaches only {high - low:.2f} mm: inches, or a stuck valve? give mm"
-        return [Finding("lift_small", text + ", or record the unit as stuck", ALL)]
+        return _small(record, high - low)
     hot = whole & (bath_c > np.nanquantile(bath_c, 0.95))
     cold = whole & (bath_c < np.nanquantile(bath_c, 0.05))
     if hot.any() and cold.any() and high - low > SMALLEST_STROKE_MM:
@@ -136,6 +137,20 @@ def scale_findings(record: CurveRecord) -> list[Finding]:
             text = "the lift falls as the bath warms: the gauge's sign is wrong; turn it round"
             return [Finding("lift_sign", text, ALL)]
     return []
+
+
+def _small(record: CurveRecord, lift_mm: float) -> list[Finding]:
+    """Inches where the unit of a file is not known; on a bench a stuck valve, or a current's work.
+
+    How far a current opens a valve is no question of the bath's temperature.
+    """
+    text = f"the lift reaches only {lift_mm:.2f} mm"
+    if not record.bench_gauge:
+        text += ": inches, or a stuck valve? give mm, or record the unit as stuck"
+        return [Finding("lift_small", text, ALL)]
+    if record.element_a is not None and np.nan_to_num(record.element_a).max() > LEAST_CURRENT_A:
+        return []
+    return [Finding("lift_small", text + ": a stuck valve? look, and record it so if it is")]
 
 
 def _warm_and_still_shut(record: CurveRecord, whole: np.ndarray) -> bool:
@@ -272,7 +287,7 @@ def _no_return(cycles: Sequence[CycleFeatures]) -> Finding | None:
             shown_mm = c.falling.lift_mm - c.zero.reading_mm(c.falling.bath_c)
             end_mm = float(np.quantile(shown_mm[-60:], 0.25))
             cooled_k = c.start.bath_c - float(c.falling.bath_c.min())
-            if cooled_k > NO_RETURN_K and end_mm > ZERO_RETURN_MM:
+            if cooled_k > SHUT_K and end_mm > ZERO_RETURN_MM:
                 text = (
                     f"{end_mm:.2f} mm open {cooled_k:.0f} K below the start: no full return;"
                     " look at spring, seat and gauge"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+SHUT_K = 10.0
+"""So far below its start every sound valve has shut again (common practice, no source)."""
 IN_A_BATH = ("lift_at_current_mm", "lift_after_mm")
 AT_A_CURRENT = (
     *IN_A_BATH,

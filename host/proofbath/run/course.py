@@ -21,10 +21,10 @@ from proofbath.run.note import ELEMENTS, Branch, Turn
 from proofbath.run.profile import FASTEST_K_PER_MIN, Drive, Leg, Ramp, Soak
 from proofbath.run.progress import Progress, Timetable
 from proofbath.run.reading import NO_CURRENT, RELEASE, Demand, Reading
+from proofbath.run.source_gain import SourceGain
 from proofbath.run.states import WORKING, Kind, Phase
 from proofbath.run.station_watch import StationWatch
 from proofbath.run.story import Story
-from proofbath.run.source_gain import SourceGain
 from proofbath.wire.table import StationFlag
 from proofbath.wire.watches import Watch
 
@@ -66,6 +66,7 @@ class Course:
         self._run: Execution[Any]
         self._reading: Reading
         self._closed_mm: tuple[float, ...] = ()
+        self._asked_a = NO_CURRENT
         self._hottest_c = max((_highest_c(leg) for leg in legs if leg.moves), default=math.inf)
         self._leg_began_c = math.nan
         self._leg_limit_s = math.inf
@@ -105,7 +106,8 @@ class Course:
         if self.gives_back:
             return RELEASE
         duty = run.duty(reading.bath_c, dt_s)
-        return Demand(duty, True, run.cooling, self._currents())
+        self._asked_a = self._currents()
+        return Demand(duty, True, run.cooling, self._asked_a)
 
     @property
     def gives_back(self) -> bool:
@@ -285,7 +287,7 @@ class Course:
         story.leg += 1
         leg = self._legs[story.leg]
         from_c = self.bath.command_c
-        start = Start(self._reading, self._closed_mm, self.elements)
+        start = Start(self._reading, self._closed_mm, self.elements, self._asked_a)
         run = begin(self._legs, story.leg, self.bath, start)
         self._run, story.step = run, leg.step
         story.happen(run.kind)
@@ -298,7 +300,7 @@ class Course:
             self._heat.rise_begins(story.bath_c, self._reading.heater_on_s)
         if leg.clipped:
             story.say("warning", f"clipped at the bath's limit, {leg.to_c:.1f} °C")
-        story.say("step_begin", leg.step.label or story.phase.value)
+        story.say("step_begin", leg.step.label or story.phase.value, fed=run.fed_by)
 
 
 def _highest_c(leg: Leg) -> float:

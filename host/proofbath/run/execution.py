@@ -10,6 +10,7 @@ from proofbath.control.controller import BathController
 from proofbath.run.blocks import Block
 from proofbath.run.elements import Elements
 from proofbath.run.lifts import Opened
+from proofbath.run.note import UNFED, FedBy
 from proofbath.run.power import Feed, NoFeed, PowerGenerator, SetFeed, stations_fed
 from proofbath.run.profile import (
     FASTEST_K_PER_MIN,
@@ -26,17 +27,19 @@ from proofbath.run.profile import (
 from proofbath.run.reading import Reading
 from proofbath.run.states import Kind
 from proofbath.run.steady import Steadiness
+from proofbath.wire.table import STATIONS
 
 _S = TypeVar("_S", bound=AnyStep)
 
 
 class Start(NamedTuple):
-    """What a leg finds when it begins: the reading of now, the lifts of the closed units, and what
-    is known of the elements."""
+    """What a leg finds when it begins: the reading of now, the lifts of the closed units, what is
+    known of the elements, and the currents that were asked for last."""
 
     reading: Reading
     closed_mm: tuple[float, ...]
     elements: Elements
+    asked_a: tuple[float, ...]
 
 
 class Execution(ABC, Generic[_S]):
@@ -64,6 +67,19 @@ class Execution(ABC, Generic[_S]):
     def feed(self, reading: Reading) -> None:
         """Set the elements' currents for a reading: what the step says, none where it is silent."""
         self.element_a = self._feed.currents(reading)
+
+    @property
+    def fed_by(self) -> FedBy:
+        """What the step sets for the elements."""
+        if isinstance(self._feed, PowerGenerator):
+            return FedBy((None,) * STATIONS)
+        if isinstance(self._feed, NoFeed):
+            return UNFED
+        step = self.step
+        if isinstance(step, MayFeed) and step.element_v is not None:
+            set_v = tuple(step.set_at(station) for station in range(1, STATIONS + 1))
+            return FedBy((None,) * STATIONS, set_v)
+        return FedBy(self.element_a)
 
     @abstractmethod
     def over(self, reading: Reading) -> bool:
@@ -201,7 +217,7 @@ def _feed_of(leg: Leg, start: Start) -> Feed:
     """Return what a leg feeds the elements: every kind of step is fed by one of these."""
     step = leg.step
     if isinstance(step, PowerRamp):
-        return PowerGenerator(step, leg.loading, start.reading, start.closed_mm)
+        return PowerGenerator(step, leg.loading, start.reading, start.closed_mm, start.asked_a)
     if isinstance(step, MayFeed) and stations_fed(leg):
         return SetFeed(step, leg.loading, start.reading)
     return NoFeed()

@@ -15,6 +15,7 @@ from pydantic import Field
 from proofbath.control.bath_model import BathModel
 from proofbath.description import Described
 from proofbath.errors import InputError
+from proofbath.quantity.currents import SHUT_K
 from proofbath.run.feed_faults import no_heater_data
 from proofbath.run.power_reach import LEAST_K_PER_W, MOST_K_PER_W, reach_k
 from proofbath.run.profile import Energise, Hold, PowerRamp, Purpose, Ramp, Soak, Step, Temperature
@@ -25,8 +26,6 @@ HOT_K = 0.5
 """The hottest bath stays so far below the night's limit."""
 BELOW_START_K = 3.0
 """... and so far below the type's start, where units are still shut without power."""
-SHUT_K = 10.0
-"""So far below the type's start every valve has shut again (common practice, no source)."""
 APART_K = 2.0
 """Baths nearer to each other tell nothing of the film (common practice, no source)."""
 LEAST_SPAN_K = 4.0

@@ -24,6 +24,16 @@ class Branch(Enum):
     LEVEL = "level"
 
 
+class FedBy(NamedTuple):
+    """What is set for the elements, a value a station; a ramp of power sets no current."""
+
+    set_a: tuple[float | None, ...] | None = None
+    set_v: tuple[float, ...] | None = None
+
+
+UNFED = FedBy()
+
+
 class Note(NamedTuple):
     """One line of a run's story, stamped with the controller's clock."""
 
@@ -49,3 +59,8 @@ class Note(NamedTuple):
     """Code under which the report of the unit there says it; None where it does not."""
     of_unit: str | None = None
     """How the report of the unit there says it."""
+    set_a: tuple[float | None, ...] | None = None
+    """Of a step that begins and feeds elements: the current set at each station; None at a
+    station where its voltage is set or its power is ramped."""
+    set_v: tuple[float, ...] | None = None
+    """Of a step that begins and sets voltages: that of each station."""

@@ -133,11 +133,18 @@ class Resistance:
 class PowerGenerator:
     """The power of one ramp, alike for all stations, and the currents that make it.
 
-    `closed_mm` are the lifts of the closed units, from which the full lift is counted.
+    `closed_mm` are the lifts of the closed units, from which the full lift is counted; `asked_a`
+    the currents asked for until now, from which it goes on: a source that gives less or more than
+    it is asked would else begin with a jump by its own error.
     """
 
     def __init__(
-        self, step: PowerRamp, loading: Loading, now: Reading, closed_mm: tuple[float, ...]
+        self,
+        step: PowerRamp,
+        loading: Loading,
+        now: Reading,
+        closed_mm: tuple[float, ...],
+        asked_a: tuple[float, ...],
     ) -> None:
         self._step = step
         self._fed = fed(step, loading)
@@ -145,11 +152,12 @@ class PowerGenerator:
         self._closed_mm = closed_mm
         self._resistance = Resistance(loading, self._fed)
         self._resistance.take(now)
-        flowing_w = [self._flowing_w(now, i) for i in range(STATIONS)]
-        self._power_w = max(flowing_w)
+        pairs = zip(asked_a, self._resistance.ohm, self._fed, strict=True)
+        asked_w = [a * a * ohm if on else 0.0 for a, ohm, on in pairs]
+        self._power_w = max(asked_w)
         falling = step.to_w < self._power_w
         # A station that was held back on the way up stays at its power until the ramp meets it.
-        self._most_w = flowing_w if falling else [math.inf] * STATIONS
+        self._most_w = asked_w if falling else [math.inf] * STATIONS
         self._renewed_s = now.t_s
         self._element_a = self._currents_a()
 
@@ -159,7 +167,7 @@ class PowerGenerator:
         return self._power_w == self._step.to_w
 
     def currents(self, reading: Reading) -> tuple[float, ...]:
-        """Return the currents for now; the ramp began at the power that flowed already."""
+        """Return the currents for now; the ramp began at the power asked for already."""
         passed_s = reading.t_s - self._renewed_s
         if passed_s < RENEWED_S:
             return self._element_a
@@ -178,11 +186,6 @@ class PowerGenerator:
             opened_mm = lift_mm - self._closed_mm[i]
             if opened_mm > self._loading.full_lift_mm[i] + LIFT_SPARE_MM:
                 self._most_w[i] = min(self._most_w[i], self._power_w)
-
-    def _flowing_w(self, reading: Reading, i: int) -> float:
-        current_a = reading.element_a[i]
-        flows = self._fed[i] and current_a >= JUDGED_A
-        return current_a * current_a * self._resistance.ohm[i] if flows else 0.0
 
     def _currents_a(self) -> tuple[float, ...]:
         stations = zip(

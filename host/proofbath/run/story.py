@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from proofbath.run.note import Branch, Note, Turn
+from proofbath.run.note import UNFED, Branch, FedBy, Note, Turn
 from proofbath.run.profile import AnyStep
 from proofbath.run.states import END, Kind, Phase, next_phase
 from proofbath.wire.watches import Said
@@ -36,7 +36,12 @@ class Story:
             self.say("run_end", f"{self.phase.value}: {reason}" if reason else self.phase.value)
 
     def say(
-        self, code: str, text: str, rate_k_per_min: float = math.nan, turn: Turn | None = None
+        self,
+        code: str,
+        text: str,
+        rate_k_per_min: float = math.nan,
+        turn: Turn | None = None,
+        fed: FedBy = UNFED,
     ) -> None:
         """Add a note."""
         step = self.step
@@ -54,6 +59,8 @@ class Story:
                 bath_c=self.bath_c,
                 rate_k_per_min=rate_k_per_min,
                 turn=turn,
+                set_a=fed.set_a,
+                set_v=fed.set_v,
             )
         )
 

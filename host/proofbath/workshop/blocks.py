@@ -35,6 +35,7 @@ INFORMS = frozenset(
         "open_at_first_bath",
         "ramp_fast",
         "repeated_time",
+        "set_current_not_read",
     )
 )
 """Warnings of an analysis whose doubt its uncertainty covers; any other one forbids certifying."""

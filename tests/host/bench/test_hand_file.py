@@ -120,13 +120,17 @@ def test_damaged_notes_are_refused(path: Path) -> None:
     ("text", "words"),
     [
         ("", "line 1: no column t_s, bath_c, lift_mm"),
-        ("t_s;bath_c;lift_mm\n", "parted by commas"),
+        ("t_s bath_c lift_mm\n", "parted by commas or semicolons"),
+        ("t_s,bath_c,lift_mm\n", "holds no reading; write one a line"),
+        ("t_s;bath_c;lift_mm\n", "holds no reading; write one a line"),
+        ("t_s,bath_c,lift_mm,element_v\n0,70,0,7.6\n", "no column element_a"),
+        ("t_s,bath_c,lift_mm,element_a,element_v\n0,70,0,,7.6\n", "element_v without element_a"),
         ("t_s,bath_c,lift_mm\n0,70,0\n60,72,5,0,1\n", "line 3: 3 cells are needed"),
         ("t_s,bath_c,lift_mm\n0,hot,0\n", "line 2: bath_c is not a number: 'hot'"),
         ("t_s,bath_c,lift_mm\n,70,0\n", "line 2: t_s is missing"),
         ("t_s,bath_c,lift_mm\n0,,0\n", "line 2: the temperature is missing"),
         ("t_s,bath_c,lift_mm\n0,700,0\n", "line 2: temperature 700 °C, possible are -10 to 130"),
-        ("t_s,bath_c,lift_mm\n0,70,inf\n", "line 2: lift inf mm"),
+        ("t_s,bath_c,lift_mm\n0,70,inf\n", "line 2: lift_mm is not a number: 'inf'"),
         ("t_s,bath_c,lift_mm\n9,70,0\n5,71,0\n", "time goes back, 5 s after 9 s"),
         ("t_s,bath_c,lift_mm,element_a\n0,70,0,16\n", "line 2: element 16 A, possible are 0 to"),
         ("t_s,bath_c,lift_mm,taken_back\n0,70,0,\n5,,,2\n", "line 3: taken_back '2' is no reading"),
@@ -143,3 +147,17 @@ def test_all_faults_of_a_written_file_are_found_in_one_pass() -> None:
     with pytest.raises(InputError) as refused:
         read_points("t_s,bath_c,lift_mm\n0,a,0\n5,71,b\n3,900,0\n", "paper.csv")
     assert len(refused.value.faults) == 3
+
+
+def test_a_table_parted_by_semicolons_is_read_with_its_decimal_commas() -> None:
+    """As a spreadsheet writes it where the comma is the decimal sign."""
+    text = "t_s;bath_c;lift_mm;element_a;element_v\n0;70,5;41,30;0;\n60;72;;0,5;7,6\n"
+    first, second = read_points(text, "paper.csv")
+    assert (first.bath_c, first.lift_mm, first.element_a) == (70.5, 41.3, 0.0)
+    assert (second.element_a, second.element_v) == (0.5, 7.6)
+    assert math.isnan(second.lift_mm)
+
+
+def test_a_heated_file_needs_its_currents() -> None:
+    with pytest.raises(InputError, match="no column element_a"):
+        read_points("t_s,bath_c,lift_mm\n0,70,0\n", "paper.csv", heated=True)

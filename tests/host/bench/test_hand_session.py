@@ -12,8 +12,9 @@ from host.bench.fake_supply import FakeSupply
 from host.bench.hand_pot import ScriptedPerson, setup
 from proofbath.bench.clock import monotonic_s
 from proofbath.bench.hand_file import HandFile, HandNotes
-from proofbath.bench.hand_heater import HandHeater, HandSupply, SetByHand, SetByScpi
-from proofbath.bench.hand_session import HandSession, caution, parse_reading
+from proofbath.bench.hand_heater import SWITCH_OFF, HandHeater, HandSupply, SetByHand, SetByScpi
+from proofbath.bench.hand_session import HandSession, caution
+from proofbath.bench.hand_typed import parse_reading
 from proofbath.bench.hand_words import CAUTIONS, USUAL_ERRORS
 from proofbath.bench.scpi_worker import SupplyWorker
 from proofbath.bench.stream import open_stream
@@ -118,6 +119,15 @@ def test_a_supply_set_by_hand_is_told_and_noted(file: HandFile) -> None:
     assert any("give the current in A" in text for text in said)
 
 
+def test_a_current_no_element_takes_is_not_set_by_hand(file: HandFile) -> None:
+    """Every reading under it would be refused: an element takes 1.5 A at most."""
+    person = ScriptedPerson("70 0", "heat 3", "71 0", "end")
+    said = led(file, person, SetByHand(person.tell, lambda: 12.0))
+    assert "3 A, an element takes 0 to 1.5; set less" in said
+    assert not any(text.startswith("Set the supply") for text in said)
+    assert [p.element_a for p in file.points] == [0.0, 0.0]
+
+
 def test_an_element_is_not_fed_for_long(file: HandFile) -> None:
     person = ScriptedPerson("70 0", "heat 0.8", *["71 0"] * 4, "end", seconds=500.0)
     said = led(file, person, SetByHand(person.tell, lambda: 12.0))
@@ -187,6 +197,7 @@ def test_a_supply_that_fails_ends_the_measurement_with_all_kept(
     with pytest.raises(BenchFaultError, match="keeps 0 after CURR"), worker(fake) as running:
         led(file, person, SetByScpi(running, monotonic_s))
     assert [p.bath_c for p in file.points] == [70.0]
+    assert SWITCH_OFF in person.heard
 
 
 def test_a_supply_on_the_bench_top_still_has_its_limits() -> None:

@@ -87,9 +87,115 @@ def test_a_step_down_lies_on_the_falling_branch_and_is_left_out() -> None:
     assert value(result.steps[0].steady_mm) == pytest.approx(4.0)
 
 
+JUST_OFF: Row = (1000, 99.6, 48.0, 0)
+"""Read on switching off: the valve is still 8 mm open."""
+
+
+@pytest.mark.parametrize(
+    "shut",
+    [
+        [JUST_OFF, (2500, 60.0, 40.0, 0), (3000, 99.2, 40.0, 0)],
+        [JUST_OFF, (2500, 60.0, 40.0, 0)],
+        [JUST_OFF, (1900, 99.5, 40.0, 0)],
+        [(0, 60.0, 40.0, 0.8), (300, 80.0, 40.0, 0.8), JUST_OFF, (2000, 99.6, 40.0, 0)],
+    ],
+)
+def test_the_zero_is_that_of_the_shut_valve_wherever_it_was_read(shut: list[Row]) -> None:
+    """Made data: 0.4 A hold it at 0.1 mm, 0.8 A at 8.08 mm."""
+    held: list[Row] = [
+        (4000 + 130 * n, 99.6, 40.0 + lift_mm, amps)
+        for n, (amps, lift_mm) in enumerate([(0.4, 0.1), (0.4, 0.1), (0.8, 8.08), (0.8, 8.08)])
+    ]
+    told = analyse_hand(points(*shut, *held), HEATED)
+    lifts = [value(step.steady_mm) for step in told.steps]
+    assert lifts == pytest.approx([0.1, 8.08])
+    assert value(told.opening_current_a) < 0.41
+    assert told.greatest_lift_mm == pytest.approx(8.08)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([JUST_OFF, (1100, 99.6, 40.1, 0.4), (1230, 99.6, 40.1, 0.4)], "was not shut there"),
+        (
+            [(0, 20.0, 30.0, 0), (60, 25.0, 40.0, 0), (900, 99.2, 40.0, 0)],
+            "10.00 mm below all later readings: take it back if it was mistyped",
+        ),
+        (
+            [(0, 60.0, 0.0, 0.8), (900, 80.0, 0.0, 0.8), (2e3, 60, 40, 0), (3e3, 80, 40, 0)],
+            "was the tool set anew?",
+        ),
+        ([(0, 60.0, 40.0, 0), (9, 60.0, 40.0, 0)], ""),
+    ],
+)
+def test_no_lift_is_negative_and_none_stands_without_the_shut_valve(
+    rows: list[Row], said: str
+) -> None:
+    """The last case has its zero: there the lift that lies 2 mm below it is what is wrong."""
+    held = points(*rows, (4000, 99.2, 42.0, 0.5), (4130, 99.2, 42.0, 0.5))
+    low = points((4200, 99.2, 38.0, 0.7))
+    told = analyse_hand([*held, *(() if said else low)], HEATED)
+    if said:
+        assert all(step.steady_mm.value is None for step in told.steps)
+        assert said in reason(told)
+        assert said in (told.opening_current_a.reason or "")
+        assert told.greatest_lift_mm is None
+    else:
+        assert value(told.steps[0].steady_mm) == pytest.approx(2.0)
+        assert "read 2.00 mm below the shut valve: mistyped" in reason(told)
+
+
+def test_the_zero_is_the_middle_of_scattered_readings_and_not_the_lowest() -> None:
+    """Ten readings of a caliper, 0.05 mm either way, after a first at their middle."""
+    off_mm = [0.0, 0.05, -0.05, 0.02, -0.02, 0.04, -0.04, 0.01, -0.01, 0.03, -0.03]
+    shut: list[Row] = [(60.0 * n, 20.0 + n, 40.0 + mm, 0) for n, mm in enumerate(off_mm)]
+    held: list[Row] = [(4000, 99.2, 42.0, 0.5), (4130, 99.2, 42.0, 0.5)]
+    told = analyse_hand(points(*shut, *held), setup(heater=Heater()))
+    assert value(told.steps[0].steady_mm) == pytest.approx(2.0)
+
+
+def test_a_hundredth_below_the_seat_is_the_reading_and_not_a_lift() -> None:
+    """A valve is never below its seat: within what the tool reads twice differently it is shut."""
+    told = analyse_hand(steps((0.3, -0.02), (0.6, 2.0)), HEATED)
+    assert value(told.steps[0].steady_mm) == 0.0
+
+
+def test_a_valve_still_open_after_a_current_is_not_open_without_one() -> None:
+    """The reading just after switching off says nothing of the start without current."""
+    read = points(
+        (0, 60.0, 40.0, 0), (900, 99.2, 48.0, 0.8), (1000, 99.2, 48.0, 0),
+        (1500, 99.2, 40.9, 0.9), (1630, 99.2, 40.9, 0.9),
+    )  # fmt: skip
+    told = analyse_hand(read, HEATED)
+    assert value(told.opening_current_a) > 0.2
+
+
 def test_a_step_without_a_shut_valve_before_it_has_no_zero() -> None:
     readings = points((0, 99.2, 42.1, 0.42), (120, 99.2, 42.1, 0.42))
     assert "read the shut valve first" in reason(analyse_hand(readings, HEATED))
+
+
+def test_the_slope_of_a_step_is_that_to_the_currents_beside_it() -> None:
+    """By hand: 0.3, 0.5, 0.7 A through 15 ohm are 1.35, 3.75, 7.35 W; lifts 0, 0.6, 6 mm.
+
+    From 0.3 to 0.5 A 0.25 mm/W, on to 0.7 A 1.5 mm/W. Shut at 0.3 A alone: the usual 1 mm/W.
+    """
+    told = analyse_hand(steps((0.3, 0.0), (0.5, 0.6), (0.7, 6.0)), HEATED)
+    slopes = [
+        next(c.sensitivity for c in step.steady_mm.contributions if c.name == "power")
+        for step in told.steps
+    ]
+    assert slopes == pytest.approx([0.25, 1.5, 1.5])
+    (alone,) = analyse_hand(steps((0.3, 0.0)), HEATED).steps
+    assert alone.steady_mm.contributions[-1].sensitivity == 1.0
+
+
+def test_a_rise_that_begins_with_the_valve_open_has_no_start() -> None:
+    """At its stop a lift does not move either: 8 mm at 70 and 74 °C, shut is 40 mm at 30 °C."""
+    cold = points((0, 30.0, 40.0, 0), (100, 33.0, 40.0, 0))
+    late = points(*((2000 + 60 * n, 70.0 + 4 * n, 48.0, 0.8) for n in range(4)))
+    ((_, start, _),) = analyse_hand([*cold, *late], HEATED).heater
+    assert "8.00 mm open already at 70.0 °C" in (start.reason or "")
 
 
 def test_what_just_opens_lies_between_chord_and_secant() -> None:
@@ -106,6 +212,59 @@ def test_what_just_opens_lies_between_chord_and_secant() -> None:
     between = [c for c in result.opening_power_w.contributions if c.name == "between two steps"]
     assert between[0].share == pytest.approx((4.046 - 2.621) / 2 / math.sqrt(3), abs=0.002)
     assert abs(value(result.opening_power_w) - 3.0) < expanded(result.opening_power_w)
+
+
+def without_volts(*currents: tuple[float, float]) -> list[HandPoint]:
+    return [p._replace(element_v=math.nan) for p in steps(*currents)]
+
+
+@pytest.mark.parametrize("currents", [((0.9, 8.0),), ((0.3, 0.0), (0.5, 1.06), (0.7, 4.8))])
+def test_lifts_over_the_current_need_no_power(currents: tuple[tuple[float, float], ...]) -> None:
+    """Neither volts nor ohms: the lifts and the current that just opens stand, no power does.
+
+    By hand for the three steps, in squares of the current: the chord from (0.09, 0) to (0.25, 1.06)
+    meets 0.1 mm at 0.1051, the secant on to (0.49, 4.8) lies at 0.25 - 0.96 / 15.583 = 0.1884; in
+    the middle 0.1467, 0.3831 A. The one step: 0.0101 is met at the least, 0.81 at most; 0.6404 A.
+    """
+    told = analyse_hand(without_volts(*currents), HEATED)
+    lifts = [value(step.steady_mm) for step in told.steps]
+    assert lifts == pytest.approx([lift_mm for _, lift_mm in currents])
+    assert [step.power_w for step in told.steps] == [None] * len(currents)
+    just_a = 0.6404 if len(currents) == 1 else 0.3831
+    assert value(told.opening_current_a) == pytest.approx(just_a, abs=1e-3)
+    for power in (told.opening_power_w, told.unpowered_start_to_open_c):
+        assert "give --element-ohm, or type the volts" in (power.reason or "")
+    known = analyse_hand(steps(*currents), HEATED)
+    for told_step, known_step in zip(told.steps, known.steps, strict=True):
+        assert expanded(told_step.steady_mm) >= expanded(known_step.steady_mm)
+
+
+def test_volts_of_one_step_alone_give_no_power_that_opens() -> None:
+    read = steps((0.3, 0.0), (0.5, 1.06))
+    told = analyse_hand([*read[:-2], *without_volts((0.3, 0.0), (0.5, 1.06))[-2:]], HEATED)
+    assert told.steps[0].power_w == pytest.approx(0.09 * OHM)
+    assert told.opening_power_w.value is None
+    assert value(told.opening_current_a) < 0.5
+
+
+def test_a_current_met_twice_counts_as_its_mean() -> None:
+    """Shut between the two: 0.5 A once just below 0.1 mm and once just beyond."""
+    once = steps((0.5, 0.09))
+    again = [p._replace(t_s=p.t_s + 5000.0) for p in steps((0.5, 0.15), (0.6, 1.2))]
+    both = analyse_hand([*once, *again], HEATED)
+    mean = analyse_hand(steps((0.5, 0.12), (0.6, 1.2)), HEATED)
+    assert value(both.opening_current_a) == pytest.approx(value(mean.opening_current_a))
+
+
+def test_volts_that_fall_as_the_current_rises_are_no_power() -> None:
+    """6 V at 0.5 A and 5 V at 0.6 A are 3 W both: one of the two was mistyped."""
+    volts = {0.5: 6.0, 0.6: 5.0}
+    read = [
+        p._replace(element_v=volts.get(p.element_a, math.nan)) for p in steps((0.5, 0.0), (0.6, 1))
+    ]
+    told = analyse_hand(read, HEATED)
+    assert [value(step.steady_mm) for step in told.steps] == pytest.approx([0.0, 1.0])
+    assert told.opening_power_w.value is None
 
 
 def test_a_unit_that_stays_shut_or_needs_no_current_says_so() -> None:
@@ -145,7 +304,7 @@ def test_two_powered_rises_give_the_unpowered_start_with_an_interval() -> None:
 def test_steps_in_boiling_water_and_a_rise_give_it_too() -> None:
     """The same unit needs 2.23 W in water of 99.2 °C: (105 - 99.2) / 2.6."""
     boiling = steps(*((math.sqrt(w / OHM), max(0.0, (w - 2.23) * 0.8)) for w in (1.5, 2.7, 3.5)))
-    later = [p._replace(t_s=p.t_s + 9000.0) for p in two_rises()]
+    later = [p._replace(t_s=p.t_s + 9e3, lift_mm=p.lift_mm + 40.0) for p in two_rises()]
     both = analyse_hand([*boiling, *later], HEATED)
     assert abs(value(both.unpowered_start_to_open_c) - 105.0) < 1.0
     one = analyse_hand(boiling, HEATED).unpowered_start_to_open_c

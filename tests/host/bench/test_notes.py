@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from proofbath.bench.notes import note_in, note_text
@@ -13,6 +15,14 @@ from proofbath.store.journal import EventLine
 def test_a_note_comes_back_as_it_was_written(turn: Turn | None) -> None:
     note = Note(2.0, "warning", "any words", 1, bath_c=80.0, rate_k_per_min=0.5, turn=turn)
     assert note_in(EventLine(2.0, "warning", note_text(note))) == note
+
+
+@pytest.mark.parametrize(
+    "fed", [{"set_a": (0.5, None, 0.0)}, {"set_a": (None, None), "set_v": (9.0, 0.0)}]
+)
+def test_what_was_set_for_the_elements_comes_back(fed: dict[str, Any]) -> None:
+    note = Note(2.0, "step_begin", "0.5 A at 95 °C", 1, bath_c=80.0, rate_k_per_min=0.5, **fed)
+    assert note_in(EventLine(2.0, "step_begin", note_text(note))) == note
 
 
 @pytest.mark.parametrize(

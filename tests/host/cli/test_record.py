@@ -121,6 +121,133 @@ def test_a_broken_off_measurement_is_gone_on_with(
     assert (again.status, json.loads(again.out)["readings"]) == (0, 3)
 
 
+STEPS = """t_s,bath_c,lift_mm,element_a
+0,20.0,41.30,0
+300,60.0,41.30,0
+600,99.6,41.30,0
+720,99.6,42.36,0.5
+840,99.6,42.36,0.5
+960,99.6,46.10,0.7
+1080,99.6,46.10,0.7
+"""
+
+
+@pytest.mark.parametrize(
+    ("options", "power_w"),
+    [(("--heater",), None), (("--no-heater",), None), (("--element-ohm", "15"), 0.25 * 15)],
+)
+def test_currents_without_volts_give_lifts_and_watts_only_where_ohms_are_known(
+    call: Call, tmp_path: Path, options: tuple[str, ...], power_w: float | None
+) -> None:
+    """0.5 A through 15 ohm are 3.75 W by Joule."""
+    path = tmp_path / "steps.csv"
+    path.write_text(STEPS)
+    said = call("record", "--from", path, *KINDS, "--stirred", *options, "--json")
+    told = json.loads(said.out)
+    assert said.status == 0
+    lifts = [step["steady_lift_mm"]["value"] for step in told["current_steps"]]
+    assert lifts == pytest.approx([1.06, 4.8])
+    assert told["current_steps"][0]["power_w"] == power_w
+    assert told["opening_current_a"]["value"] is not None
+    assert (told["opening_power_w"]["value"] is None) == (power_w is None)
+
+
+def test_a_pot_that_boils_is_told_in_words_that_hold(call: Call, tmp_path: Path) -> None:
+    """A valve shut at 0.3 A is no lift of nought give or take: it is shut, or open by so much."""
+    path = tmp_path / "steps.csv"
+    path.write_text(STEPS.replace("720,", "601,99.6,41.30,0.3\n719,99.6,41.30,0.3\n720,"))
+    shown = call("record", "--from", path, *KINDS, "--stirred", "--heater").out
+    words = " ".join(shown.replace("│", " ").split())
+    assert "heat on" not in words
+    assert "water boils there" in words
+    assert "9 readings in 1 heating; read from" in words
+    assert "shut: 0 to 0." in words
+    assert "0.00 ±" not in words
+
+
+@pytest.mark.parametrize("options", [("--heater",), ("--element-ohm", "15")])
+def test_paper_of_a_heated_unit_without_its_currents_is_refused(
+    call: Call, paper: Path, options: tuple[str, ...]
+) -> None:
+    said = call("record", "--from", paper, *KINDS, *options)
+    assert (said.status, said.out, said.err.count("\n")) == (2, "", 1)
+    assert "no column element_a" in said.err
+
+
+def test_ohms_given_when_it_goes_on_are_used_and_kept(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "pot.csv"
+    types(monkeypatch, "", "", "", "y", "y", "70 3")  # then the keyboard is gone
+    assert call("record", path, *KINDS).status == 130
+    types(monkeypatch, "", "end")
+    told = json.loads(call("record", path, "--go-on", "--element-ohm", "15", "--json").out)
+    assert told["setup"]["heater"]["element_ohm"] == 15.0
+    assert told["setup"]["thermometer"]["kind"] == "resistance"
+    kept_setup = json.loads(path.with_suffix(".json").read_text())["setup"]
+    assert kept_setup == told["setup"]
+
+
+BEGUN = ("", "", "", "y", "y", "60 3", "heat 0,5", "y")
+OFF = "Switch the supply's output OFF now."
+
+
+@pytest.mark.parametrize(
+    ("typed", "status", "volts"),
+    [
+        (("7,6", "61 3", "end"), 0, [None, 7.6]),
+        (("", "61 3", "end"), 0, [None, None]),
+        (("nan", "61 3", "end"), 0, [None, None]),
+        (("warm", "-7.6", "76", "7.6", "61 3", "end"), 0, [None, 7.6]),
+        (("end",), 0, [None]),
+        (("u", "61 3", "end"), 0, [None, None]),
+        (("heat 0", "61 3", "end"), 0, [None, None]),
+        (("p", "", "end"), 0, [None]),
+        ((), 130, [None]),
+        (("7.6", "heat 0.7", "end"), 0, [None]),
+        (("7.6", "heat 0.7", "what", "heat 0", "61 3", "end"), 0, [None, None]),
+        (("7.6", "heat 0.7"), 130, [None]),
+    ],
+)
+def test_every_prompt_can_be_left_and_the_supply_is_always_told_off(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    typed: tuple[str, ...], status: int, volts: list[float | None],
+) -> None:  # fmt: skip
+    """Typed after `heat 0,5`, at the prompt for the volts and at the question under water."""
+    path = tmp_path / "pot.csv"
+    types(monkeypatch, *BEGUN, *typed)
+    said = call("record", path, *KINDS)
+    assert said.status == status
+    points = read_points(path.read_text(), "pot")
+    assert [None if p.element_v != p.element_v else p.element_v for p in points] == volts
+    assert said.err.rindex(OFF) > said.err.index("Set the supply to 0.5 A, output on.")
+    last_on = said.err.rindex("Set the supply to")
+    assert said.err.rindex(OFF) > last_on
+    if "heat 0" in typed or "u" in typed:
+        assert [p.element_a for p in points] == [0.0, 0.0]
+
+
+@pytest.mark.parametrize("line", ["end", "u", "heat 0"])
+@pytest.mark.parametrize("before", [(), ("",), ("", "0,8"), ("", "0,8", "0,03")])
+def test_what_is_asked_first_can_be_left_too_and_nothing_is_begun(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, line: str, before: tuple[str, ...]
+) -> None:
+    path = tmp_path / "pot.csv"
+    types(monkeypatch, *before, line)
+    said = call("record", path, *KINDS)
+    assert (said.status, said.out) == (130, "")
+    assert not path.exists()
+
+
+def test_numbers_of_instruments_are_typed_with_a_comma_too(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    types(monkeypatch, "", "glas", "glass", "0,8", "caliper", "50", "0,03", "y", "n", "70 3", "end")
+    told = json.loads(call("record", tmp_path / "pot.csv", "--json").out)
+    assert told["setup"]["thermometer"]["expanded_u_k"] == 0.8
+    assert told["setup"]["lift_tool"]["expanded_u_mm"] == 0.03
+
+
 def shop_with(tmp_path: Path) -> Path:
     path = tmp_path / "workshop.toml"
     path.write_text(SHOP)

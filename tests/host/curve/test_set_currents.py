@@ -17,7 +17,7 @@ from proofbath.curve.current_picture import lifts_picture, openings_picture
 from proofbath.curve.current_rows import current_rows, to_csv
 from proofbath.curve.overlay import overlay_label
 from proofbath.curve.picture import cycles_drawn, thinned
-from proofbath.curve.record import CurveRecord
+from proofbath.curve.record import CurveRecord, SetCurrent
 from proofbath.curve.result import CurveResult
 from proofbath.virtual import truth
 from proofbath.virtual.description import VirtualUnit
@@ -399,3 +399,227 @@ def test_a_rise_with_current_is_called_by_its_current_over_other_curves() -> Non
     assert called.startswith(f"as left at 0.75 A: {start.value:.2f} ± ")
     unfed = replace(cycle.rising, element_a=np.zeros(len(cycle.rising)))
     assert overlay_label("as left", result, unfed) == "as left"
+
+
+def told(record: CurveRecord, *stretches: SetCurrent) -> CurveRecord:
+    """Return the record as a journal gives it, which knows what was set and when."""
+    return replace(record, set_currents=stretches)
+
+
+@pytest.mark.parametrize("gain", [0.9, 0.97, 1.03])
+def test_a_source_that_gives_another_current_makes_no_step_that_nobody_set(gain: float) -> None:
+    """0.6 A set, then 0.8 A, each held, then the power comes down; between them it stands still
+    at the square of the source's own error, as a station does whose neighbours go on."""
+    made, set_s = heated_up(), []
+    for amps in (0.6, 0.8):
+        set_s.append(sum(len(a) for a in made.amps) * STEP_S)
+        made.go(BATH_C, 300.0, amps * gain)
+    ends_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 120.0, 0.8 * gain**2)
+    made.power_down(0.8 * gain**2, 600.0)
+    record = made.record(heated_unit())
+    stretches = (SetCurrent(set_s[0], set_s[1], 0.6), SetCurrent(set_s[1], ends_s, 0.8))
+    result = analyse(told(record, *stretches), bench_budget=BENCH)
+    found = [step.settled.element_a for step in result.heater_steps]
+    assert found == pytest.approx([0.6 * gain, 0.8 * gain], rel=2e-3)
+    (warned,) = [one for one in result.warnings if one.code == "current_not_as_set"]
+    assert f"{0.8 * gain:.2f} A for 0.80 A" in warned.text
+
+
+def test_ramps_of_power_alone_make_no_step_however_they_stand_still() -> None:
+    """A journal that tells of no set current: a jump by the source's error is none either."""
+    made = heated_up()
+    made.go(BATH_C, 300.0, 0.8)
+    made.go(BATH_C, 300.0, 0.72)
+    made.power_down(0.72, 600.0)
+    record = made.record(heated_unit())
+    assert len(analyse(record, bench_budget=BENCH).heater_steps) == 2
+    assert analyse(told(record), bench_budget=BENCH).heater_steps == ()
+
+
+def test_two_currents_set_near_each_other_are_two_steps() -> None:
+    """0.600 A and 0.605 A differ by less than a held voltage lets one current drift."""
+    made = heated_up()
+    first_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 300.0, 0.6)
+    made.go(BATH_C, 300.0, 0.605)
+    made.power_down(0.605, 600.0)
+    stretches = (
+        SetCurrent(first_s, first_s + 300.0, 0.6),
+        SetCurrent(first_s + 300.0, first_s + 600.0, 0.605),
+    )
+    result = analyse(told(made.record(heated_unit()), *stretches), bench_budget=BENCH)
+    found = [step.settled.element_a for step in result.heater_steps]
+    assert found == pytest.approx([0.6, 0.605], abs=5e-4)
+    assert "current_not_as_set" not in {one.code for one in result.warnings}
+
+
+def test_a_set_voltage_is_a_step_and_no_source_is_blamed_for_its_current() -> None:
+    made = heated_up()
+    first_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 300.0, 0.6)
+    made.power_down(0.6, 600.0)
+    set_v = SetCurrent(first_s, first_s + 300.0, float("nan"))
+    result = analyse(told(made.record(heated_unit()), set_v), bench_budget=BENCH)
+    assert [round(step.settled.element_a, 2) for step in result.heater_steps] == [0.6]
+    assert "current_not_as_set" not in {one.code for one in result.warnings}
+
+
+@pytest.mark.parametrize(
+    ("melting_c", "play_k", "stated"),
+    [(108.5, 2.4, True), (104.0, 2.4, False), (104.0, 10.0, False)],
+)
+def test_a_lift_left_by_a_hotter_bath_is_no_lift_at_the_current(
+    melting_c: float, play_k: float, stated: bool
+) -> None:
+    """It opens without current and comes down to 95 °C, shut or still open; what is stated is the
+    rising branch's lift of the plant's closed form."""
+    unit, made = heated_unit(melting_c=melting_c, play_k=play_k), heated_up(102.0)
+    made.go(BATH_C, 600.0, 0.0)
+    made.go(BATH_C, 300.0 + MIXED_S, 0.0)
+    currents_a = (0.25, 0.4, 0.75, 1.0)
+    for amps in currents_a:
+        made.go(BATH_C, 600.0, amps)
+    made.power_down(1.0, 900.0)
+    lifts = [step.steady_lift for step in made.run(unit).heater_steps]
+    for amps, lift in zip(currents_a, lifts, strict=True):
+        if lift.value is None:
+            assert "open from a hotter bath or a greater current before" in (lift.reason or "")
+        else:
+            assert lift.value == pytest.approx(true_lift_mm(unit, amps), abs=0.05)
+    assert lifts[-1].value is not None
+    assert (lifts[0].value is not None) == stated
+
+
+def test_a_lift_left_by_a_greater_current_is_no_lift_at_the_lesser_one() -> None:
+    unit, made = heated_unit(play_k=10.0), heated_up()
+    for amps in (1.0, 0.75, 1.0, 0.2):
+        made.go(BATH_C, 600.0, amps)
+    made.go(BATH_C, 600.0, 0.0)
+    first, lesser, again, low = made.run(unit).heater_steps
+    assert first.steady_lift.value == pytest.approx(true_lift_mm(unit, 1.0), abs=0.02)
+    assert lesser.steady_lift.value is None
+    assert "greater current before" in (lesser.steady_lift.reason or "")
+    assert again.steady_lift.value is None or again.steady_lift.value == pytest.approx(
+        true_lift_mm(unit, 1.0), abs=0.02
+    )
+    assert low.steady_lift.value is None or low.steady_lift.value < 0.05
+
+
+def test_a_valve_at_its_stop_is_stated_at_each_greater_current() -> None:
+    """It does not move from one current to the next, and came there opening all the same."""
+    unit, made = heated_unit(stop_mm=4.0), heated_up()
+    for amps in (0.8, 0.9, 1.0):
+        made.go(BATH_C, 600.0, amps)
+    made.go(BATH_C, 600.0, 0.0)
+    values = [step.steady_lift.value for step in made.run(unit).heater_steps]
+    assert values == pytest.approx([4.0] * 3, abs=0.01)
+
+
+def test_a_valve_that_opens_within_the_first_seconds_has_its_opening_time() -> None:
+    """Held just shut by 0.5 A, 0.9 A opens it before three samples are taken; the plant's own
+    lift tells when."""
+    unit, made = heated_unit(melting_c=114.2), heated_up()
+    for amps in (0.5, 0.9):
+        made.go(BATH_C, 300.0, amps)
+    made.go(BATH_C, 600.0, 0.0)
+    record = made.record(unit)
+    amps_a = np.concatenate(made.amps)
+    bath_c = np.concatenate(made.bath)
+    lift_mm, _ = unit_response(unit.parameters(), bath_c, amps_a**2 * OHM, step_s=STEP_S)
+    on_s = float(record.t_s[np.argmax(amps_a > 0.6)])
+    true_s = first_s(record, lift_mm, 0.1, on_s)
+    assert lift_mm[np.argmax(amps_a > 0.6)] < 0.05
+    assert true_s < 2.5
+    _, step = made.run(unit).heater_steps
+    assert step.response_s[0.1] == pytest.approx(true_s, abs=0.6)
+    assert step.begins_mm == pytest.approx(0.0, abs=0.02)
+
+
+@pytest.mark.parametrize("left_a", [0.1, 0.3])
+def test_a_start_met_without_current_stays_measured_where_a_check_left_a_second_of_it(
+    left_a: float,
+) -> None:
+    """The first second still holds a part of a check's current; the closing is measured too."""
+    unit, made = heated_unit(melting_c=108.5), Programme()
+    made.go(60.0, 1.0, left_a)
+    made.go(102.0, 42 * 60.0, 0.0)
+    made.go(102.0, 300.0, 0.0)
+    made.go(88.0, 14 * 60.0, 0.0)
+    made.go(94.0, 600.0, 0.0)
+    made.go(94.0, 300.0, 0.75)
+    made.go(94.0, 300.0, 0.0)
+    result = made.run(unit)
+    assert result.start_to_open_c.value == pytest.approx(truth.rising_c(unit, 0.1), abs=0.1)
+    assert result.closing_c.value == pytest.approx(truth.falling_c(unit, 0.1), abs=0.2)
+    assert not current_rows(result)[0].extrapolated
+
+
+def test_a_small_opening_on_a_calibrated_gauge_is_stated() -> None:
+    """0.2 to 0.6 mm at 95 °C, while the bath goes to 101 °C behind it: the plant's closed form
+    says how far the current opens; a file without a bench's gauge may be in inches."""
+    unit, made = heated_unit(melting_c=114.4), heated_up()
+    made.go(BATH_C, 600.0, 0.55)
+    made.go(BATH_C, 300.0, 0.0)
+    made.go(101.0, 360.0, 0.0)
+    made.go(80.0, 1200.0, 0.0)
+    true_mm = true_lift_mm(unit, 0.55)
+    assert 0.2 < true_mm < 0.6
+    record = made.record(unit)
+    assert "lift_small" in {one.code for one in analyse(record, bench_budget=BENCH).warnings}
+    result = analyse(replace(record, bench_gauge=True), bench_budget=BENCH)
+    (step,) = result.heater_steps
+    assert step.steady_lift.value == pytest.approx(true_mm, abs=0.02)
+    assert "lift_small" not in {one.code for one in result.warnings}
+
+
+def test_a_set_current_stays_a_step_however_slowly_the_power_falls_behind_it() -> None:
+    """Two minutes of 0.5 A, then 1 W/min down at 12 ohm: the current leaves it by 0.5 A · (1 W/min)
+    / (2 · 3 W), under a tenth a minute, and for its first seconds stays near."""
+    unit, made = heated_unit(), heated_up()
+    first_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 60.0, 0.5)
+    made.go(BATH_C, 60.0, 0.4985)
+    made.power_down(0.4985, 180.0)
+    set_a = SetCurrent(first_s, first_s + 60.0, 0.5)
+    result = analyse(told(made.record(unit), set_a), bench_budget=BENCH)
+    (step,) = result.heater_steps
+    assert step.settled.element_a == pytest.approx(0.5, abs=1e-4)
+    assert step.until_s == pytest.approx(first_s + 60.0, abs=1.5)
+
+
+def test_a_set_current_that_gives_no_step_is_told() -> None:
+    """Ten seconds are too short; what is held for five minutes is read and not told of."""
+    made = heated_up()
+    first_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 10.0, 0.5)
+    made.go(BATH_C, 300.0, 0.0)
+    again_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(BATH_C, 300.0, 0.75)
+    made.go(BATH_C, 300.0, 0.0)
+    record = made.record(heated_unit())
+    short = SetCurrent(first_s, first_s + 10.0, 0.5)
+    long = SetCurrent(again_s, again_s + 300.0, 0.75)
+    result = analyse(told(record, short, long), bench_budget=BENCH)
+    assert [round(step.settled.element_a, 2) for step in result.heater_steps] == [0.75]
+    (warned,) = [one for one in result.warnings if one.code == "set_current_not_read"]
+    assert warned.text.startswith("0.50 A for 1")
+    assert "0.75 A" not in warned.text
+    only = analyse(told(record, long), bench_budget=BENCH)
+    assert "set_current_not_read" not in {one.code for one in only.warnings}
+
+
+def test_the_ramps_of_a_bath_at_a_set_current_are_read() -> None:
+    made = Programme()
+    made.go(60.0, 600.0, 0.75)
+    made.go(97.0, 37 * 60.0, 0.75)
+    made.go(97.0, 300.0, 0.75)
+    made.go(60.0, 37 * 75.0, 0.75)
+    ends_s = sum(len(a) for a in made.amps) * STEP_S
+    made.go(60.0, 300.0, 0.0)
+    record = made.record(heated_unit())
+    result = analyse(told(record, SetCurrent(0.0, ends_s, 0.75)), bench_budget=BENCH)
+    without = analyse(record, bench_budget=BENCH)
+    (start,), (same,) = (r.series["start_at_current_c"] for r in (result, without))
+    assert start.value == same.value is not None
+    assert "set_current_not_read" not in {one.code for one in result.warnings}

@@ -115,6 +115,15 @@ def test_inches_counts_and_a_wrong_sign_are_refused_in_words() -> None:
         assert result.start_to_open_c.reason
 
 
+def test_a_benchs_gauge_shows_no_inches_and_its_small_lift_stays() -> None:
+    record = record_of(BATH_C, LIFT_MM)
+    small = replace(record, lift_mm=record.lift_mm / 25.4, bench_gauge=True)
+    result = analyse(small)
+    (warned,) = [one for one in result.warnings if one.code == "lift_small"]
+    assert "inches" not in warned.text
+    assert result.full_lift_mm.value == pytest.approx(float(np.ptp(small.lift_mm)), abs=0.02)
+
+
 def test_a_stuck_gauge_a_dead_gauge_and_rubbish_never_raise() -> None:
     t_s = np.arange(20000) / 10
     bath_c = np.interp(t_s, [0, 1500, 2000], [70, 95, 80])
@@ -248,3 +257,14 @@ def test_a_current_switched_on_makes_no_staircase(step_k: float) -> None:
     drive_c = np.concatenate([np.linspace(60, 78, 18000), rise, ramps((rise[-1], 0), (60, 1))])
     unit = StraightUnit(lag_s=25.0)
     assert not codes(unit.lift_mm(drive_c), drive_c)[0] & {"gauge_sticking", "valve_sticking"}
+
+
+@pytest.mark.parametrize(("low_c", "said"), [(73.0, False), (70.5, True)])
+def test_no_return_is_said_only_where_every_sound_valve_has_shut(low_c: float, said: bool) -> None:
+    """10 K below the start (common practice, no source): at 9 K this one hangs by 0.3 mm, and its
+    wax may close it yet, as a hysteresis of 10 K does."""
+    bath_c = ramps((60, 0), (60, 300), (95, 1), (95, 300), (low_c, 1), (low_c, 300))
+    lift_mm = np.array(StraightUnit(opens_c=82.0).lift_mm(bath_c))
+    top = int(np.argmax(bath_c >= 94.99))
+    lift_mm[top:] = np.maximum(lift_mm[top:], 0.3)
+    assert ("no_return" in codes(lift_mm, bath_c)[0]) == said

@@ -136,3 +136,22 @@ def test_an_absurd_resistance_is_not_believed() -> None:
         elements.tick()
         if night.bench.demand:
             assert night.bench.demand.element_a[0] <= math.sqrt(2.0 / 15.0) + 1e-9
+
+
+def test_a_run_tells_in_its_notes_what_it_set() -> None:
+    steps: list[Step] = [
+        Soak(to_c=38.5, at_least_s=60.0),
+        Energise(element_a=0.5, stations=[2], at_least_s=20.0, at_most_s=30.0),
+        Energise(element_v=6.0, at_least_s=20.0, at_most_s=30.0),
+        PowerRamp(to_w=0.0, rate_w_per_min=5.0),
+    ]
+    night = Night(steps, loading=ASSISTED).until(Phase.DONE)
+    begun = [note for note in night.notes if note.code == "step_begin"]
+    nothing, by_power = (None, None), ((None,) * 6, None)
+    found = [(note.set_a, note.set_v) for note in begun]
+    assert found == [
+        nothing,
+        ((0.0, 0.5, 0.0, 0.0, 0.0, 0.0), None),
+        ((None,) * 6, (6.0,) * 6),
+        by_power,
+    ]

@@ -29,21 +29,44 @@ def reading(t_s: float, current_a: float, ohm: float = 15.0, lift_mm: float = 0.
     )
 
 
-def ramp(now: Reading, to_w: float = 6.0, rate: float = 6.0) -> PowerGenerator:
-    """6 W/min are 0.1 W a second."""
-    return PowerGenerator(PowerRamp(to_w=to_w, rate_w_per_min=rate), LOADING, now, CLOSED_MM)
+def ramp(
+    now: Reading,
+    to_w: float = 6.0,
+    rate: float = 6.0,
+    asked_a: tuple[float, ...] | None = None,
+) -> PowerGenerator:
+    """6 W/min are 0.1 W a second; what flows was asked for where nothing else is said."""
+    step = PowerRamp(to_w=to_w, rate_w_per_min=rate)
+    return PowerGenerator(step, LOADING, now, CLOSED_MM, asked_a or now.element_a)
 
 
 def amperes(power_w: float, ohm: float = 15.0) -> float:
     return pytest.approx(math.sqrt(power_w / ohm), rel=1e-9)  # type: ignore[no-any-return]
 
 
-@pytest.mark.parametrize(("current_a", "power_w"), [(0.0999, 0.0), (0.1001, 0.1001**2 * 15)])
-def test_a_current_from_a_tenth_of_an_ampere_tells_power_and_resistance(
-    current_a: float, power_w: float
+@pytest.mark.parametrize(("current_a", "ohm"), [(0.0999, 15.0), (0.1001, 16.0)])
+def test_a_current_from_a_tenth_of_an_ampere_tells_the_resistance(
+    current_a: float, ohm: float
 ) -> None:
-    made = ramp(reading(0.0, current_a))
-    assert made.currents(reading(0.5, current_a))[:2] == (amperes(power_w), amperes(power_w))
+    """16 ohm flow; below a tenth of an ampere the nominal 15 ohm stand."""
+    made = ramp(reading(0.0, current_a, 16.0))
+    power_w = current_a**2 * ohm
+    assert made.currents(reading(0.5, current_a))[0] == pytest.approx(current_a, rel=1e-9)
+    assert made.currents(reading(1.0, 0.0))[0] == amperes(power_w + 0.1, ohm)
+
+
+@pytest.mark.parametrize("gain", [0.9, 0.97, 1.1])
+@pytest.mark.parametrize("to_w", [0.0, 12.0])
+def test_a_ramp_begins_at_the_current_asked_for_whatever_the_source_gives(
+    gain: float, to_w: float
+) -> None:
+    """A source that gives its share of 0.8 A, by U = I R at 15 ohm: nothing changes in the first
+    second, and 0.1 W on or off 0.8² · 15 = 9.6 W in the next."""
+    asked_a = (0.8, *(0.0,) * 5)
+    made = ramp(reading(0.0, 0.8 * gain), to_w=to_w, asked_a=asked_a)
+    assert made.currents(reading(0.5, 0.8 * gain))[0] == amperes(9.6)
+    moved_w = 0.1 if to_w else -0.1
+    assert made.currents(reading(1.0, 0.8 * gain))[0] == amperes(9.6 + moved_w)
 
 
 def test_currents_are_set_anew_each_second() -> None:
