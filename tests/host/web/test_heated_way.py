@@ -29,7 +29,7 @@ from proofbath.web.password import Passwords
 from proofbath.workshop.serve_settings import ServeSettings
 from proofbath.workshop.shop import Shop
 
-BATCH, OTHER = "ferry 12", "H103-0208"
+BATCH, OTHER = "ferry 12", "H103-0211"
 PATIENCE_S = 300.0
 
 
