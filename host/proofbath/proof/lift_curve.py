@@ -38,6 +38,7 @@ class OpeningCurve(NamedTuple):
 
     A unit measured under a constant power states it in W; `unpowered_k` is how much warmer the
     bath is at the same lifts without power. `stop_mm` is the lift at which it met its stop.
+    `u_bath_k` is what does not cancel between this run and the next one.
     """
 
     bath_c: tuple[float, ...]
@@ -46,7 +47,6 @@ class OpeningCurve(NamedTuple):
     u_bath_k: float = 0.1
     power_w: float = 0.0
     unpowered_k: float = 0.0
-    u_unpowered_k: float = 0.0
     hysteresis_k: float | None = None
     u_hysteresis_k: float = 0.3
     stop_mm: float | None = None
@@ -174,15 +174,19 @@ class LiftCurve:
         middle = np.cumsum(self.weights[order]) - 0.5 * self.weights[order]
         at = (np.arange(count) + 0.5) / count
         chosen = order[np.clip(np.searchsorted(middle, at), 0, len(order) - 1)]
+        return self.reordered(chosen, np.full(count, 1.0 / count))
+
+    def reordered(self, rows: np.ndarray, weights: Floats | None = None) -> LiftCurve:
+        """Return these of the curves, in this order."""
         return replace(
             self,
-            warm_c=self.warm_c[chosen],
-            solid_mm_per_k=self.solid_mm_per_k[chosen],
-            melting_c=self.melting_c[chosen],
-            weights=np.full(count, 1.0 / count),
-            offset_mm=self.offset_mm[chosen],
-            stretch=self.stretch[chosen],
-            shift_k=self.shift_k[chosen],
+            warm_c=self.warm_c[rows],
+            solid_mm_per_k=self.solid_mm_per_k[rows],
+            melting_c=self.melting_c[rows],
+            weights=self.weights[rows] if weights is None else weights,
+            offset_mm=self.offset_mm[rows],
+            stretch=self.stretch[rows],
+            shift_k=self.shift_k[rows],
         )
 
 
@@ -209,7 +213,7 @@ def lift_curve(
         np.ones(count),
         np.zeros(count),
         (float(lift_mm[0]), float(lift_mm[-1])),
-        math.hypot(opening.u_bath_k, opening.u_unpowered_k),
+        opening.u_bath_k,
         relative,
         _hysteresis(opening),
         opening.stop_mm,

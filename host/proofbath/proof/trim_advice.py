@@ -1,0 +1,315 @@
+"""Trim advice: what to do to a unit in the next round, what it will do, and whether it pays."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from enum import StrEnum
+from typing import NamedTuple
+
+import numpy as np
+
+from proofbath.errors import InputError
+from proofbath.proof.lift_curve import COLD_C, SHOWN_LIFTS_MM, START_MM, Interval, interval
+from proofbath.proof.trim_act import Act
+from proofbath.proof.trim_knowledge import TrimKnowledge
+from proofbath.proof.trim_policy import (
+    COLD_MARGIN_MM,
+    LARGE_K,
+    Landing,
+    Means,
+    Prospect,
+    Target,
+    Thoughts,
+    TrimUnit,
+    read_c,
+)
+
+Floats = np.ndarray
+
+SURE_CHANCE = 0.9
+MOST_FORESEEN = 3
+SPREAD_FREE_K, MINUTES_PER_K = 1.0, 6.0
+"""A start that drifts from the target's lift by more costs so much a kelvin (common practice)."""
+HOPELESS = 0.02
+
+
+class TrimAction(StrEnum):
+    """What to do with a unit."""
+
+    LEAVE = "leave"
+    CHANGE = "change"
+    CHANGE_AND_MEASURE = "change, the rest after measuring"
+    GIVE_UP = "give up"
+
+
+class Cause(StrEnum):
+    """Why no rework is advised; the figure beside it is in the unit named."""
+
+    LIFT_LIMIT = "lift limit"
+    """The lift in mm that can be expected at most."""
+    MECHANICAL_STOP = "mechanical stop"
+    """The stop in mm."""
+    WRONG_WAX = "wrong wax"
+    """How many kelvins no means at hand can cover."""
+    NO_OPENING_LEFT = "no opening left"
+    """Openings left: 0."""
+    SEALED = "nothing can be changed"
+    """Means at hand: 0."""
+    PRICE = "price"
+    """Minutes that the cheapest sequence is expected to take."""
+
+
+class Effort(NamedTuple):
+    """Prices in minutes; parts count as the minutes they are worth to the shop."""
+
+    opening_min: float = 30.0
+    exchange_min: float = 20.0
+    shim_min: float = 10.0
+    measuring_min: float = 30.0
+    part_min: float = 10.0
+    """Seal and lip of an opening."""
+    give_up_min: float = 480.0
+    """A unit that is not delivered."""
+    most_rounds: int = 4
+
+    def of(self, act: Act) -> float:
+        """Return what a round with an act takes, measured again."""
+        taken = self.measuring_min
+        if act.opened:
+            taken += self.opening_min + self.part_min
+        if act.donor is not None:
+            taken += self.exchange_min
+        if act.shim_mm:
+            taken += self.shim_min
+        return taken
+
+
+class Forecast(NamedTuple):
+    """What the next run will read, each with its 95 % interval; None where a stop is in the way.
+
+    `cold_mm` is the free lift at 20 °C: negative is shut by so much.
+    """
+
+    temperature_c: tuple[tuple[float, Interval | None], ...]
+    at_target_c: Interval
+    full_lift_mm: Interval | None
+    closing_c: Interval
+    hysteresis_k: Interval
+    cold_mm: Interval
+    pin_stick_out_mm: Interval | None
+    mass_in_mg: Interval | None
+
+
+class TrimAdvice(NamedTuple):
+    """What to do, what it will do, at what chance and effort.
+
+    `rounds` are all acts as foreseen now, the first being `act`; every later one is advised anew
+    after measuring. `cause` and `figure` say why a unit is given up.
+    """
+
+    action: TrimAction
+    act: Act | None = None
+    rounds: tuple[Act, ...] = ()
+    forecast: Forecast | None = None
+    chance_inside: float | None = None
+    expected_min: float = 0.0
+    cause: Cause | None = None
+    figure: float | None = None
+
+
+class TrimAdviser:
+    """Advice for units of one type, from what the shop knows, its means and its efforts."""
+
+    def __init__(
+        self, knowledge: TrimKnowledge, means: Means, target: Target, effort: Effort | None = None
+    ) -> None:
+        if not target.lower_c < target.wanted_c < target.upper_c:
+            raise InputError(
+                f"acceptance limits {target.lower_c:g} to {target.upper_c:g} °C do not hold"
+                f" {target.wanted_c:g} °C between them: the guard band is too wide for the"
+                " tolerance, or the order is wrong"
+            )
+        self.knowledge, self.means, self.target = knowledge, means, target
+        self.effort = effort or Effort()
+
+    def advise(self, unit: TrimUnit) -> TrimAdvice:
+        """Return the advice of least expected effort for a unit."""
+        cause = self._cannot(unit)
+        if self._inside(unit):
+            return TrimAdvice(TrimAction.LEAVE) if cause is None else cause
+        if cause is not None:
+            return cause
+        prospect = Prospect(unit, self.target, self.knowledge)
+        landings = self._landings(prospect)
+        best = min(landings, key=lambda x: x[1], default=None)
+        if best is None or best[1] >= self.effort.give_up_min:
+            return self._give_up(prospect, unit, best)
+        landing, expected_min = best
+        chance = landing.chance(self.target)
+        rounds = self._foreseen(unit, landing, chance)
+        several = chance < SURE_CHANCE or len(rounds) > 1
+        return TrimAdvice(
+            TrimAction.CHANGE_AND_MEASURE if several else TrimAction.CHANGE,
+            landing.act,
+            rounds,
+            self._forecast(prospect, landing),
+            chance,
+            expected_min,
+        )
+
+    def forecast(self, unit: TrimUnit, act: Act) -> Forecast:
+        """Return what the next run will read after any act on a unit."""
+        prospect = Prospect(unit, self.target, self.knowledge)
+        return self._forecast(prospect, prospect.landing(act))
+
+    def _inside(self, unit: TrimUnit) -> bool:
+        target = self.target
+        at_c = float(unit.curve.weights @ unit.curve.temperature_c(target.lift_mm))
+        if not target.lower_c <= at_c <= target.upper_c:
+            return False
+        full = self._full_mm(unit)
+        return full is None or full >= (target.lower_lift_mm or 0.0)
+
+    def _full_mm(self, unit: TrimUnit) -> float | None:
+        if self.target.full_at_c is None:
+            return None
+        return float(unit.curve.weights @ unit.curve.lift_mm(self.target.full_at_c))
+
+    def _cannot(self, unit: TrimUnit) -> TrimAdvice | None:
+        """Return why nothing that is done to a unit could help, None where something may."""
+        stop, lift = unit.curve.stop_mm, self.target.lower_lift_mm
+        if stop is not None and stop < max(lift or 0.0, self.target.lift_mm):
+            return self._without(Cause.MECHANICAL_STOP, stop)
+        if self._inside(unit):
+            return None
+        means = self.means
+        wax = bool(means.sources or means.donors or means.removes or means.most_closing_mm)
+        if means.shim is None and not wax:
+            return self._without(Cause.SEALED, 0.0)
+        if means.shim is None and unit.openings_left == 0:
+            return self._without(Cause.NO_OPENING_LEFT, 0.0)
+        return None
+
+    def _without(self, cause: Cause, figure: float) -> TrimAdvice:
+        minutes = self.effort.give_up_min
+        return TrimAdvice(TrimAction.GIVE_UP, expected_min=minutes, cause=cause, figure=figure)
+
+    def _wanted(self) -> Sequence[float]:
+        """Return temperatures to aim at: others than the middle where a lift is wanted too."""
+        target = self.target
+        if target.lower_lift_mm is None:
+            return (target.wanted_c,)
+        low, high = (target.lower_c + target.wanted_c) / 2, (target.upper_c + target.wanted_c) / 2
+        return (target.wanted_c, low, high)
+
+    def _landings(self, prospect: Prospect) -> list[tuple[Landing, float]]:
+        found = []
+        for wanted_c in self._wanted():
+            for act, part in Thoughts(prospect, self.means, wanted_c).acts():
+                landing = prospect.landing(act, part)
+                if prospect.allowed(landing):
+                    found.append((landing, self._expected_min(prospect, landing)))
+        large = abs(self.target.wanted_c - prospect.now_c) > LARGE_K
+        exchanged = [x for x in found if x[0].act.donor is not None and x[0].part >= 0.05]
+        return exchanged if large and exchanged else found
+
+    def _expected_min(self, prospect: Prospect, landing: Landing) -> float:
+        """Return the minutes a unit is expected to take to its end, this round first."""
+        unit, effort = prospect.unit, self.effort
+        taken = effort.of(landing.act)
+        missed = 1.0 - landing.chance(self.target)
+        left = effort.most_rounds - unit.rounds_done - 1
+        if unit.openings_left is not None and self.means.shim is None:
+            left = min(left, unit.openings_left - landing.act.opened)
+        far_k = float(np.mean(np.abs(landing.at_target_c - self.target.wanted_c)))
+        if left <= 0:
+            return taken + missed * effort.give_up_min + far_k
+        off = landing.at_target_c - landing.start_c
+        wanted_k = prospect.unit.spread_k
+        if wanted_k is None:
+            now = prospect.curve.temperature_c(self.target.lift_mm)
+            wanted_k = float(np.mean(now - prospect.curve.temperature_c(START_MM)))
+        drift = float(np.mean(np.maximum(np.abs(off - wanted_k) - SPREAD_FREE_K, 0.0)))
+        again = effort.of(landing.act) * (1.0 + 0.1 * far_k) + effort.give_up_min * 0.1**left
+        return taken + missed * again + far_k + MINUTES_PER_K * drift
+
+    def _give_up(
+        self, prospect: Prospect, unit: TrimUnit, best: tuple[Landing, float] | None
+    ) -> TrimAdvice:
+        """Return the true cause: what would have to be otherwise for a unit to be worth a round."""
+        if unit.openings_left == 0:
+            return self._without(Cause.NO_OPENING_LEFT, 0.0)
+        free = [
+            prospect.landing(act, part)
+            for wanted_c in self._wanted()
+            for act, part in Thoughts(prospect, self.means, wanted_c).acts()
+        ]
+        target = self.target
+        near = [x for x in free if target.lower_c <= float(x.at_target_c.mean()) <= target.upper_c]
+        if near and target.lower_lift_mm is not None:
+            lift = max(float(np.mean(x.full_mm)) for x in near if x.full_mm is not None)
+            if lift < target.lower_lift_mm:
+                return self._without(Cause.LIFT_LIMIT, lift)
+        shut = [x for x in near if x.cold_mm.mean() < -COLD_MARGIN_MM]
+        if not shut:
+            closest = [abs(float(x.at_target_c.mean()) - target.wanted_c) for x in free
+                       if x.cold_mm.mean() < -COLD_MARGIN_MM]
+            off = min([*closest, abs(prospect.now_c - target.wanted_c)])
+            return self._without(Cause.WRONG_WAX, off)
+        return self._without(Cause.PRICE, best[1] if best else math.inf)
+
+    def _foreseen(self, unit: TrimUnit, landing: Landing, chance: float) -> tuple[Act, ...]:
+        """Return all rounds as foreseen: a part that is left over is made in the next ones."""
+        acts = [landing.act]
+        part = landing.part
+        while part < 0.999 and chance < SURE_CHANCE and len(acts) < self._most(unit):
+            rest = min(1.0 - part, part * 4)
+            last = len(acts) + 1 == self._most(unit)
+            acts.append(_scaled(landing.act, (1.0 - part if last else rest) / landing.part))
+            part += rest
+        return tuple(acts)
+
+    def _most(self, unit: TrimUnit) -> int:
+        most = min(MOST_FORESEEN, self.effort.most_rounds - unit.rounds_done)
+        if unit.openings_left is not None and self.means.shim is None:
+            most = min(most, unit.openings_left)
+        return max(most, 1)
+
+    def _forecast(self, prospect: Prospect, landing: Landing) -> Forecast:
+        act, weights = landing.act, prospect.curve.weights
+        curve, done = prospect.after(act)
+        samples = prospect.samples(act.source)
+        rows: list[tuple[float, Interval | None]] = []
+        for mm in SHOWN_LIFTS_MM:
+            held = curve.stop_mm is not None and mm > curve.stop_mm
+            read = read_c(prospect.curve, curve, mm, samples)
+            rows.append((mm, None if held else interval(read, weights)))
+        play = curve.hysteresis_k
+        sd = (play.high - play.low) / 3.92
+        closing = landing.start_c - play.mean - sd * samples.unit
+        return Forecast(
+            tuple(rows),
+            interval(landing.at_target_c, weights),
+            None if landing.full_mm is None else interval(landing.full_mm, weights),
+            interval(closing, weights),
+            play,
+            interval(landing.cold_mm, weights),
+            interval(done.stick_out_mm, weights) if act.doses else None,
+            interval(done.mass_in_mg, weights) if act.doses else None,
+        )
+
+
+def _scaled(act: Act, by: float) -> Act:
+    """Return an act that does so many times as much."""
+    pin = act.pin_stick_out_mm
+    return act._replace(
+        mass_out_mg=round(2 * act.mass_out_mg * by) / 2,
+        mass_in_mg=round(2 * act.mass_in_mg * by) / 2,
+        shim_mm=round(20 * act.shim_mm * by) / 20,
+        closing_mm=round(100 * act.closing_mm * by) / 100,
+        pin_stick_out_mm=None if pin is None else pin * by,
+    )
+
+
+__all__ = ["COLD_C", "Cause", "Effort", "Forecast", "TrimAction", "TrimAdvice", "TrimAdviser"]

@@ -1,0 +1,282 @@
+"""Which acts on a unit are thought of, which are allowed, and where each leads."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from proofbath.proof.lift_curve import COLD_C, START_MM, LiftCurve
+from proofbath.proof.trim_act import CLEAN, Act, Donor, Effect, Fill, effect
+from proofbath.proof.trim_knowledge import SAMPLES, Samples, TrimKnowledge
+
+Floats = np.ndarray
+
+LARGE_K = 3.0
+"""A larger change is made by another wax, where there is one: added wax lowers the foot most."""
+MOST_SHARE = 0.9
+COLD_MARGIN_MM = 0.3
+OPEN_COLD_Z = 3.1
+"""A unit may be open when cold with a chance of 1 in 1,000 at most."""
+PARTS = (1.0, 0.85, 0.7, 0.5, 0.35, 0.2, 0.1, 0.05)
+"""Parts of the wanted act that are thought of: the largest allowed one is usually best."""
+SPARED_MM = (0.0, 0.5, 1.0, 2.0, -0.5, -1.0)
+"""Fills of an exchange that leave so much less lift, where too much would be the danger."""
+MOST_TRIM_MM = 6.0
+CLOSEST_MG = 0.5
+
+
+class Target(NamedTuple):
+    """What is ordered: a lift at a temperature with acceptance limits, guard band taken off.
+
+    `lower_lift_mm` is the least lift at `full_at_c`; `highest_c` is what a bath can reach.
+    """
+
+    wanted_c: float
+    lower_c: float
+    upper_c: float
+    lift_mm: float = 2.0
+    lower_lift_mm: float | None = None
+    full_at_c: float | None = None
+    highest_c: float | None = None
+
+
+class Shim(NamedTuple):
+    """Shims or a setting: how much thinner and thicker it can be made, in steps."""
+
+    least_mm: float
+    most_mm: float
+    step_mm: float = 0.05
+    sd_mm: float = 0.02
+
+
+class Means(NamedTuple):
+    """What can be done to a unit as its type allows."""
+
+    sources: tuple[str, ...] = (CLEAN,)
+    """Where wax to be added comes from."""
+    removes: bool = True
+    donors: tuple[Donor, ...] = ()
+    shim: Shim | None = None
+    most_closing_mm: float = 0.0
+    """How much deeper or less deep it can be closed."""
+    reads_pin: bool = False
+    """The cold pin's stick-out is read before it is closed, and filled by."""
+    step_mg: float = 0.5
+
+
+class TrimUnit(NamedTuple):
+    """A measured unit; `spread_k` is how far its start lies below the target's lift at best."""
+
+    serial: str
+    curve: LiftCurve
+    fill: Fill
+    rounds_done: int = 0
+    openings_left: int | None = None
+    spread_k: float | None = None
+
+
+class Landing(NamedTuple):
+    """Where an act leads: equally likely temperatures at the target's lift and what else counts."""
+
+    act: Act
+    part: float
+    at_target_c: Floats
+    start_c: Floats
+    cold_mm: Floats
+    full_mm: Floats | None
+    done: Effect
+
+    def chance(self, target: Target) -> float:
+        """Return the chance that the next reading lies inside the acceptance limits."""
+        inside = (self.at_target_c >= target.lower_c) & (self.at_target_c <= target.upper_c)
+        if self.full_mm is not None and target.lower_lift_mm is not None:
+            inside &= self.full_mm >= target.lower_lift_mm
+        return float(np.mean(inside))
+
+
+class Prospect:
+    """One unit's possible curves and what the shop knows, drawn once and asked for many acts."""
+
+    def __init__(self, unit: TrimUnit, target: Target, knowledge: TrimKnowledge) -> None:
+        self.unit, self.target, self.knowledge = unit, target, knowledge
+        self.curve = unit.curve.resampled(SAMPLES)
+        order = np.random.default_rng(11).permutation(SAMPLES)
+        self.curve = self.curve.reordered(order)
+        self.now_c = float(np.mean(self.curve.temperature_c(target.lift_mm)))
+        self.now_cold_mm = self.curve.free_lift_mm(COLD_C)
+        self._samples: dict[str, Samples] = {}
+
+    def samples(self, source: str) -> Samples:
+        """Return the values of all that is not known, for one source."""
+        if source not in self._samples:
+            self._samples[source] = self.knowledge.samples(source, self.unit.fill.source)
+        return self._samples[source]
+
+    def after(self, act: Act) -> tuple[LiftCurve, Effect]:
+        """Return the unit's possible curves after an act, with all errors in."""
+        samples = self.samples(act.source)
+        done = effect(act, self.unit.fill, samples.theta, samples.errors)
+        shift = done.shift_k
+        if act.donor is not None and act.donor.full_shift_k:
+            relative = act.donor.u_shift_k / abs(act.donor.full_shift_k)
+            shift = shift * (1.0 + np.hypot(relative, 0.02) * samples.unit)
+        curve = self.curve.after_exchange(shift, 1.0).after_trim(done.lift_mm, done.stretch)
+        return curve, done
+
+    def landing(self, act: Act, part: float = 1.0) -> Landing:
+        """Return where an act leads, as the next reading will say."""
+        curve, done = self.after(act)
+        at_c = self._read(curve, self.target.lift_mm, act)
+        full_at_c = self.target.full_at_c
+        return Landing(
+            act,
+            part,
+            at_c,
+            self._read(curve, START_MM, act),
+            curve.free_lift_mm(COLD_C),
+            None if full_at_c is None else curve.lift_mm(full_at_c),
+            done,
+        )
+
+    def _read(self, curve: LiftCurve, lift_mm: float, act: Act) -> Floats:
+        samples = self.samples(act.source)
+        return read_c(self.curve, curve, lift_mm, samples)
+
+    def allowed(self, landing: Landing) -> bool:
+        """Tell whether an act is safe: it does not fall too far and leaves the valve shut cold."""
+        cold = landing.cold_mm
+        shut = cold.mean() + OPEN_COLD_Z * cold.std() < -COLD_MARGIN_MM
+        if not shut and not cold.mean() < self.now_cold_mm.mean() - 0.1:
+            return False
+        low, high = np.quantile(landing.at_target_c, [0.025, 0.975])
+        if self.target.highest_c is not None and high > max(self.target.highest_c, self.now_c):
+            return False
+        falls = float(landing.at_target_c.mean()) < self.now_c
+        return bool(not falls or low >= self.target.lower_c)
+
+
+def read_c(before: LiftCurve, after: LiftCurve, lift_mm: float, samples: Samples) -> Floats:
+    """Return what the next run will read at a lift, with the doubt of power and bath."""
+    now, then = before.temperature_c(lift_mm), after.temperature_c(lift_mm)
+    by = (then - now) * (1.0 + before.shift_relative_u * samples.bath)
+    return np.asarray(now + by + np.sqrt(2.0) * before.u_bath_k * samples.bath)
+
+
+def solved(of: Callable[[float], float], wanted: float, low: float, high: float) -> float:
+    """Return where a monotone function comes to a value, or the nearer end of its span."""
+    at_low, at_high = of(low), of(high)
+    if (at_low - wanted) * (at_high - wanted) > 0:
+        return low if abs(at_low - wanted) < abs(at_high - wanted) else high
+    for _ in range(14):
+        middle = (low + high) / 2
+        at = of(middle)
+        if (at - wanted) * (at_low - wanted) > 0:
+            low, at_low = middle, at
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+class Thoughts:
+    """All acts that are thought of for a unit, each towards the same temperature."""
+
+    def __init__(self, prospect: Prospect, means: Means, wanted_c: float) -> None:
+        self.prospect, self.means, self.wanted_c = prospect, means, wanted_c
+        self.may_open = prospect.unit.openings_left != 0
+
+    def acts(self) -> Iterator[tuple[Act, float]]:
+        """Yield acts with the part of the wanted change they make."""
+        yield from self._shims()
+        if self.may_open:
+            yield from self._trims()
+            for donor in self.means.donors:
+                yield from self._exchanges(donor)
+
+    def _mean_c(self, act: Act) -> float:
+        curve, _ = self.prospect.after(act)
+        return float(np.mean(curve.temperature_c(self.prospect.target.lift_mm)))
+
+    def _shims(self) -> Iterator[tuple[Act, float]]:
+        shim = self.means.shim
+        if shim is None:
+            return
+
+        def act(mm: float) -> Act:
+            return Act(shim_mm=round(mm / shim.step_mm) * shim.step_mm, opened=False)
+
+        mm = solved(lambda x: self._mean_c(act(x)), self.wanted_c, shim.least_mm, shim.most_mm)
+        for part in PARTS:
+            if act(mm * part).shim_mm:
+                yield act(mm * part), part
+
+    def _trims(self) -> Iterator[tuple[Act, float]]:
+        per_mg = 1.16 / self.prospect.unit.fill.pin_area_mm2
+        adds = self.wanted_c < self.prospect.now_c
+        sources = self.means.sources if adds else ((CLEAN,) if self.means.removes else ())
+        for source in sources:
+
+            def act(mg: float, source: str = source) -> Act:
+                mg = round(mg / self.means.step_mg) * self.means.step_mg
+                given = Act(mass_in_mg=mg, source=source) if adds else Act(mass_out_mg=mg)
+                return self._by_pin(given)
+
+            most = min(2 * MOST_TRIM_MM / per_mg, 0.5 * self.prospect.unit.fill.fill_mg)
+            mg = solved(lambda x, act=act: self._mean_c(act(x)), self.wanted_c, 0.0, most)  # type: ignore[misc]
+            for part in PARTS:
+                if mg * part >= CLOSEST_MG:
+                    yield act(mg * part), part
+        yield from self._closings()
+
+    def _closings(self) -> Iterator[tuple[Act, float]]:
+        most = self.means.most_closing_mm
+        if not most:
+            return
+
+        def act(mm: float) -> Act:
+            return Act(closing_mm=round(mm / 0.01) * 0.01)
+
+        mm = solved(lambda x: self._mean_c(act(x)), self.wanted_c, -most, most)
+        for part in PARTS:
+            if act(mm * part).closing_mm:
+                yield act(mm * part), part
+
+    def _exchanges(self, donor: Donor) -> Iterator[tuple[Act, float]]:
+        fill_mg = self.prospect.unit.fill.fill_mg
+        if (self.wanted_c - self.prospect.now_c) * donor.full_shift_k <= 0:
+            return
+        for spared in SPARED_MM:
+
+            def act(share: float, spared: float = spared) -> Act:
+                return self._exchange(donor, share * fill_mg, spared)
+
+            share = solved(
+                lambda x, act=act: self._mean_c(act(x)), self.wanted_c, 0.01, MOST_SHARE  # type: ignore[misc]
+            )
+            for part in PARTS:
+                yield act(share * part), part
+
+    def _exchange(self, donor: Donor, out_mg: float, spared_mm: float) -> Act:
+        """Return an exchange that fills the room it made, less what is spared, on average."""
+        step = self.means.step_mg
+        out_mg = round(out_mg / step) * step
+        theta = self.prospect.samples(donor.source).theta
+        unit = Act(mass_in_mg=1.0, source=donor.source, opened=False)
+        fill = self.prospect.unit.fill
+        a_mg = float(np.mean(effect(unit, fill, theta).lift_mm))
+        out = Act(mass_out_mg=out_mg, source=donor.source, opened=False)
+        by_out = float(np.mean(effect(out, fill, theta).lift_mm))
+        in_mg = round(max(-by_out - spared_mm, 0.0) / a_mg / step) * step
+        return self._by_pin(Act(out_mg, in_mg, donor.source, donor), spared_mm)
+
+    def _by_pin(self, act: Act, spared_mm: float | None = None) -> Act:
+        """Return the act filled by the cold pin, where it is read and says more than a balance."""
+        if not self.means.reads_pin or not act.mass_in_mg:
+            return act
+        samples = self.prospect.samples(act.source)
+        done = effect(act, self.prospect.unit.fill, samples.theta)
+        if float(np.std(done.stick_out_mm)) < 0.1:
+            return act
+        stands = float(np.mean(done.stick_out_mm)) if spared_mm is None else -spared_mm
+        return act._replace(pin_stick_out_mm=round(stands, 2))
