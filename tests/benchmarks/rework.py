@@ -39,7 +39,7 @@ from rework_units import (
 from scipy.optimize import brentq
 
 from proofbath.proof.knowledge import Knowledge, Round
-from proofbath.proof.lift_curve import COLD_C
+from proofbath.proof.lift_curve import COLD_C, LiftCurve
 from proofbath.proof.rework import Acceptance, Action, Adviser, Unit
 from proofbath.proof.rework_kind import Refillable
 from proofbath.proof.trim_act import Act, Donor
@@ -95,12 +95,12 @@ def by_advice(
     adviser = TrimAdviser(knowledge, means, target)
     bench, off, foretold, cold = case.bench, list[float](), list[tuple[str, bool]](), False
     curve, donor = curve_of(rng, bench, knowledge.shape_logs), case.donor
-    spread_k = None
+    spread_k, fill = None, fill_of(bench)
     for number in range(ROUNDS):
         if curve is None:
             break
         adviser.means = means._replace(donors=(donor,))
-        unit = TrimUnit(case.bench.unit.serial, curve, fill_of(bench), number, None, spread_k)
+        unit = TrimUnit(case.bench.unit.serial, curve, fill, number, None, spread_k)
         advice = adviser.advise(unit)
         if advice.action is TrimAction.GIVE_UP:
             return Outcome(_filled(off, case, bench), cold, advice.cause, tuple(foretold))
@@ -108,8 +108,6 @@ def by_advice(
             break
         made = done(bench, advice.act, slips(seed, case.number, number), reads_pin)
         spread_k = spread_k or _spread_k(curve)
-        moved_k = made.bench.unit.melting_c - bench.unit.melting_c
-        donor = donor._replace(full_shift_k=donor.full_shift_k - moved_k)
         before, bench = curve, made.bench
         off.append(bench.wax_at_2_mm_c - case.wanted_c)
         cold |= bench.open_cold
@@ -124,18 +122,15 @@ def by_advice(
         shut = volume_lift_mm(bench.unit, COLD_C) - bench.unit.friction_mm / 2
         told = advice.forecast.cold_mm
         foretold.append(("cold", told.low <= shut <= told.high))
-        learn(
-            TrimRound(
-                case.bench.unit.serial, before, curve, made.act, unit.fill, made.stick_out_mm
-            )
-        )
+        learn(TrimRound(unit.serial, before, curve, made.act, fill, made.stick_out_mm))
+        shift = knowledge.expected(made.act._replace(pin_stick_out_mm=None), fill).shift_k
+        left_k = donor.full_shift_k - float(np.mean(shift))
+        donor = donor._replace(full_shift_k=left_k)
+        fill = fill.after(made.act)
     return Outcome(_filled(off, case, bench), cold, None, tuple(foretold))
 
 
-def _spread_k(curve: object) -> float:
-    from proofbath.proof.lift_curve import LiftCurve
-
-    assert isinstance(curve, LiftCurve)
+def _spread_k(curve: LiftCurve) -> float:
     return float(curve.weights @ (curve.temperature_c(AT_MM) - curve.temperature_c(0.1)))
 
 

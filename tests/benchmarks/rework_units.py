@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from proofbath.proof.lift_curve import Element, LiftCurve, OpeningCurve, lift_curve
-from proofbath.proof.trim_act import CLEAN, COPPER_MM3_PER_MG, Act, Donor, Fill
+from proofbath.proof.trim_act import COPPER_MM3_PER_MG, OWN, Act, Donor, Fill, Part
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.truth import (
     Power,
@@ -137,8 +137,8 @@ def donor_of(rng: np.random.Generator, bench: Bench) -> Donor:
 
 
 def fill_of(bench: Bench) -> Fill:
-    """Return what the shop knows of a unit's fill: the balance tells the whole mass."""
-    return Fill(bench.fill_mg, pin_area_mm2(bench.unit))
+    """Return what the shop knows of a fill as found: the balance tells the whole mass."""
+    return Fill((Part(OWN, bench.fill_mg),), pin_area_mm2(bench.unit))
 
 
 def opening_curve(rng: np.random.Generator, bench: Bench) -> OpeningCurve | None:
@@ -247,5 +247,3 @@ def done(bench: Bench, act: Act, by: Slips, reads_pin: bool = False) -> Done:
         after = after._replace(unit=after.unit.model_copy(update={"setting_mm": setting}))
     return Done(after, act._replace(mass_in_mg=weighed), pin)
 
-
-__all__ = ["CLEAN"]

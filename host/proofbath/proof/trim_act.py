@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -56,26 +57,54 @@ class Act(NamedTuple):
         return (self.mass_out_mg > 0) + (self.mass_in_mg > 0)
 
 
-class Fill(NamedTuple):
-    """What a unit holds and how it is closed: mass of its fill in mg, areas of pin and bore."""
+class Part(NamedTuple):
+    """A part of a fill: where it came from and its mass in mg, metal powder included."""
 
-    fill_mg: float
+    source: str
+    mass_mg: float
+
+
+class Fill(NamedTuple):
+    """What a unit holds, stirred together when melted, and the areas of its pin and bore."""
+
+    parts: tuple[Part, ...]
     pin_area_mm2: float
     bore_area_mm2: float = 78.5
     """Of a 10 mm bore: closed 0.05 mm deeper lifts as 3.4 mg of wax."""
-    source: str = OWN
+
+    @property
+    def mass_mg(self) -> float:
+        """Mass of the whole fill."""
+        return sum(part.mass_mg for part in self.parts)
+
+    def after(self, act: Act) -> Fill:
+        """Return what a unit holds after wax was taken out of it and other put in."""
+        share = 1.0 - act.mass_out_mg / self.mass_mg
+        kept = {part.source: share * part.mass_mg for part in self.parts}
+        if act.mass_in_mg:
+            kept[act.source] = kept.get(act.source, 0.0) + act.mass_in_mg
+        return self._replace(parts=tuple(Part(*item) for item in kept.items()))
 
 
 class Theta(NamedTuple):
-    """Possible values of what a shop has to learn, arrays of one shape; fillers by mass."""
+    """Possible values of what a shop has to learn, arrays of one shape."""
 
     wax: Floats
     """Over what the volume of clean wax and the area of the pin say."""
     closing_mm: Floats
     exchange: Floats
     spring: Floats
-    filler_own: Floats
-    filler_in: Floats
+    filler: Mapping[str, Floats]
+    """By source; a source that is not named is clean wax."""
+
+    def filler_of(self, source: str) -> Floats:
+        """Return the metal powder's share by mass of a source."""
+        return self.filler.get(source, np.zeros_like(self.wax))
+
+    def filler_in(self, fill: Fill) -> Floats:
+        """Return the metal powder's share by mass of a unit's fill."""
+        shares = [part.mass_mg * self.filler_of(part.source) for part in fill.parts]
+        return np.asarray(sum(shares) / fill.mass_mg)
 
 
 class Errors(NamedTuple):
@@ -101,17 +130,18 @@ def effect(act: Act, fill: Fill, theta: Theta, errors: Errors | None = None) -> 
     off = errors or Errors()
     per_mg = WAX_MM3_PER_MG * theta.wax / fill.pin_area_mm2
     out_mg = act.mass_out_mg + (off.out_mg if act.mass_out_mg else 0.0)
-    takes_in = 1.0 - theta.filler_in * (1.0 - COPPER_SHARE)
-    takes_out = 1.0 - theta.filler_own * (1.0 - COPPER_SHARE)
+    given, own = theta.filler_of(act.source), theta.filler_in(fill)
+    takes_in = 1.0 - given * (1.0 - COPPER_SHARE)
+    takes_out = 1.0 - own * (1.0 - COPPER_SHARE)
     if act.pin_stick_out_mm is None:
         in_mg = act.mass_in_mg + (off.in_mg if act.mass_in_mg else 0.0)
     else:
-        cold = per_mg * (takes_out - COLD_SHORT * (1 - theta.filler_own)) * out_mg
+        cold = per_mg * (takes_out - COLD_SHORT * (1 - own)) * out_mg
         wanted = act.pin_stick_out_mm + off.stick_out_mm + cold
-        in_mg = wanted / (per_mg * (takes_in - COLD_SHORT * (1 - theta.filler_in)))
-    own_mg = fill.fill_mg * (1 - theta.filler_own)
-    kept_mg = (fill.fill_mg - out_mg) * (1 - theta.filler_own)
-    given_mg = in_mg * (1 - theta.filler_in)
+        in_mg = wanted / (per_mg * (takes_in - COLD_SHORT * (1 - given)))
+    own_mg = fill.mass_mg * (1 - own)
+    kept_mg = (fill.mass_mg - out_mg) * (1 - own)
+    given_mg = in_mg * (1 - given)
     more_mg = given_mg + kept_mg - own_mg
     by_wax = per_mg * (in_mg * takes_in - out_mg * takes_out)
     shift = SPRING_K_PER_MPA * theta.spring * act.spring_mpa
@@ -138,9 +168,9 @@ def check_act(act: Act, fill: Fill) -> None:
             f"{act.mass_out_mg:g} mg out and {act.mass_in_mg:g} mg in: give both as figures of 0"
             " or more"
         )
-    if act.mass_out_mg > fill.fill_mg:
+    if act.mass_out_mg > fill.mass_mg:
         raise InputError(
-            f"{act.mass_out_mg:g} mg out of a unit that holds {fill.fill_mg:g} mg: check the figure"
+            f"{act.mass_out_mg:g} mg out of a unit that holds {fill.mass_mg:g} mg: check the figure"
         )
     if not act.opened and (act.doses or act.closing_mm):
         raise InputError("wax or the closing changed on a unit that was not opened: say it was")

@@ -279,7 +279,7 @@ class TrimAdviser:
     def _forecast(self, prospect: Prospect, landing: Landing) -> Forecast:
         act, weights = landing.act, prospect.curve.weights
         curve, done = prospect.after(act)
-        samples = prospect.samples(act.source)
+        samples = prospect.samples(act)
         rows: list[tuple[float, Interval | None]] = []
         for mm in SHOWN_LIFTS_MM:
             held = curve.stop_mm is not None and mm > curve.stop_mm

@@ -124,7 +124,7 @@ class TrimKnowledge:
     def add(self, rounds: Sequence[TrimRound]) -> None:
         """Learn from rounds; a curve that shares no lift with the one before teaches nothing."""
         self.rounds += tuple(rounds)
-        named = [item.act.source for item in rounds] + [item.fill.source for item in rounds]
+        named = [name for item in rounds for name in _sources_of(item.act, item.fill)]
         self._meet(*named)
         for item in rounds:
             self._rows += tuple(self._told(item))
@@ -140,8 +140,12 @@ class TrimKnowledge:
     def mm_per_mg(self, fill: Fill, source: str = CLEAN) -> Learnt:
         """Return what a mg from a source lifts, in mm."""
         act = Act(mass_in_mg=1.0, source=source, opened=False)
-        lifts = effect(act, fill, self.samples(source, fill.source).theta).lift_mm
+        lifts = self.expected(act, fill).lift_mm
         return Learnt(float(np.mean(lifts)), float(np.std(lifts)))
+
+    def expected(self, act: Act, fill: Fill) -> Effect:
+        """Return what an act does for equally likely values of what is not known."""
+        return effect(act, fill, self.samples(act, fill).theta)
 
     def filler(self, source: str) -> Learnt:
         """Return the metal powder's share by mass of a source."""
@@ -186,9 +190,9 @@ class TrimKnowledge:
         variance = float(self._weights @ (sd**2 + (mean[:, 0] - foretold) ** 2))
         return Surprise(float(row.values[0]), foretold, math.sqrt(variance), p)
 
-    def samples(self, source: str, own: str = OWN) -> Samples:
+    def samples(self, act: Act, fill: Fill) -> Samples:
         """Return equally likely values for the next round; the same ask gives the same ones."""
-        self._meet(source, own)
+        self._meet(*_sources_of(act, fill))
         normal = _normals(len(self._sources) + _FIXED + 8)
         at = (np.arange(SAMPLES) + 0.5) / SAMPLES
         node = np.searchsorted(np.cumsum(self._weights), at).clip(0, len(self._weights) - 1)
@@ -198,11 +202,14 @@ class TrimKnowledge:
         theta = self._theta[node] + np.einsum("sij,sj->si", lower[node], normal[:, :size])
         free = normal[:, size:]
         dosing, scatter = self._dosing[node], self._scatter[node]
-        values = self._values(theta, source, own)
+        values = self._values(theta)
+        off = {OWN: UNIT_FILLER * free[:, 6]}
         values = values._replace(
             closing_mm=values.closing_mm + scatter * free[:, 0],
-            filler_own=np.clip(values.filler_own + UNIT_FILLER * free[:, 6], 0.0, MOST_FILLER),
-            filler_in=np.clip(values.filler_in, 0.0, MOST_FILLER),
+            filler={
+                name: np.clip(filler + off.get(name, 0.0), 0.0, MOST_FILLER)
+                for name, filler in values.filler.items()
+            },
         )
         errors = Errors(dosing * free[:, 1], dosing * free[:, 2], STICK_OUT_SD_MM * free[:, 3])
         return Samples(values, errors, scatter, free[:, 4], free[:, 5])
@@ -221,20 +228,14 @@ class TrimKnowledge:
         variance = self._covariance[:, number, number] + (self._theta[:, number] - found) ** 2
         return Learnt(found, math.sqrt(float(self._weights @ variance)))
 
-    def _values(self, theta: Floats, source: str, own: str) -> Theta:
-        """Return named values of parameters in the last axis; an unknown source has the prior."""
-
-        def filler(name: str) -> Floats:
-            if name == CLEAN:
-                return np.zeros(theta.shape[:-1])
-            return np.asarray(theta[..., _FIXED + self._number(name)])
-
-        wax = np.exp(theta[..., 0])
-        fixed = [theta[..., i] for i in (1, 2, 3)]
-        return Theta(wax, *fixed, filler(own), filler(source))
+    def _values(self, theta: Floats) -> Theta:
+        """Return named values of parameters in the last axis."""
+        filler = {name: theta[..., _FIXED + i] for i, name in enumerate(self._sources)}
+        wax, closing, exchange, spring = (theta[..., i] for i in range(_FIXED))
+        return Theta(np.exp(wax), closing, exchange, spring, filler)
 
     def _foretold(self, row: _Row, theta: Floats) -> Floats:
-        done: Effect = effect(row.act, row.fill, self._values(theta, row.act.source, row.fill.source))
+        done: Effect = effect(row.act, row.fill, self._values(theta))
         if row.pin_only:
             return done.stick_out_mm[..., None]
         return np.stack([done.lift_mm, done.shift_k], axis=-1)
@@ -259,14 +260,13 @@ class TrimKnowledge:
             return np.asarray((doses + unit + STICK_OUT_SD_MM**2)[:, None, None])
         noise = np.zeros((len(self._scatter), 2, 2))
         noise[:, 0, 0] = doses + unit + (self._scatter**2 if act.opened else 1e-4)
-        far = act.donor.full_shift_k * act.mass_in_mg / row.fill.fill_mg if act.donor else 0.0
+        far = act.donor.full_shift_k * act.mass_in_mg / row.fill.mass_mg if act.donor else 0.0
         noise[:, 1, 1] = (UNIT_SHARE * far) ** 2 + 1e-4
         return noise
 
     def _told(self, item: TrimRound) -> list[_Row]:
         act, fill = item.act._replace(pin_stick_out_mm=None), item.fill
-        samples = self.samples(act.source, fill.source)
-        done = effect(act, fill, samples.theta)
+        done = self.expected(act, fill)
         shift = (float(np.mean(done.shift_k)), float(np.std(done.shift_k)))
         if act.donor is not None:
             full = abs(act.donor.full_shift_k)
@@ -392,6 +392,10 @@ def _without_prior(
     pulled[1] += -told * shift[0] + 1e-6 * shift[0]
     alone = np.linalg.inv(precision)
     return alone @ pulled, alone
+
+
+def _sources_of(act: Act, fill: Fill) -> tuple[str, ...]:
+    return (act.source, *(part.source for part in fill.parts))
 
 
 def _normals(size: int) -> Floats:

@@ -108,15 +108,15 @@ class Prospect:
         self.now_cold_mm = self.curve.free_lift_mm(COLD_C)
         self._samples: dict[str, Samples] = {}
 
-    def samples(self, source: str) -> Samples:
-        """Return the values of all that is not known, for one source."""
-        if source not in self._samples:
-            self._samples[source] = self.knowledge.samples(source, self.unit.fill.source)
-        return self._samples[source]
+    def samples(self, act: Act) -> Samples:
+        """Return the values of all that is not known, for acts of one source."""
+        if act.source not in self._samples:
+            self._samples[act.source] = self.knowledge.samples(act, self.unit.fill)
+        return self._samples[act.source]
 
     def after(self, act: Act) -> tuple[LiftCurve, Effect]:
         """Return the unit's possible curves after an act, with all errors in."""
-        samples = self.samples(act.source)
+        samples = self.samples(act)
         done = effect(act, self.unit.fill, samples.theta, samples.errors)
         shift = done.shift_k
         if act.donor is not None and act.donor.full_shift_k:
@@ -141,7 +141,7 @@ class Prospect:
         )
 
     def _read(self, curve: LiftCurve, lift_mm: float, act: Act) -> Floats:
-        samples = self.samples(act.source)
+        samples = self.samples(act)
         return read_c(self.curve, curve, lift_mm, samples)
 
     def allowed(self, landing: Landing) -> bool:
@@ -222,7 +222,7 @@ class Thoughts:
                 given = Act(mass_in_mg=mg, source=source) if adds else Act(mass_out_mg=mg)
                 return self._by_pin(given)
 
-            most = min(2 * MOST_TRIM_MM / per_mg, 0.5 * self.prospect.unit.fill.fill_mg)
+            most = min(2 * MOST_TRIM_MM / per_mg, 0.5 * self.prospect.unit.fill.mass_mg)
             mg = solved(lambda x, act=act: self._mean_c(act(x)), self.wanted_c, 0.0, most)  # type: ignore[misc]
             for part in PARTS:
                 if mg * part >= CLOSEST_MG:
@@ -243,7 +243,7 @@ class Thoughts:
                 yield act(mm * part), part
 
     def _exchanges(self, donor: Donor) -> Iterator[tuple[Act, float]]:
-        fill_mg = self.prospect.unit.fill.fill_mg
+        fill_mg = self.prospect.unit.fill.mass_mg
         if (self.wanted_c - self.prospect.now_c) * donor.full_shift_k <= 0:
             return
         for spared in SPARED_MM:
@@ -261,9 +261,8 @@ class Thoughts:
         """Return an exchange that fills the room it made, less what is spared, on average."""
         step = self.means.step_mg
         out_mg = round(out_mg / step) * step
-        theta = self.prospect.samples(donor.source).theta
         unit = Act(mass_in_mg=1.0, source=donor.source, opened=False)
-        fill = self.prospect.unit.fill
+        fill, theta = self.prospect.unit.fill, self.prospect.samples(unit).theta
         a_mg = float(np.mean(effect(unit, fill, theta).lift_mm))
         out = Act(mass_out_mg=out_mg, source=donor.source, opened=False)
         by_out = float(np.mean(effect(out, fill, theta).lift_mm))
@@ -274,7 +273,7 @@ class Thoughts:
         """Return the act filled by the cold pin, where it is read and says more than a balance."""
         if not self.means.reads_pin or not act.mass_in_mg:
             return act
-        samples = self.prospect.samples(act.source)
+        samples = self.prospect.samples(act)
         done = effect(act, self.prospect.unit.fill, samples.theta)
         if float(np.std(done.stick_out_mm)) < 0.1:
             return act
