@@ -154,7 +154,7 @@ def opening_curve(rng: np.random.Generator, bench: Bench) -> OpeningCurve | None
     bath_c = np.linspace(15.0, 112.0, 98)
     free = np.array([steady_volume_lift_mm(unit, c, power, 0.0) for c in bath_c])
     free -= unit.friction_mm / 2
-    levels = LEVELS_MM[(LEVELS_MM < free[-1]) & (LEVELS_MM > free[0])]
+    levels = LEVELS_MM[(free[-1] > LEVELS_MM) & (free[0] < LEVELS_MM)]
     if not len(levels):
         return None
     at_c = np.interp(levels, free, bath_c)
@@ -246,4 +246,3 @@ def done(bench: Bench, act: Act, by: Slips, reads_pin: bool = False) -> Done:
         setting = after.unit.setting_mm + CLOSING_MM * by.closing
         after = after._replace(unit=after.unit.model_copy(update={"setting_mm": setting}))
     return Done(after, act._replace(mass_in_mg=weighed), pin)
-

@@ -28,7 +28,8 @@ POWER_RELATIVE_U = 0.09 / 1.7
 """At constant power a curve moves as unpowered within 9 % up to 8 W [element model]."""
 POWER_W = 8.0
 MOST_POINTS = 32
-_LEVELS: Floats = np.arange(-14.0, 24.0, 0.05)
+_STEP_MM = 0.05
+_LEVELS: Floats = np.arange(-14.0, 24.0, _STEP_MM)
 _BATH_C: Floats = np.arange(-40.0, 180.0, 0.5)
 _FADE_K = 3.0
 
@@ -142,7 +143,7 @@ class LiftCurve:
         """Return the rising temperature at a lift for every curve, or those of `curve`."""
         rows = np.arange(len(self)) if curve is None else curve
         level = (lift_mm - self.offset_mm[rows]) / self.stretch[rows]
-        at = np.clip((level - _LEVELS[0]) / 0.05, 0.0, len(_LEVELS) - 1.001)
+        at = np.clip((level - _LEVELS[0]) / _STEP_MM, 0.0, len(_LEVELS) - 1.001)
         lower = at.astype(int)
         part = at - lower
         table = self.warm_c
@@ -151,11 +152,16 @@ class LiftCurve:
 
     def free_lift_mm(self, bath_c: float) -> Floats:
         """Return the lift of every curve at a temperature before seat and stop; shut below 0."""
-        found = [
-            np.interp(bath_c - shift, row, _LEVELS)
-            for row, shift in zip(self.warm_c, self.shift_k, strict=True)
-        ]
-        return np.asarray(self.offset_mm + self.stretch * np.array(found))
+        wanted, rows = bath_c - self.shift_k, np.arange(len(self))
+        low = np.zeros(len(self), dtype=int)
+        high = np.full(len(self), len(_LEVELS) - 1)
+        for _ in range(len(_LEVELS).bit_length()):
+            middle = (low + high) // 2
+            colder = self.warm_c[rows, middle] <= wanted
+            low, high = np.where(colder, middle, low), np.where(colder, high, middle)
+        below, above = self.warm_c[rows, low], self.warm_c[rows, low + 1]
+        part = np.clip((wanted - below) / (above - below), 0.0, 1.0)
+        return np.asarray(self.offset_mm + self.stretch * (_LEVELS[low] + _STEP_MM * part))
 
     def lift_mm(self, bath_c: float) -> Floats:
         """Return the lift of every curve at a temperature, between seat and stop."""

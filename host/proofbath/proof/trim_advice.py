@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from enum import StrEnum
 from typing import NamedTuple
@@ -10,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from proofbath.errors import InputError
-from proofbath.proof.lift_curve import COLD_C, SHOWN_LIFTS_MM, START_MM, Interval, interval
+from proofbath.proof.lift_curve import SHOWN_LIFTS_MM, START_MM, Interval, interval
 from proofbath.proof.trim_act import Act
 from proofbath.proof.trim_knowledge import TrimKnowledge
 from proofbath.proof.trim_policy import (
@@ -31,7 +30,6 @@ SURE_CHANCE = 0.9
 MOST_FORESEEN = 3
 SPREAD_FREE_K, MINUTES_PER_K = 1.0, 6.0
 """A start that drifts from the target's lift by more costs so much a kelvin (common practice)."""
-HOPELESS = 0.02
 
 
 class TrimAction(StrEnum):
@@ -141,10 +139,13 @@ class TrimAdviser:
         if cause is not None:
             return cause
         prospect = Prospect(unit, self.target, self.knowledge)
-        landings = self._landings(prospect)
-        best = min(landings, key=lambda x: x[1], default=None)
+        thought = self._thought(prospect)
+        cause = self._out_of_reach(thought, prospect)
+        if cause is not None:
+            return cause
+        best = min(self._priced(prospect, thought), key=lambda x: x[1], default=None)
         if best is None or best[1] >= self.effort.give_up_min:
-            return self._give_up(prospect, unit, best)
+            return self._without(Cause.PRICE, best[1] if best else self.effort.give_up_min)
         landing, expected_min = best
         chance = landing.chance(self.target)
         rounds = self._foreseen(unit, landing, chance)
@@ -203,16 +204,41 @@ class TrimAdviser:
         low, high = (target.lower_c + target.wanted_c) / 2, (target.upper_c + target.wanted_c) / 2
         return (target.wanted_c, low, high)
 
-    def _landings(self, prospect: Prospect) -> list[tuple[Landing, float]]:
-        found = []
-        for wanted_c in self._wanted():
-            for act, part in Thoughts(prospect, self.means, wanted_c).acts():
-                landing = prospect.landing(act, part)
-                if prospect.allowed(landing):
-                    found.append((landing, self._expected_min(prospect, landing)))
+    def _thought(self, prospect: Prospect) -> list[Landing]:
+        """Return where everything that is thought of leads, allowed or not."""
+        return [
+            prospect.landing(act, part)
+            for wanted_c in self._wanted()
+            for act, part in Thoughts(prospect, self.means, wanted_c).acts()
+        ]
+
+    def _priced(self, prospect: Prospect, thought: list[Landing]) -> list[tuple[Landing, float]]:
+        """Return allowed acts with the minutes each is expected to take; a large shift by wax."""
+        found = [(x, self._expected_min(prospect, x)) for x in thought if prospect.allowed(x)]
         large = abs(self.target.wanted_c - prospect.now_c) > LARGE_K
-        exchanged = [x for x in found if x[0].act.donor is not None and x[0].part >= 0.05]
+        exchanged = [x for x in found if x[0].act.donor is not None]
         return exchanged if large and exchanged else found
+
+    def _out_of_reach(self, thought: list[Landing], prospect: Prospect) -> TrimAdvice | None:
+        """Return why no sequence of acts leads inside, None where one may."""
+        target = self.target
+        whole = [x for x in thought if x.part == 1.0 and x.cold_mm.mean() < -COLD_MARGIN_MM]
+        means = [float(x.at_target_c.mean()) for x in whole]
+        short = [max(target.lower_c - c, c - target.upper_c, 0.0) for c in means]
+        by_wax = self.means.donors and (self.means.sources or self.means.removes)
+        nearest = min(short, default=abs(prospect.now_c - target.wanted_c))
+        if nearest > (LARGE_K if by_wax and short else 0.0):
+            return self._without(Cause.WRONG_WAX, nearest)
+        if target.lower_lift_mm is None:
+            return None
+        lifts = [
+            float(x.full_mm.mean())
+            for x, off in zip(whole, short, strict=True)
+            if not off and x.full_mm is not None
+        ]
+        if lifts and max(lifts) < target.lower_lift_mm:
+            return self._without(Cause.LIFT_LIMIT, max(lifts))
+        return None
 
     def _expected_min(self, prospect: Prospect, landing: Landing) -> float:
         """Return the minutes a unit is expected to take to its end, this round first."""
@@ -233,31 +259,6 @@ class TrimAdviser:
         drift = float(np.mean(np.maximum(np.abs(off - wanted_k) - SPREAD_FREE_K, 0.0)))
         again = effort.of(landing.act) * (1.0 + 0.1 * far_k) + effort.give_up_min * 0.1**left
         return taken + missed * again + far_k + MINUTES_PER_K * drift
-
-    def _give_up(
-        self, prospect: Prospect, unit: TrimUnit, best: tuple[Landing, float] | None
-    ) -> TrimAdvice:
-        """Return the true cause: what would have to be otherwise for a unit to be worth a round."""
-        if unit.openings_left == 0:
-            return self._without(Cause.NO_OPENING_LEFT, 0.0)
-        free = [
-            prospect.landing(act, part)
-            for wanted_c in self._wanted()
-            for act, part in Thoughts(prospect, self.means, wanted_c).acts()
-        ]
-        target = self.target
-        near = [x for x in free if target.lower_c <= float(x.at_target_c.mean()) <= target.upper_c]
-        if near and target.lower_lift_mm is not None:
-            lift = max(float(np.mean(x.full_mm)) for x in near if x.full_mm is not None)
-            if lift < target.lower_lift_mm:
-                return self._without(Cause.LIFT_LIMIT, lift)
-        shut = [x for x in near if x.cold_mm.mean() < -COLD_MARGIN_MM]
-        if not shut:
-            closest = [abs(float(x.at_target_c.mean()) - target.wanted_c) for x in free
-                       if x.cold_mm.mean() < -COLD_MARGIN_MM]
-            off = min([*closest, abs(prospect.now_c - target.wanted_c)])
-            return self._without(Cause.WRONG_WAX, off)
-        return self._without(Cause.PRICE, best[1] if best else math.inf)
 
     def _foreseen(self, unit: TrimUnit, landing: Landing, chance: float) -> tuple[Act, ...]:
         """Return all rounds as foreseen: a part that is left over is made in the next ones."""
@@ -310,6 +311,3 @@ def _scaled(act: Act, by: float) -> Act:
         closing_mm=round(100 * act.closing_mm * by) / 100,
         pin_stick_out_mm=None if pin is None else pin * by,
     )
-
-
-__all__ = ["COLD_C", "Cause", "Effort", "Forecast", "TrimAction", "TrimAdvice", "TrimAdviser"]

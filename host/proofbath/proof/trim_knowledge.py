@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -19,14 +20,15 @@ from proofbath.proof.lift_curve import LiftCurve
 from proofbath.proof.melting_fit import PRIOR_LOGS
 from proofbath.proof.trim_act import CLEAN, OWN, Act, Effect, Errors, Fill, Theta, effect
 from proofbath.proof.trim_moved import Moved, moved
+from proofbath.proof.trim_regression import Observed, regression
 
 Floats = np.ndarray
 
 KNOWN_PIN_SD, UNKNOWN_PIN_SD = 0.05, 0.3
-CLOSING_MM, CLOSING_LOG_SD = 0.2, 0.5
+CLOSING_MM, CLOSING_LOG_SD = 0.19, 0.3
 DOSING_LOG_SD = 0.4
-BIAS_SD_MM = 0.1
-EXCHANGE_SD, SPRING_SD = 0.1, 0.4
+BIAS_SD_MM = 0.06
+EXCHANGE_SD, SPRING_SD = 0.035, 0.4
 FILLER, FILLER_SD, MOST_FILLER = 0.25, 0.144, 0.55
 """Metal powder by mass: 0 to 0.5 alike (from memory)."""
 UNIT_SHARE = 0.02
@@ -34,7 +36,6 @@ UNIT_SHARE = 0.02
 UNIT_FILLER = 0.005
 STICK_OUT_SD_MM = 0.1
 """Of the cold pin's stick-out, read before and after (from memory)."""
-NONSENSE, NONSENSE_WIDER = 0.05, 20.0
 IMPLAUSIBLE = 1e-3
 FOOT_BELIEF, FOOT_MOST = 0.5, 4.0
 SAMPLES = 512
@@ -179,10 +180,9 @@ class TrimKnowledge:
         told = [row for row in self._told(item) if not row.pin_only]
         if not told:
             return None
-        row = told[0]
-        mean, jacobian = self._linear(row, self._theta)
-        noise = row.covariance + self._noise(row)
-        spread = noise + jacobian @ self._covariance @ np.swapaxes(jacobian, 1, 2)
+        row = self._observed(told[0])
+        mean, jacobian = row.linear(self._theta)
+        spread = row.covariance + jacobian @ self._covariance @ np.swapaxes(jacobian, 1, 2)
         sd = np.sqrt(spread[:, 0, 0])
         off = row.values[0] - mean[:, 0]
         p = float(self._weights @ (2 * ndtr(-np.abs(off) / sd)))
@@ -240,14 +240,9 @@ class TrimKnowledge:
             return done.stick_out_mm[..., None]
         return np.stack([done.lift_mm, done.shift_k], axis=-1)
 
-    def _linear(self, row: _Row, theta: Floats) -> tuple[Floats, Floats]:
-        mean = self._foretold(row, theta)
-        columns = []
-        for i in range(theta.shape[1]):
-            moved_theta = theta.copy()
-            moved_theta[:, i] += 1e-5
-            columns.append((self._foretold(row, moved_theta) - mean) / 1e-5)
-        return mean, np.stack(columns, axis=-1)
+    def _observed(self, row: _Row) -> Observed:
+        covariance = row.covariance + self._noise(row)
+        return Observed(partial(self._foretold, row), row.values, covariance)
 
     def _noise(self, row: _Row) -> Floats:
         """Return the covariance of a row for every scatter: closing, doses, unit to unit."""
@@ -296,89 +291,12 @@ class TrimKnowledge:
         sd = np.array(sds + [FILLER_SD] * len(self._sources))
         logs = -0.5 * ((np.log(self._scatter / CLOSING_MM)) / CLOSING_LOG_SD) ** 2
         logs -= 0.5 * (np.log(self._dosing / self.dosing_sd_mg) / DOSING_LOG_SD) ** 2
-        tried = [self._from(order, mean, sd) for order in (self._rows, self._rows[::-1])]
-        evidence = np.array([found[2] for found in tried])
-        best = np.argmax(evidence, axis=0)
-        nodes = np.arange(len(best))
-        self._theta = np.stack([found[0] for found in tried])[best, nodes]
-        self._covariance = np.stack([found[1] for found in tried])[best, nodes]
-        logs = logs + evidence[best, nodes]
+        observed = [self._observed(row) for row in self._rows]
+        found = regression(observed, mean, sd, len(logs))
+        self._theta, self._covariance = found.theta, found.covariance
+        logs = logs + found.evidence
         weights = np.exp(logs - logs.max())
         self._weights: Floats = weights / weights.sum()
-
-    def _from(
-        self, rows: Sequence[_Row], mean: Floats, sd: Floats
-    ) -> tuple[Floats, Floats, Floats]:
-        """Return posterior and evidence for every scatter, beginning with the first of the rows."""
-        count = len(self._scatter)
-        theta = np.tile(mean, (count, 1))
-        covariance = np.tile(np.diag(sd**2), (count, 1, 1))
-        self._covariance = covariance
-        beliefs = []
-        for row in rows:
-            theta, covariance, belief = self._filtered(row, theta, covariance)
-            beliefs.append(belief)
-        evidence = np.zeros(count)
-        for _ in range(3 if rows else 0):
-            theta, covariance, beliefs, evidence = self._together(rows, theta, beliefs, mean, sd)
-        return theta, covariance, evidence
-
-    def _filtered(
-        self, row: _Row, theta: Floats, covariance: Floats
-    ) -> tuple[Floats, Floats, Floats]:
-        foretold, jacobian = self._linear(row, theta)
-        noise = row.covariance + self._noise(row)
-        turned = np.swapaxes(jacobian, 1, 2)
-        spread = jacobian @ covariance @ turned + noise
-        off = row.values - foretold
-        belief = _belief(off, spread)[0]
-        gain = covariance @ turned @ np.linalg.inv(
-            jacobian @ covariance @ turned + noise / belief[:, None, None]
-        )
-        theta = theta + np.einsum("sij,sj->si", gain, off)
-        covariance = covariance - gain @ jacobian @ covariance
-        return theta, (covariance + np.swapaxes(covariance, 1, 2)) / 2, belief
-
-    def _together(
-        self, rows: Sequence[_Row], theta: Floats, beliefs: Sequence[Floats], mean: Floats, sd: Floats
-    ) -> tuple[Floats, Floats, list[Floats], Floats]:
-        """Return all rows weighed at once by how far each is believed, and beliefs anew."""
-        count, size = theta.shape
-        precision = np.tile(np.diag(1 / sd**2), (count, 1, 1))
-        pulled = np.tile(mean / sd**2, (count, 1))
-        for row, belief in zip(rows, beliefs, strict=True):
-            foretold, jacobian = self._linear(row, theta)
-            inverse = np.linalg.inv(row.covariance + self._noise(row)) * belief[:, None, None]
-            turned = np.swapaxes(jacobian, 1, 2)
-            precision += turned @ inverse @ jacobian
-            value = row.values - foretold + np.einsum("sij,sj->si", jacobian, theta)
-            pulled += np.einsum("sij,sj->si", turned @ inverse, value)
-        covariance = np.linalg.inv(precision)
-        theta = np.einsum("sij,sj->si", covariance, pulled)
-        evidence = 0.5 * np.linalg.slogdet(covariance)[1] - np.log(sd).sum()
-        evidence = evidence - 0.5 * (((theta - mean) / sd) ** 2).sum(axis=1)
-        anew = []
-        for row in rows:
-            off = row.values - self._foretold(row, theta)
-            belief, log = _belief(off, row.covariance + self._noise(row))
-            anew.append(belief)
-            evidence = evidence + log
-        assert size == covariance.shape[1]
-        return theta, covariance, anew, evidence
-
-
-def _belief(off: Floats, covariance: Floats) -> tuple[Floats, Floats]:
-    """Return how far a row is believed, and its log-likelihood, good and nonsense mixed."""
-    size = off.shape[1]
-    inverse = np.linalg.inv(covariance)
-    distance = np.einsum("si,sij,sj->s", off, inverse, off)
-    base = -0.5 * np.linalg.slogdet(covariance)[1]
-    good = math.log(1 - NONSENSE) + base - 0.5 * distance
-    wide = NONSENSE_WIDER**2
-    nonsense = math.log(NONSENSE) + base - 0.5 * distance / wide - 0.5 * size * math.log(wide)
-    both = np.logaddexp(good, nonsense)
-    share = np.exp(good - both)
-    return np.maximum(share + (1 - share) / wide, 1e-6), both
 
 
 def _without_prior(
@@ -401,4 +319,3 @@ def _sources_of(act: Act, fill: Fill) -> tuple[str, ...]:
 def _normals(size: int) -> Floats:
     normal = ndtri(qmc.Sobol(size, scramble=True, seed=7).random(SAMPLES).clip(1e-6, 1 - 1e-6))
     return np.asarray((normal - normal.mean(axis=0)) / normal.std(axis=0))
-

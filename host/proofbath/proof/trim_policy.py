@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 
 from proofbath.proof.lift_curve import COLD_C, START_MM, LiftCurve
-from proofbath.proof.trim_act import CLEAN, Act, Donor, Effect, Fill, effect
+from proofbath.proof.trim_act import CLEAN, WAX_MM3_PER_MG, Act, Donor, Effect, Fill, effect
 from proofbath.proof.trim_knowledge import SAMPLES, Samples, TrimKnowledge
 
 Floats = np.ndarray
@@ -25,6 +26,8 @@ SPARED_MM = (0.0, 0.5, 1.0, 2.0, -0.5, -1.0)
 """Fills of an exchange that leave so much less lift, where too much would be the danger."""
 MOST_TRIM_MM = 6.0
 CLOSEST_MG = 0.5
+UNIT_EXCHANGE = 0.01
+"""Units of a type are moved so differently by the same exchange (from memory)."""
 
 
 class Target(NamedTuple):
@@ -121,7 +124,7 @@ class Prospect:
         shift = done.shift_k
         if act.donor is not None and act.donor.full_shift_k:
             relative = act.donor.u_shift_k / abs(act.donor.full_shift_k)
-            shift = shift * (1.0 + np.hypot(relative, 0.02) * samples.unit)
+            shift = shift * (1.0 + np.hypot(relative, UNIT_EXCHANGE) * samples.unit)
         curve = self.curve.after_exchange(shift, 1.0).after_trim(done.lift_mm, done.stretch)
         return curve, done
 
@@ -191,12 +194,18 @@ class Thoughts:
         yield from self._shims()
         if self.may_open:
             yield from self._trims()
+            yield from self._closings()
             for donor in self.means.donors:
                 yield from self._exchanges(donor)
 
-    def _mean_c(self, act: Act) -> float:
-        curve, _ = self.prospect.after(act)
-        return float(np.mean(curve.temperature_c(self.prospect.target.lift_mm)))
+    def _solved(self, act: Callable[[float], Act], low: float, high: float) -> float:
+        """Return how much of an act leads to the wanted temperature on average."""
+
+        def mean_c(much: float) -> float:
+            curve, _ = self.prospect.after(act(much))
+            return float(np.mean(curve.temperature_c(self.prospect.target.lift_mm)))
+
+        return solved(mean_c, self.wanted_c, low, high)
 
     def _shims(self) -> Iterator[tuple[Act, float]]:
         shim = self.means.shim
@@ -204,30 +213,24 @@ class Thoughts:
             return
 
         def act(mm: float) -> Act:
-            return Act(shim_mm=round(mm / shim.step_mm) * shim.step_mm, opened=False)
+            return Act(shim_mm=round(round(mm / shim.step_mm) * shim.step_mm, 4), opened=False)
 
-        mm = solved(lambda x: self._mean_c(act(x)), self.wanted_c, shim.least_mm, shim.most_mm)
-        for part in PARTS:
-            if act(mm * part).shim_mm:
-                yield act(mm * part), part
+        mm = self._solved(act, shim.least_mm, shim.most_mm)
+        yield from ((act(mm * part), part) for part in PARTS if act(mm * part).shim_mm)
 
     def _trims(self) -> Iterator[tuple[Act, float]]:
-        per_mg = 1.16 / self.prospect.unit.fill.pin_area_mm2
+        fill = self.prospect.unit.fill
+        most = min(2 * MOST_TRIM_MM * fill.pin_area_mm2 / WAX_MM3_PER_MG, 0.5 * fill.mass_mg)
         adds = self.wanted_c < self.prospect.now_c
         sources = self.means.sources if adds else ((CLEAN,) if self.means.removes else ())
         for source in sources:
+            act = partial(self._dose, source, adds)
+            mg = self._solved(act, 0.0, most)
+            yield from ((act(mg * part), part) for part in PARTS if mg * part >= CLOSEST_MG)
 
-            def act(mg: float, source: str = source) -> Act:
-                mg = round(mg / self.means.step_mg) * self.means.step_mg
-                given = Act(mass_in_mg=mg, source=source) if adds else Act(mass_out_mg=mg)
-                return self._by_pin(given)
-
-            most = min(2 * MOST_TRIM_MM / per_mg, 0.5 * self.prospect.unit.fill.mass_mg)
-            mg = solved(lambda x, act=act: self._mean_c(act(x)), self.wanted_c, 0.0, most)  # type: ignore[misc]
-            for part in PARTS:
-                if mg * part >= CLOSEST_MG:
-                    yield act(mg * part), part
-        yield from self._closings()
+    def _dose(self, source: str, adds: bool, mg: float) -> Act:
+        mg = round(mg / self.means.step_mg) * self.means.step_mg
+        return self._by_pin(Act(mass_in_mg=mg, source=source)) if adds else Act(mass_out_mg=mg)
 
     def _closings(self) -> Iterator[tuple[Act, float]]:
         most = self.means.most_closing_mm
@@ -235,32 +238,23 @@ class Thoughts:
             return
 
         def act(mm: float) -> Act:
-            return Act(closing_mm=round(mm / 0.01) * 0.01)
+            return Act(closing_mm=round(mm, 2))
 
-        mm = solved(lambda x: self._mean_c(act(x)), self.wanted_c, -most, most)
-        for part in PARTS:
-            if act(mm * part).closing_mm:
-                yield act(mm * part), part
+        mm = self._solved(act, -most, most)
+        yield from ((act(mm * part), part) for part in PARTS if act(mm * part).closing_mm)
 
     def _exchanges(self, donor: Donor) -> Iterator[tuple[Act, float]]:
-        fill_mg = self.prospect.unit.fill.mass_mg
         if (self.wanted_c - self.prospect.now_c) * donor.full_shift_k <= 0:
             return
         for spared in SPARED_MM:
+            act = partial(self._exchange, donor, spared)
+            share = self._solved(act, 0.01, MOST_SHARE)
+            yield from ((act(share * part), part) for part in PARTS)
 
-            def act(share: float, spared: float = spared) -> Act:
-                return self._exchange(donor, share * fill_mg, spared)
-
-            share = solved(
-                lambda x, act=act: self._mean_c(act(x)), self.wanted_c, 0.01, MOST_SHARE  # type: ignore[misc]
-            )
-            for part in PARTS:
-                yield act(share * part), part
-
-    def _exchange(self, donor: Donor, out_mg: float, spared_mm: float) -> Act:
+    def _exchange(self, donor: Donor, spared_mm: float, share: float) -> Act:
         """Return an exchange that fills the room it made, less what is spared, on average."""
         step = self.means.step_mg
-        out_mg = round(out_mg / step) * step
+        out_mg = round(share * self.prospect.unit.fill.mass_mg / step) * step
         unit = Act(mass_in_mg=1.0, source=donor.source, opened=False)
         fill, theta = self.prospect.unit.fill, self.prospect.samples(unit).theta
         a_mg = float(np.mean(effect(unit, fill, theta).lift_mm))
