@@ -232,13 +232,13 @@ def ten_known(population: Population, units: int, seed: int, reads_pin: bool) ->
     """Return outcomes of units in shops that have reworked ten of the type before."""
     rng = np.random.default_rng([seed, 2])
     found: Rows = {"advice": [], "oracle": []}
-    for _ in range(max(units // SHOP, 1)):
+    for shop in range(max(units // SHOP, 1)):
         of, knowledge = draw_type(rng, population), TrimKnowledge()
         for number in range(KNOWN):
-            case = draw_case(rng, of, number)
+            case = draw_case(rng, of, 1000 * shop + number)
             by_advice(seed, case, knowledge, reads_pin, lambda r, k=knowledge: k.add([r]))  # type: ignore[misc]
         for number in range(min(SHOP, units)):
-            case = draw_case(rng, of, KNOWN + number)
+            case = draw_case(rng, of, 1000 * shop + KNOWN + number)
             found["advice"].append(by_advice(seed, case, knowledge, reads_pin, lambda _: None))
             found["oracle"].append(by_oracle(seed, case))
     return found

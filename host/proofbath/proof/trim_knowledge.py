@@ -193,23 +193,21 @@ class TrimKnowledge:
     def samples(self, act: Act, fill: Fill) -> Samples:
         """Return equally likely values for the next round; the same ask gives the same ones."""
         self._meet(*_sources_of(act, fill))
-        normal = _normals(len(self._sources) + _FIXED + 8)
-        at = (np.arange(SAMPLES) + 0.5) / SAMPLES
+        size = self._theta.shape[1]
+        normal = _normals(size + 8)
+        at = (np.arange(len(normal)) + 0.5) / len(normal)
         node = np.searchsorted(np.cumsum(self._weights), at).clip(0, len(self._weights) - 1)
         node = node[np.argsort(normal[:, -1], kind="stable")]
-        size = self._theta.shape[1]
         lower = np.linalg.cholesky(self._covariance)
         theta = self._theta[node] + np.einsum("sij,sj->si", lower[node], normal[:, :size])
-        free = normal[:, size:]
+        chosen = _possible(theta[:, _FIXED:])
+        theta, node, free = theta[chosen], node[chosen], normal[chosen, size:]
         dosing, scatter = self._dosing[node], self._scatter[node]
         values = self._values(theta)
-        off = {OWN: UNIT_FILLER * free[:, 6]}
+        own = np.clip(values.filler[OWN] + UNIT_FILLER * free[:, 6], 0.0, MOST_FILLER)
         values = values._replace(
             closing_mm=values.closing_mm + scatter * free[:, 0],
-            filler={
-                name: np.clip(filler + off.get(name, 0.0), 0.0, MOST_FILLER)
-                for name, filler in values.filler.items()
-            },
+            filler={**values.filler, OWN: own},
         )
         errors = Errors(dosing * free[:, 1], dosing * free[:, 2], STICK_OUT_SD_MM * free[:, 3])
         return Samples(values, errors, scatter, free[:, 4], free[:, 5])
@@ -316,6 +314,14 @@ def _sources_of(act: Act, fill: Fill) -> tuple[str, ...]:
     return (act.source, *(part.source for part in fill.parts))
 
 
+def _possible(fillers: Floats) -> np.ndarray:
+    """Return the rows to go by: those whose every filler is one that can be, as far as they go."""
+    off = np.maximum(-fillers, fillers - MOST_FILLER).max(axis=1)
+    order = np.argsort(np.maximum(off, 0.0), kind="stable")
+    return np.asarray(np.resize(order[: max(int((off <= 0).sum()), SAMPLES // 8)], SAMPLES))
+
+
 def _normals(size: int) -> Floats:
-    normal = ndtri(qmc.Sobol(size, scramble=True, seed=7).random(SAMPLES).clip(1e-6, 1 - 1e-6))
+    points = qmc.Sobol(size, scramble=True, seed=7).random(2 * SAMPLES)
+    normal = ndtri(points.clip(1e-6, 1 - 1e-6))
     return np.asarray((normal - normal.mean(axis=0)) / normal.std(axis=0))

@@ -117,12 +117,18 @@ def _together(
 
 def _belief(off: Floats, covariance: Floats) -> tuple[Floats, Floats]:
     """Return how far an observation is believed, and its log-likelihood, nonsense mixed in."""
-    inverse = np.linalg.inv(covariance)
-    distance = np.einsum("si,sij,sj->s", off, inverse, off)
-    base, wide = -0.5 * np.linalg.slogdet(covariance)[1], NONSENSE_WIDER**2
+    base, distance = _normal(off, covariance)
+    # nonsense does not know how well a hand closes: it is as wide whatever the noise
+    wide = np.broadcast_to(covariance.mean(axis=0) * NONSENSE_WIDER**2, covariance.shape)
+    wide_base, wide_distance = _normal(off, wide)
     good = math.log(1 - NONSENSE) + base - 0.5 * distance
-    spread = base - 0.5 * off.shape[1] * math.log(wide)
-    nonsense = math.log(NONSENSE) + spread - 0.5 * distance / wide
+    nonsense = math.log(NONSENSE) + wide_base - 0.5 * wide_distance
     both = np.logaddexp(good, nonsense)
     share = np.exp(good - both)
-    return np.maximum(share + (1 - share) / wide, 1e-6), both
+    return np.maximum(share + (1 - share) / NONSENSE_WIDER**2, 1e-6), both
+
+
+def _normal(off: Floats, covariance: Floats) -> tuple[Floats, Floats]:
+    """Return the logarithm of a normal density at its middle, and the squared distance from it."""
+    distance = np.einsum("si,sij,sj->s", off, np.linalg.inv(covariance), off)
+    return -0.5 * np.linalg.slogdet(covariance)[1], distance
