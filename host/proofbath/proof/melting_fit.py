@@ -21,11 +21,11 @@ Floats = np.ndarray
 WIDTH_K, WIDTH_LOG_SD = 4.0, 0.35
 """Width of the melting range of element waxes (from memory)."""
 MELTING_SHARE, SOLID_SHARE_PER_K = 0.125, 4e-4
-"""Growth of the wax volume on melting (published 10-15 %) and of the solid a kelvin (from memory)."""
+"""Growth of wax on melting (published: 10-15 %) and of the solid a kelvin (from memory)."""
 LIQUID_PER_K = 0.005
 """The lift of melting grows by this share a kelvin: liquid wax expands more than solid."""
 SOLID_LOG_SD = 0.35
-KNOWN_VOLUME_LOG_SD, UNKNOWN_VOLUME_LOG_SD = 0.15, 0.45
+UNKNOWN_VOLUME_LOG_SD = 0.45
 USUAL_VOLUME_LIFT_MM = 100.0
 """Volume of the wax over the area of the pin, where neither is known (from memory)."""
 START_WIDTHS, START_WIDTHS_SD = -1.7, 0.9

@@ -15,6 +15,7 @@ from proofbath.proof.trim_knowledge import TrimKnowledge
 from proofbath.proof.trim_policy import (
     COLD_MARGIN_MM,
     LARGE_K,
+    Ladder,
     Landing,
     Means,
     Prospect,
@@ -28,8 +29,10 @@ Floats = np.ndarray
 
 SURE_CHANCE = 0.9
 MOST_FORESEEN = 3
-SPREAD_FREE_K, MINUTES_PER_K = 1.0, 6.0
-"""A start that drifts from the target's lift by more costs so much a kelvin (common practice)."""
+OFF_MIN_PER_K = 10.0
+"""A kelvin off what was ordered costs so much, inside the limits too (common practice)."""
+DRIFT_FREE_K, DRIFT_MIN_PER_K = 1.0, 6.0
+"""So does a start that drifts further from the target's lift (common practice)."""
 
 
 class TrimAction(StrEnum):
@@ -139,11 +142,11 @@ class TrimAdviser:
         if cause is not None:
             return cause
         prospect = Prospect(unit, self.target, self.knowledge)
-        thought = self._thought(prospect)
-        cause = self._out_of_reach(thought, prospect)
+        ladders = self._ladders(prospect)
+        cause = self._out_of_reach(ladders, prospect)
         if cause is not None:
             return cause
-        best = min(self._priced(prospect, thought), key=lambda x: x[1], default=None)
+        best = min(self._priced(prospect, ladders), key=lambda x: x[1], default=None)
         if best is None or best[1] >= self.effort.give_up_min:
             return self._without(Cause.PRICE, best[1] if best else self.effort.give_up_min)
         landing, expected_min = best
@@ -204,25 +207,31 @@ class TrimAdviser:
         low, high = (target.lower_c + target.wanted_c) / 2, (target.upper_c + target.wanted_c) / 2
         return (target.wanted_c, low, high)
 
-    def _thought(self, prospect: Prospect) -> list[Landing]:
-        """Return where everything that is thought of leads, allowed or not."""
-        return [
-            prospect.landing(act, part)
-            for wanted_c in self._wanted()
-            for act, part in Thoughts(prospect, self.means, wanted_c).acts()
-        ]
+    def _ladders(self, prospect: Prospect) -> list[Ladder]:
+        """Return all that is thought of, allowed or not."""
+        thoughts = [Thoughts(prospect, self.means, wanted_c) for wanted_c in self._wanted()]
+        return [ladder for thought in thoughts for ladder in thought.ladders() if ladder]
 
-    def _priced(self, prospect: Prospect, thought: list[Landing]) -> list[tuple[Landing, float]]:
-        """Return allowed acts with the minutes each is expected to take; a large shift by wax."""
-        found = [(x, self._expected_min(prospect, x)) for x in thought if prospect.allowed(x)]
+    def _priced(self, prospect: Prospect, ladders: list[Ladder]) -> list[tuple[Landing, float]]:
+        """Return the largest allowed act of each kind with the minutes it is expected to take.
+
+        A large shift is made by another wax, where one helps.
+        """
+        found = []
+        for ladder in ladders:
+            landings = (prospect.landing(act, part) for act, part in ladder)
+            landing = next((x for x in landings if prospect.allowed(x)), None)
+            if landing is not None:
+                found.append((landing, self._expected_min(prospect, landing)))
         large = abs(self.target.wanted_c - prospect.now_c) > LARGE_K
         exchanged = [x for x in found if x[0].act.donor is not None]
         return exchanged if large and exchanged else found
 
-    def _out_of_reach(self, thought: list[Landing], prospect: Prospect) -> TrimAdvice | None:
+    def _out_of_reach(self, ladders: list[Ladder], prospect: Prospect) -> TrimAdvice | None:
         """Return why no sequence of acts leads inside, None where one may."""
         target = self.target
-        whole = [x for x in thought if x.part == 1.0 and x.cold_mm.mean() < -COLD_MARGIN_MM]
+        wholes = [prospect.landing(*ladder[0]) for ladder in ladders]
+        whole = [x for x in wholes if x.cold_mm.mean() < -COLD_MARGIN_MM]
         means = [float(x.at_target_c.mean()) for x in whole]
         short = [max(target.lower_c - c, c - target.upper_c, 0.0) for c in means]
         by_wax = self.means.donors and (self.means.sources or self.means.removes)
@@ -249,16 +258,17 @@ class TrimAdviser:
         if unit.openings_left is not None and self.means.shim is None:
             left = min(left, unit.openings_left - landing.act.opened)
         far_k = float(np.mean(np.abs(landing.at_target_c - self.target.wanted_c)))
+        off_min = OFF_MIN_PER_K * far_k
         if left <= 0:
-            return taken + missed * effort.give_up_min + far_k
+            return taken + missed * effort.give_up_min + off_min
         off = landing.at_target_c - landing.start_c
         wanted_k = prospect.unit.spread_k
         if wanted_k is None:
             now = prospect.curve.temperature_c(self.target.lift_mm)
             wanted_k = float(np.mean(now - prospect.curve.temperature_c(START_MM)))
-        drift = float(np.mean(np.maximum(np.abs(off - wanted_k) - SPREAD_FREE_K, 0.0)))
+        drift = float(np.mean(np.maximum(np.abs(off - wanted_k) - DRIFT_FREE_K, 0.0)))
         again = effort.of(landing.act) * (1.0 + 0.1 * far_k) + effort.give_up_min * 0.1**left
-        return taken + missed * again + far_k + MINUTES_PER_K * drift
+        return taken + missed * again + off_min + DRIFT_MIN_PER_K * drift
 
     def _foreseen(self, unit: TrimUnit, landing: Landing, chance: float) -> tuple[Act, ...]:
         """Return all rounds as foreseen: a part that is left over is made in the next ones."""

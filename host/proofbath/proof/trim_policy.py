@@ -18,10 +18,9 @@ LARGE_K = 3.0
 """A larger change is made by another wax, where there is one: added wax lowers the foot most."""
 MOST_SHARE = 0.9
 COLD_MARGIN_MM = 0.3
-OPEN_COLD_Z = 3.1
-"""A unit may be open when cold with a chance of 1 in 1,000 at most."""
+"""Cold, a unit must be shut by so much in every one of its possible futures: about 1 in 1,000."""
 PARTS = (1.0, 0.85, 0.7, 0.5, 0.35, 0.2, 0.1, 0.05)
-"""Parts of the wanted act that are thought of: the largest allowed one is usually best."""
+"""Parts of the wanted act that are thought of: the largest allowed one is made."""
 SPARED_MM = (0.0, 0.5, 1.0, 2.0, -0.5, -1.0)
 """Fills of an exchange that leave so much less lift, where too much would be the danger."""
 MOST_TRIM_MM = 6.0
@@ -150,7 +149,7 @@ class Prospect:
     def allowed(self, landing: Landing) -> bool:
         """Tell whether an act is safe: it does not fall too far and leaves the valve shut cold."""
         cold = landing.cold_mm
-        shut = cold.mean() + OPEN_COLD_Z * cold.std() < -COLD_MARGIN_MM
+        shut = float(cold.max()) < -COLD_MARGIN_MM
         if not shut and not cold.mean() < self.now_cold_mm.mean() - 0.1:
             return False
         low, high = np.quantile(landing.at_target_c, [0.025, 0.975])
@@ -182,6 +181,10 @@ def solved(of: Callable[[float], float], wanted: float, low: float, high: float)
     return (low + high) / 2
 
 
+Ladder = list[tuple[Act, float]]
+"""One kind of act, the whole change first; each with the part of it that it makes."""
+
+
 class Thoughts:
     """All acts that are thought of for a unit, each towards the same temperature."""
 
@@ -189,8 +192,8 @@ class Thoughts:
         self.prospect, self.means, self.wanted_c = prospect, means, wanted_c
         self.may_open = prospect.unit.openings_left != 0
 
-    def acts(self) -> Iterator[tuple[Act, float]]:
-        """Yield acts with the part of the wanted change they make."""
+    def ladders(self) -> Iterator[Ladder]:
+        """Yield what can be done, each as the whole wanted change and ever smaller parts of it."""
         yield from self._shims()
         if self.may_open:
             yield from self._trims()
@@ -207,7 +210,7 @@ class Thoughts:
 
         return solved(mean_c, self.wanted_c, low, high)
 
-    def _shims(self) -> Iterator[tuple[Act, float]]:
+    def _shims(self) -> Iterator[Ladder]:
         shim = self.means.shim
         if shim is None:
             return
@@ -216,9 +219,9 @@ class Thoughts:
             return Act(shim_mm=round(round(mm / shim.step_mm) * shim.step_mm, 4), opened=False)
 
         mm = self._solved(act, shim.least_mm, shim.most_mm)
-        yield from ((act(mm * part), part) for part in PARTS if act(mm * part).shim_mm)
+        yield [(act(mm * part), part) for part in PARTS if act(mm * part).shim_mm]
 
-    def _trims(self) -> Iterator[tuple[Act, float]]:
+    def _trims(self) -> Iterator[Ladder]:
         fill = self.prospect.unit.fill
         most = min(2 * MOST_TRIM_MM * fill.pin_area_mm2 / WAX_MM3_PER_MG, 0.5 * fill.mass_mg)
         adds = self.wanted_c < self.prospect.now_c
@@ -226,13 +229,13 @@ class Thoughts:
         for source in sources:
             act = partial(self._dose, source, adds)
             mg = self._solved(act, 0.0, most)
-            yield from ((act(mg * part), part) for part in PARTS if mg * part >= CLOSEST_MG)
+            yield [(act(mg * part), part) for part in PARTS if mg * part >= CLOSEST_MG]
 
     def _dose(self, source: str, adds: bool, mg: float) -> Act:
         mg = round(mg / self.means.step_mg) * self.means.step_mg
         return self._by_pin(Act(mass_in_mg=mg, source=source)) if adds else Act(mass_out_mg=mg)
 
-    def _closings(self) -> Iterator[tuple[Act, float]]:
+    def _closings(self) -> Iterator[Ladder]:
         most = self.means.most_closing_mm
         if not most:
             return
@@ -241,15 +244,15 @@ class Thoughts:
             return Act(closing_mm=round(mm, 2))
 
         mm = self._solved(act, -most, most)
-        yield from ((act(mm * part), part) for part in PARTS if act(mm * part).closing_mm)
+        yield [(act(mm * part), part) for part in PARTS if act(mm * part).closing_mm]
 
-    def _exchanges(self, donor: Donor) -> Iterator[tuple[Act, float]]:
+    def _exchanges(self, donor: Donor) -> Iterator[Ladder]:
         if (self.wanted_c - self.prospect.now_c) * donor.full_shift_k <= 0:
             return
         for spared in SPARED_MM:
             act = partial(self._exchange, donor, spared)
             share = self._solved(act, 0.01, MOST_SHARE)
-            yield from ((act(share * part), part) for part in PARTS)
+            yield [(act(share * part), part) for part in PARTS]
 
     def _exchange(self, donor: Donor, spared_mm: float, share: float) -> Act:
         """Return an exchange that fills the room it made, less what is spared, on average."""

@@ -55,7 +55,7 @@ def test_a_mg_moves_a_lift_by_the_local_rule(mg: float, lift_mm: float) -> None:
 
 
 def test_a_mg_moves_the_start_by_the_local_rule() -> None:
-    """At the start the slope itself is changing: 2 % either way of the mean of adding and removing."""
+    """At the start the slope itself changes: 2 % of the mean of adding and removing."""
     free = free_lift(MODEL)
     at = opens_c(free, 0.1)
     slope = (free(at + 0.05) - free(at - 0.05)) / 0.1
