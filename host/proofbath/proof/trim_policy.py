@@ -7,6 +7,7 @@ from functools import partial
 from typing import NamedTuple
 
 import numpy as np
+from scipy.optimize import brentq
 
 from proofbath.proof.lift_curve import COLD_C, START_MM, LiftCurve
 from proofbath.proof.trim_act import CLEAN, WAX_MM3_PER_MG, Act, Donor, Effect, Fill, effect
@@ -25,6 +26,7 @@ SPARED_MM = (0.0, 0.5, 1.0, 2.0, -0.5, -1.0)
 """Fills of an exchange that leave so much less lift, where too much would be the danger."""
 MOST_TRIM_MM = 6.0
 CLOSEST_MG = 0.5
+NEAR_ENOUGH = 1e-3
 UNIT_EXCHANGE = 0.01
 """Units of a type are moved so differently by the same exchange (from memory)."""
 
@@ -171,14 +173,8 @@ def solved(of: Callable[[float], float], wanted: float, low: float, high: float)
     at_low, at_high = of(low), of(high)
     if (at_low - wanted) * (at_high - wanted) > 0:
         return low if abs(at_low - wanted) < abs(at_high - wanted) else high
-    for _ in range(14):
-        middle = (low + high) / 2
-        at = of(middle)
-        if (at - wanted) * (at_low - wanted) > 0:
-            low, at_low = middle, at
-        else:
-            high = middle
-    return (low + high) / 2
+    xtol = NEAR_ENOUGH * (high - low)
+    return float(brentq(lambda x: of(x) - wanted, low, high, xtol=xtol))
 
 
 Ladder = list[tuple[Act, float]]
@@ -190,6 +186,7 @@ class Thoughts:
 
     def __init__(self, prospect: Prospect, means: Means, wanted_c: float) -> None:
         self.prospect, self.means, self.wanted_c = prospect, means, wanted_c
+        self._rooms: dict[str, tuple[float, float]] = {}
         self.may_open = prospect.unit.openings_left != 0
 
     def ladders(self) -> Iterator[Ladder]:
@@ -258,13 +255,20 @@ class Thoughts:
         """Return an exchange that fills the room it made, less what is spared, on average."""
         step = self.means.step_mg
         out_mg = round(share * self.prospect.unit.fill.mass_mg / step) * step
-        unit = Act(mass_in_mg=1.0, source=donor.source, opened=False)
-        fill, theta = self.prospect.unit.fill, self.prospect.samples(unit).theta
-        a_mg = float(np.mean(effect(unit, fill, theta).lift_mm))
-        out = Act(mass_out_mg=out_mg, source=donor.source, opened=False)
-        by_out = float(np.mean(effect(out, fill, theta).lift_mm))
-        in_mg = round(max(-by_out - spared_mm, 0.0) / a_mg / step) * step
+        lost_mm, gained_mm = self._room(donor.source)
+        in_mg = round(max(lost_mm * out_mg - spared_mm, 0.0) / gained_mm / step) * step
         return self._by_pin(Act(out_mg, in_mg, donor.source, donor), spared_mm)
+
+    def _room(self, source: str) -> tuple[float, float]:
+        """Return what a mg out of the fill takes off the lift on average, and one in adds."""
+        if source not in self._rooms:
+            fill = self.prospect.unit.fill
+            out = Act(mass_out_mg=1.0, source=source, opened=False)
+            given = Act(mass_in_mg=1.0, source=source, opened=False)
+            theta = self.prospect.samples(given).theta
+            lost, gained = (float(np.mean(effect(x, fill, theta).lift_mm)) for x in (out, given))
+            self._rooms[source] = (-lost, gained)
+        return self._rooms[source]
 
     def _by_pin(self, act: Act, spared_mm: float | None = None) -> Act:
         """Return the act filled by the cold pin, where it is read and says more than a balance."""
