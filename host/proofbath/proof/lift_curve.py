@@ -270,7 +270,7 @@ def _table(bath_c: Floats, lift_mm: Floats, u_mm: Floats, fitted: Fitted) -> Flo
     for row, missed, part in zip(free, off, share, strict=True):
         led = row + part * np.interp(_BATH_C, at, np.concatenate([[0.0], missed, [0.0]]))
         led = np.maximum.accumulate(led) + 1e-6 * np.arange(len(led))
-        rows.append(np.interp(_LEVELS, led, _BATH_C))
+        rows.append(np.interp(_LEVELS, led, _BATH_C) + 1e-6 * np.arange(len(_LEVELS)))
     return np.array(rows)
 
 

@@ -89,6 +89,8 @@ class Samples(NamedTuple):
     """Normal: how this unit differs."""
     bath: Floats
     """Normal: how the reading errs."""
+    power: Floats
+    """Normal: how a move under power differs."""
 
 
 class _Row(NamedTuple):
@@ -194,7 +196,7 @@ class TrimKnowledge:
         """Return equally likely values for the next round; the same ask gives the same ones."""
         self._meet(*_sources_of(act, fill))
         size = self._theta.shape[1]
-        normal = _normals(size + 8)
+        normal = _normals(size + 9)
         at = (np.arange(len(normal)) + 0.5) / len(normal)
         node = np.searchsorted(np.cumsum(self._weights), at).clip(0, len(self._weights) - 1)
         node = node[np.argsort(normal[:, -1], kind="stable")]
@@ -210,7 +212,7 @@ class TrimKnowledge:
             filler={**values.filler, OWN: own},
         )
         errors = Errors(dosing * free[:, 1], dosing * free[:, 2], STICK_OUT_SD_MM * free[:, 3])
-        return Samples(values, errors, scatter, free[:, 4], free[:, 5])
+        return Samples(values, errors, scatter, free[:, 4], free[:, 5], free[:, 7])
 
     def _meet(self, *sources: str) -> None:
         new = tuple(name for name in sources if name not in (CLEAN, *self._sources))

@@ -164,7 +164,7 @@ class Prospect:
 def read_c(before: LiftCurve, after: LiftCurve, lift_mm: float, samples: Samples) -> Floats:
     """Return what the next run will read at a lift, with the doubt of power and bath."""
     now, then = before.temperature_c(lift_mm), after.temperature_c(lift_mm)
-    by = (then - now) * (1.0 + before.shift_relative_u * samples.bath)
+    by = (then - now) * (1.0 + before.shift_relative_u * samples.power)
     return np.asarray(now + by + np.sqrt(2.0) * before.u_bath_k * samples.bath)
 
 

@@ -80,20 +80,70 @@ def test_a_small_change_is_made_by_wax_and_comes_out_on_the_closed_form(by_k: fl
 
 
 def test_ten_kelvins_are_made_by_exchange() -> None:
-    """10 K by exchange moves 2 mm by 10 ± 2 K on the closed form; the mass added, by its half.
-
-    The same mass of wax as the exchange brings to its donor's melting is far more than fits: what
-    is compared is the mass that moves 2 mm by 10 K when it is added, and the start then.
-    """
+    """10 K by exchange moves 2 mm by 10 ± 2 K, and the start with it: the closed form anew."""
     advice = advise(-10.0, BY_PIN)
     assert advice.act is not None
     assert advice.act.donor == DONOR
     assert advice.act.pin_stick_out_mm is not None
-    per_mg_out = advice.act._replace(mass_in_mg=advice.act.mass_out_mg)
-    found = start_c(exchanged(per_mg_out), 2.0) - NOW_C
-    lifted = start_c(exchanged(per_mg_out), 0.1) - start_c(MODEL, 0.1)
+    as_much = advice.act._replace(mass_in_mg=advice.act.mass_out_mg)
+    found = start_c(exchanged(as_much), 2.0) - NOW_C
     assert found == pytest.approx(-10.0, abs=2.0)
-    assert lifted == pytest.approx(found, abs=1.0)
+    assert start_c(exchanged(as_much), 0.1) - start_c(MODEL, 0.1) == pytest.approx(found, abs=1.0)
+
+
+def test_wax_added_for_the_same_start_moves_two_mm_by_less_than_half() -> None:
+    """The dose that lowers the start by 10 K lowers 2 mm by under 5 K: the closed form."""
+    start = Target(*(start_c(MODEL, 0.1) - 10.0 + x for x in (0.0, -4.0, 4.0)), lift_mm=0.1)
+    asked = TrimUnit("u1", CURVE, FILL)
+    act = TrimAdviser(TrimKnowledge(), Means(), start).advise(asked).rounds
+    more = sum(x.mass_in_mg for x in act)
+    unit = MODEL.model_copy(update={"wax_mg": 1300.0 + more})
+    assert start_c(unit, 0.1) - start_c(MODEL, 0.1) == pytest.approx(-10.0, abs=2.5)
+    assert -5.0 < start_c(unit, 2.0) - NOW_C < -2.0
+
+
+def test_a_start_can_be_ordered() -> None:
+    """Start-to-open lowered by 3 K: 10 to 11 mg on the closed form."""
+    start = start_c(MODEL, 0.1)
+    order = Target(start - 3.0, start - 5.0, start - 1.0, lift_mm=0.1)
+    advice = TrimAdviser(TrimKnowledge(), Means(), order).advise(TrimUnit("u1", CURVE, FILL))
+    assert advice.act is not None
+    assert 8.0 < advice.act.mass_in_mg < 12.5
+
+
+@pytest.mark.parametrize("levels", [(0.1,), (0.1, 2.0)])
+def test_a_unit_measured_by_hand_gets_advice(levels: tuple[float, ...]) -> None:
+    curve = lift_curve(measured(free_lift(MODEL), levels), Element(MODEL.pin_mm, 1300.0))
+    at_c = float(curve.weights @ curve.temperature_c(2.0))
+    order = Target(at_c - 4.0, at_c - 6.0, at_c - 2.0)
+    advice = TrimAdviser(TrimKnowledge(), BY_PIN, order).advise(TrimUnit("u1", curve, FILL))
+    assert advice.act is not None
+    assert advice.forecast is not None
+    told = advice.forecast.at_target_c
+    assert told.low >= order.lower_c
+
+
+def test_a_unit_measured_under_power_gets_advice_with_more_doubt() -> None:
+    opening = measured(free_lift(MODEL))._replace(power_w=8.0, unpowered_k=0.0)
+    element = Element(MODEL.pin_mm, MODEL.wax_mg)
+    powered, plain = (
+        advise(-8.0, BY_PIN, curve=lift_curve(x, element), limits={"half_k": 3.0})
+        for x in (opening, measured(free_lift(MODEL)))
+    )
+    assert powered.forecast is not None
+    assert plain.forecast is not None
+    widths = [x.forecast.at_target_c for x in (powered, plain) if x.forecast]
+    assert widths[0].high - widths[0].low > 1.05 * (widths[1].high - widths[1].low)
+
+
+def test_an_over_filled_unit_is_brought_back() -> None:
+    """25 mg too many: open from 70 °C; what is taken out brings 2 mm back on the closed form."""
+    filled = MODEL.model_copy(update={"wax_mg": 1325.0})
+    advice = advise(0.0, curve=curve_of(free_lift(filled)))
+    assert advice.act is not None
+    back = filled.model_copy(update={"wax_mg": 1325.0 - 1300 / 2200 * advice.act.mass_out_mg})
+    assert advice.act.mass_out_mg > 20.0
+    assert start_c(back, 2.0) == pytest.approx(NOW_C, abs=1.0)
 
 
 def test_the_forecast_shows_the_whole_curve() -> None:
