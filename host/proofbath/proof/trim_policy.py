@@ -52,7 +52,10 @@ class Shim(NamedTuple):
     least_mm: float
     most_mm: float
     step_mm: float = 0.05
-    sd_mm: float = 0.02
+
+    def stepped(self, mm: float) -> float:
+        """Return the nearest thickness that there is."""
+        return round(round(mm / self.step_mm) * self.step_mm, 4)
 
 
 class Means(NamedTuple):
@@ -213,7 +216,7 @@ class Thoughts:
             return
 
         def act(mm: float) -> Act:
-            return Act(shim_mm=round(round(mm / shim.step_mm) * shim.step_mm, 4), opened=False)
+            return Act(shim_mm=shim.stepped(mm), opened=False)
 
         mm = self._solved(act, shim.least_mm, shim.most_mm)
         yield [(act(mm * part), part) for part in PARTS if act(mm * part).shim_mm]
@@ -250,6 +253,17 @@ class Thoughts:
             act = partial(self._exchange, donor, spared)
             share = self._solved(act, 0.01, MOST_SHARE)
             yield [(act(share * part), part) for part in PARTS]
+            whole = act(share)
+            if self.means.shim is not None and share >= MOST_SHARE:
+                yield [(self._with_shim(whole, self.means.shim), 1.0)]
+
+    def _with_shim(self, act: Act, shim: Shim) -> Act:
+        """Return an act that falls short, with the shim that does the rest in the same round."""
+
+        def both(mm: float) -> Act:
+            return act._replace(shim_mm=shim.stepped(mm))
+
+        return both(self._solved(both, shim.least_mm, shim.most_mm))
 
     def _exchange(self, donor: Donor, spared_mm: float, share: float) -> Act:
         """Return an exchange that fills the room it made, less what is spared, on average."""

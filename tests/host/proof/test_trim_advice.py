@@ -200,6 +200,16 @@ def test_a_shim_is_used_where_it_does(limits: dict[str, float]) -> None:
     assert advice.forecast.pin_stick_out_mm is None
 
 
+def test_exchange_and_shim_are_made_in_one_round_where_neither_does_alone() -> None:
+    """All of the wax that can be exchanged moves some 16.7 K; 1 mm of shim does the rest."""
+    means = BY_PIN._replace(shim=Shim(-1.0, 1.0), sources=(), removes=False)
+    advice = advise(-20.5, means, limits={"half_k": 2.5})
+    assert advice.act is not None
+    assert advice.act.donor == DONOR
+    assert advice.act.shim_mm > 0.5
+    assert advice.act.opened
+
+
 def test_a_closing_height_is_a_means_too() -> None:
     means = Means(sources=(), removes=False, most_closing_mm=0.5)
     advice = advise(-2.0, means)
