@@ -14,6 +14,7 @@ from pathlib import Path
 
 import design
 import hazard_tables
+import heated_times
 import worked_example
 from draw_bath import bath, station
 from draw_chain import chain
@@ -94,6 +95,7 @@ BLOCKS: dict[str, dict[str, Callable[[], str]]] = {
         "ended": hazard_tables.ended,
         "behind": hazard_tables.behind,
     },
+    "heated.md": {"times": heated_times.times},
     "method.md": {
         "name": lambda: f"> {METHOD}",
         "cycles": worked_example.cycles_text,

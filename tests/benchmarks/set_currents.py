@@ -11,7 +11,7 @@ time is what is allowed: 2 s where the lift passes at 0.02 mm/s or more, else 0.
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from typing import NamedTuple
@@ -31,6 +31,7 @@ from proofbath.virtual.native import unit_response
 from proofbath.virtual.population import draw_station, draw_unit
 
 Floats = npt.NDArray[np.float64]
+Respond = Callable[[Floats, Floats, int], Floats]
 STEP_S, BATH_C, TOP_C, COLD_C = 0.1, 95.0, 97.0, 50.0
 CURRENTS_A = (0.25, 0.5, 0.75, 1.0)
 RATED_LIFT_MM = 8.0
@@ -128,8 +129,12 @@ def shown_by(
     probe_k: float,
     programme: tuple[Floats, Floats],
     seed: int,
+    respond: Respond | None = None,
 ) -> tuple[CurveRecord, Floats]:
-    """Return a unit's record as its bench shows it, and the plant's own lift."""
+    """Return a unit's record as its bench shows it, and the plant's own lift.
+
+    `respond` gives the lift of a unit that is not sound, from bath, power in W and seed.
+    """
     bath_c, amps = programme
     rng = np.random.default_rng(seed)
     t_s = np.arange(len(bath_c), dtype=float) * STEP_S
@@ -137,7 +142,11 @@ def shown_by(
     core_k_per_w = (truth.shells_c(unit, 80.0, 10.0)[0] - 80.0) / 10.0
     core_c = felt_c + core_k_per_w * amps**2 * unit.heater_ohm
     ohm = unit.heater_ohm * (1 + unit.heater_per_k * (core_c - 25.0))
-    lift_mm, _ = unit_response(unit.parameters(), felt_c, amps**2 * ohm, step_s=STEP_S, seed=seed)
+    if respond is None:
+        power_w = amps**2 * ohm
+        lift_mm, _ = unit_response(unit.parameters(), felt_c, power_w, step_s=STEP_S, seed=seed)
+    else:
+        lift_mm = respond(felt_c, amps**2 * ohm, seed)
     expansion_mm = station.expansion_mm_per_k * (felt_c - 20.0)
     gauge_mm = station.gauge_zero_mm + station.gauge_gain * (lift_mm + expansion_mm)
     gauge_mm += 0.002 * rng.standard_normal(len(t_s))

@@ -9,17 +9,21 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from proofbath.bench.calibration import Calibration
 from proofbath.bench.notes import notes_in
 from proofbath.bench.passes import checks_in, passes_in, stretches_off
-from proofbath.bench.record import run_record
+from proofbath.bench.record import Floats, RunRecord, run_record
 from proofbath.bench.run import Run
-from proofbath.curve.record import FEWEST_SAMPLES, CurveRecord
+from proofbath.curve.record import FEWEST_SAMPLES, Cold, CurveRecord
 from proofbath.run.element_watch import hottest_core_c
 from proofbath.run.elements import Elements
 from proofbath.run.note import ELEMENTS
 from proofbath.store.journal import EventLine
+
+COLD_BAND_K = 1.0
+"""Of the bath before the record: what lies so near its coldest shows the gauge in the cold."""
 
 
 def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int, CurveRecord]:
@@ -41,6 +45,7 @@ def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int
         used &= (run.t_s <= off.from_s) | (run.t_s >= off.to_s)
     if np.count_nonzero(used) < FEWEST_SAMPLES:
         return {}
+    cold = _coldest_before(run, used)
     powered = plan.unit_type.kind == "heater-assisted"
     records = {}
     for place in plan.station:
@@ -53,11 +58,23 @@ def unit_records(night: Run, calibration: Calibration | None = None) -> dict[int
             run.element_v[used, at] if powered else None,
             name=place.serial,
             left_out=tuple((off.from_s - run.t_s[0], off.to_s - run.t_s[0]) for off in checks),
+            cold=None if cold is None else Cold(cold[0], float(cold[1][at])),
             core_c=hottest_core_c(
                 elements, place.station, run.element_a[:, at], run.element_v[:, at]
             ),
         )
     return records
+
+
+def _coldest_before(run: RunRecord, used: NDArray[np.bool_]) -> tuple[float, Floats] | None:
+    """Return the coldest bath before the used samples and the lifts there; None without any."""
+    before = slice(0, int(np.argmax(used)))
+    bath_c = run.bath_c[before]
+    whole = np.isfinite(bath_c)
+    if np.count_nonzero(whole) < FEWEST_SAMPLES:
+        return None
+    near = bath_c <= bath_c[whole].min() + COLD_BAND_K
+    return float(np.median(bath_c[near])), np.median(run.lift_mm[before][near], axis=0)
 
 
 def elements_in(events: list[EventLine]) -> Elements:

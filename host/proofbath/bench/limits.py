@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import ceil, floor
+from math import ceil, floor, isfinite
 from typing import Annotated, NamedTuple
 
 from pydantic import Field
@@ -38,6 +38,11 @@ class LimitsSection(Described):
     """Longest unbroken time of an element in any night; each night's own follows from its plan."""
 
 
+GAUGE_END_MM = 0.5
+"""A loaded unit so near its gauge's end is over its stroke: beyond the end it is a gauge fault, and
+the bath may rise on."""
+
+
 class HeatRow(NamedTuple):
     """What the controller expects of heat: rise of a probe's sum in 100 s of it, and when."""
 
@@ -51,7 +56,10 @@ UNJUDGED = HeatRow(0, 0, 0)
 
 
 class StationLimit(NamedTuple):
-    """What one loaded station may do; `over_stroke_mm` on the gauge's own scale, not zeroed."""
+    """What one loaded station may do; `over_stroke_mm` on the gauge's own scale, not zeroed.
+
+    Infinite, or beyond the gauge, it stands just before the gauge's end.
+    """
 
     element_max_a: float
     over_stroke_mm: float
@@ -149,8 +157,11 @@ def _over_stroke_code(scale: StationCalibration, unit: StationLimit | None) -> i
     low, high = _window(scale)
     if unit is None:
         return high
-    code = floor(scale.lift_sum(unit.over_stroke_mm) / SCANS_PER_TICK)
-    return min(max(code, low), high)
+    end_mm = unit.over_stroke_mm
+    last = high - ceil(GAUGE_END_MM / scale.mm_per_code)
+    if isfinite(end_mm):
+        last = min(floor(scale.lift_sum(end_mm) / SCANS_PER_TICK), last)
+    return max(last, low)
 
 
 def _least_slope(probe: ProbeCalibration, hottest_c: float) -> float:

@@ -13,6 +13,7 @@ from pydantic import Field, model_validator
 
 from proofbath.certificate.conformity import Conformity
 from proofbath.certificate.evidence import (
+    AtCurrents,
     Branch,
     Calibration,
     Conditions,
@@ -82,6 +83,7 @@ class Certificate(Described):
     calibrations: Annotated[tuple[Calibration, ...], Field(min_length=1)]
     reference_unit: ReferenceUnit
     curve: tuple[Branch, ...] = ()
+    at_currents: AtCurrents | None = None
     remarks: tuple[Line, ...] = ()
     supplied_by_customer: tuple[Line, ...] = ()
     from_others: tuple[Line, ...] = ()

@@ -79,3 +79,43 @@ class Branch(Described):
     rising: bool
     bath_c: tuple[float, ...]
     lift_mm: tuple[float, ...]
+
+
+class LiftAfter(Described):
+    """Lift in mm, point by point, in s since one current came on in one bath."""
+
+    element_a: Annotated[float, Field(gt=0)]
+    bath_c: float
+    since_s: tuple[float, ...]
+    lift_mm: tuple[float, ...]
+
+
+class Opened(Described):
+    """A start-to-open at one current: read on a rise of the bath, or of the power, or none."""
+
+    met: Literal[
+        "at a set current",
+        "while the power rose",
+        "without power, measured",
+        "without power, extrapolated",
+    ]
+    element_a: Annotated[float, Field(ge=0)]
+    power_w: Annotated[float, Field(ge=0)]
+    bath_c: float
+    expanded_uncertainty: Positive
+
+
+class OpeningBand(Described):
+    """Start-to-open expected at each current, and half the width that holds 95 of 100 measured."""
+
+    element_a: tuple[float, ...]
+    bath_c: tuple[float, ...]
+    half_k: tuple[float, ...]
+
+
+class AtCurrents(Described):
+    """What a heated unit's two pictures show: lift over time, and start-to-open over current."""
+
+    lifts: tuple[LiftAfter, ...] = ()
+    openings: tuple[Opened, ...] = ()
+    band: OpeningBand | None = None

@@ -20,6 +20,7 @@ from proofbath.curve.branches import cycles_of
 from proofbath.curve.cycles import features_of_cycles
 from proofbath.curve.drive import element_power_w
 from proofbath.curve.features import CycleFeatures, Wanted
+from proofbath.curve.opened import opened_of
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.samples import Samples, reduce
 from proofbath.curve.shut import driven_features, shut_of
@@ -28,8 +29,11 @@ from proofbath.quantity.quantity import Quantity
 POINTS = 160
 OPEN_MM = 0.3
 HEATS_W = 0.5
+BEFORE_HELD_S = 2.0
 STARTS = ("start_to_open_c", "unpowered_start_to_open_c")
 CLOSED_SHOWN_K = 5.0
+KEY_WIDTH, KEY_FOOT = 0.38, 0.60
+"""Sides of the key at the upper left, as shares of the drawing's."""
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 MOST_TICKS = 8
 
@@ -54,27 +58,52 @@ def curve_of(
 
 
 def powered_curve_of(
-    record: CurveRecord, threshold_mm: float, shift_k_per_w: float, lead_ohm: float = 0.0
+    record: CurveRecord,
+    threshold_mm: float,
+    shift_k_per_w: float,
+    lead_ohm: float = 0.0,
+    held_s: Sequence[tuple[float, float]] = (),
 ) -> tuple[Branch, ...]:
     """Return the passes of a unit that its heater opened, against bath plus the heater's warmth.
 
     With the unit's own shift (negative), its passes at all baths lie on one curve that begins where
-    it would open unpowered.  Empty where no current flowed or the valve never closed.
+    it would open unpowered.  Times at which a set current was held at one bath, `held_s`, are left
+    out: there the lift follows the time, not the warmth.  Empty where no current flowed or the
+    valve never closed.
     """
     samples, _ = reduce(record)
     power_w = element_power_w(samples, lead_ohm)
     if power_w is None:
         return ()
     warmed = replace(samples, bath_c=samples.bath_c - shift_k_per_w * power_w)
-    shut = shut_of(samples, warmed, cycles_of(warmed), threshold_mm)
+    opened = opened_of(samples, record.cold)
+    shut = shut_of(samples, warmed, cycles_of(warmed), threshold_mm, opened)
     if isinstance(shut, str):
         return ()
     return _branches(
-        (rising, part, part.lift_mm)
+        (rising, *_without(part, held_s))
         for cycle in driven_features(shut.zeroed, shut.zero)
         if power_w[cycle.cycle.first : cycle.cycle.end].max() > HEATS_W
         for rising, part in ((True, cycle.rising), (False, cycle.falling))
     )
+
+
+def _without(part: Samples, held_s: Sequence[tuple[float, float]]) -> tuple[Samples, Floats]:
+    """Return a pass without stretches of time, parted where they were, and its lift."""
+    keep, run = np.ones(len(part), dtype=bool), part.run.copy()
+    for from_s, until_s in held_s:
+        keep &= (part.t_s < from_s - BEFORE_HELD_S) | (part.t_s > until_s)
+        run = run + (part.t_s > until_s) * (len(part) + 1.0)
+    left = replace(
+        part,
+        t_s=part.t_s[keep],
+        bath_c=part.bath_c[keep],
+        lift_mm=part.lift_mm[keep],
+        run=run[keep],
+        element_a=None,
+        element_v=None,
+    )
+    return left, left.lift_mm
 
 
 def _branches(every: Iterable[tuple[bool, Samples, Floats]]) -> tuple[Branch, ...]:
@@ -113,13 +142,16 @@ def plot_view(curve: Sequence[Branch], results: Sequence[Result]) -> dict[str, A
     """Return branches, ticks, threshold and start-to-open as shares of the drawing's sides."""
     if not curve:
         return None
-    across = _axis([c for branch in curve for c in branch.bath_c])
-    up = _axis([0.0, *(mm for branch in curve for mm in branch.lift_mm)])
+    across = axis_of([c for branch in curve for c in branch.bath_c])
+    up = axis_of([0.0, *(mm for branch in curve for mm in branch.lift_mm)])
     start = next(filter(_is_start, results), None)
+    branches = [_drawn(branch, across, up) for branch in curve]
+    points = (point for branch in branches for point in branch["points"])
     return {
-        "across": _ticks(across),
-        "up": _ticks(up),
-        "branches": [_drawn(branch, across, up) for branch in curve],
+        "across": ticks_of(across),
+        "up": ticks_of(up),
+        "branches": branches,
+        "key_at_foot": any(x < KEY_WIDTH and y > KEY_FOOT for x, y in points),
         "start": _start(start.stated, across, up) if start else None,
     }
 
@@ -134,11 +166,11 @@ def overlay_view(
     if not all(curves):
         return None
     everything = [branch for curve in curves for branch in curve]
-    across = _axis([c for branch in everything for c in branch.bath_c])
-    up = _axis([0.0, *(mm for branch in everything for mm in branch.lift_mm)])
+    across = axis_of([c for branch in everything for c in branch.bath_c])
+    up = axis_of([0.0, *(mm for branch in everything for mm in branch.lift_mm)])
     return {
-        "across": _ticks(across),
-        "up": _ticks(up),
+        "across": ticks_of(across),
+        "up": ticks_of(up),
         "curves": [
             {
                 "branches": [_drawn(branch, across, up) for branch in curve],
@@ -174,7 +206,7 @@ def _drawn(branch: Branch, across: tuple[float, ...], up: tuple[float, ...]) -> 
     points = zip(branch.bath_c, branch.lift_mm, strict=True)
     return {
         "rising": branch.rising,
-        "points": [[_share(c, across), _share(mm, up)] for c, mm in points],
+        "points": [[share_of(c, across), share_of(mm, up)] for c, mm in points],
     }
 
 
@@ -182,26 +214,28 @@ def _start(start: Quantity, across: tuple[float, ...], up: tuple[float, ...]) ->
     value, big_u = start.value or 0.0, start.expanded_uncertainty or 0.0
     threshold_mm = start.threshold_mm or 0.0
     return {
-        "from": _share(value - big_u, across),
-        "at": _share(value, across),
-        "to": _share(value + big_u, across),
-        "threshold": _share(threshold_mm, up),
+        "from": share_of(value - big_u, across),
+        "at": share_of(value, across),
+        "to": share_of(value + big_u, across),
+        "threshold": share_of(threshold_mm, up),
         "threshold_mm": plain(threshold_mm),
     }
 
 
-def _axis(values: Sequence[float]) -> tuple[float, ...]:
+def axis_of(values: Sequence[float], steps: Sequence[float] = STEPS) -> tuple[float, ...]:
     """Return round numbers from below the least value to above the greatest."""
     low, high = min(values), max(values)
-    step = next((s for s in STEPS if (high - low) / s <= MOST_TICKS), (high - low) / MOST_TICKS)
+    step = next((s for s in steps if (high - low) / s <= MOST_TICKS), (high - low) / MOST_TICKS)
     first, last = math.floor(low / step + 0.02), math.ceil(high / step)
     return tuple(step * number for number in range(first, max(last, first + 1) + 1))
 
 
-def _ticks(axis: tuple[float, ...]) -> list[dict[str, Any]]:
+def ticks_of(axis: tuple[float, ...]) -> list[dict[str, Any]]:
+    """Return an axis' lines, each with its place as a share and its number in words."""
     decimals = 0 if axis[1] - axis[0] >= 1 else 1
-    return [{"at": _share(value, axis), "text": fixed(value, decimals)} for value in axis]
+    return [{"at": share_of(value, axis), "text": fixed(value, decimals)} for value in axis]
 
 
-def _share(value: float, axis: tuple[float, ...]) -> float:
+def share_of(value: float, axis: tuple[float, ...]) -> float:
+    """Return where on an axis a value lies, 0 at its beginning and 1 at its end."""
     return round((value - axis[0]) / (axis[-1] - axis[0]), 5)

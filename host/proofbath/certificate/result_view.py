@@ -44,7 +44,7 @@ def _form(stated: Quantity) -> str:
     if stated.estimator != usual_estimator(stated.name):
         parts.append(f"by {stated.estimator}")
     if stated.element_a is not None:
-        parts.append(f"heater {plain(stated.element_a)} A")
+        parts.append(f"heater {fixed(stated.element_a, 2)} A")
     if stated.after_s is not None:
         parts.append(f"within {plain(stated.after_s)} s")
     if stated.bath_c is not None:

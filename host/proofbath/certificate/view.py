@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from proofbath.certificate.content import Certificate, Replaces
+from proofbath.certificate.current_plot import currents_view
 from proofbath.certificate.evidence import Calibration, Conditions, ReferenceUnit, Stage
 from proofbath.certificate.plot import plot_view
 from proofbath.certificate.result_view import Strings, in_its_form, result_view
@@ -17,6 +18,8 @@ from proofbath.certificate.words import (
     whole_freedom,
 )
 from proofbath.proof.verdict import chance_in
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def certificate_view(content: Certificate) -> Strings:
@@ -38,6 +41,7 @@ def certificate_view(content: Certificate) -> Strings:
         "chance": _sentence(chance_in(content.conformity.statement, content.conformity.outcome)),
         "applies": "; ".join(in_its_form(result) for result in judged),
         "results": [result_view(result) for result in content.results],
+        "currents": currents_view(content.at_currents),
         "plot": plot_view(content.curve, content.results),
         "history": [_stage(stage) for stage in content.history],
         "method": content.method.model_dump(),
@@ -58,10 +62,7 @@ def _sentence(words: str) -> str:
 
 
 def _stage(stage: Stage) -> Strings:
-    values = [
-        f"{v['words']} {v['value']}" + (f" ± {v['u']} {v['unit']}" if v["u"] else "")
-        for v in map(result_view, stage.results)
-    ]
+    values = [_value_in_words(result) for result in stage.results]
     return {
         "stage": stage.stage,
         "date": short_day(stage.date),
@@ -69,6 +70,22 @@ def _stage(stage: Stage) -> Strings:
         "run": stage.run or NOTHING,
         "values": values,
     }
+
+
+def _value_in_words(result: Result) -> str:
+    """Return a value with its name; what belongs to the number stays on its line."""
+    shown = result_view(result)
+    u = f" ± {shown['u']} {shown['unit']}" if shown["u"] else ""
+    return f"{_called(result)} {shown['value']}{u.replace(' ', NO_BREAK)}"
+
+
+def _called(result: Result) -> str:
+    """Name a value; one at a current with where it was met, for there may be several."""
+    stated = result.stated
+    if stated.element_a is None:
+        return result.words
+    bath = "" if stated.bath_c is None else f", {fixed(stated.bath_c, 1)} °C"
+    return f"{result.words} ({fixed(stated.element_a, 2)} A{bath})"
 
 
 def _conditions(conditions: Conditions) -> list[list[str]]:

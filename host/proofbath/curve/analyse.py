@@ -11,6 +11,7 @@ from proofbath.curve.cycles import features_of_cycles
 from proofbath.curve.evidence import Evidence
 from proofbath.curve.features import CycleFeatures, Wanted
 from proofbath.curve.heated import Heated, heated_of
+from proofbath.curve.opened import opened_of
 from proofbath.curve.quantities import (
     hysteresis_quantity,
     lift_at_quantity,
@@ -20,7 +21,13 @@ from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult, CycleResult, Quantity, Warned, unknown
 from proofbath.curve.samples import reduce
 from proofbath.curve.summary import named_quantities
-from proofbath.curve.trust import TEMPERATURES, Finding, findings, spoiled
+from proofbath.curve.trust import (
+    TEMPERATURES,
+    Finding,
+    findings,
+    open_at_first_bath,
+    spoiled,
+)
 from proofbath.curve.trust_heater import powered_findings
 from proofbath.errors import InputError
 
@@ -58,14 +65,15 @@ def analyse(
     samples, warned = reduce(record, bench.probe_lag_s or 0.0)
     if bench_budget is None:
         warned.append(NO_BUDGET)
-    parts = cycles_of(samples)
+    parts, opened = cycles_of(samples), opened_of(samples, record.cold)
+    refused = [opened.refused(samples, part.first) for part in parts]
     if blank is not None:
         samples = blank.taken_off(samples, parts)
-    heated = heated_of(samples, bench, wanted)
+    heated = heated_of(samples, bench, wanted, opened)
     parts = [heated.unpowered(samples, part) for part in parts]
-    found = features_of_cycles(samples, parts, wanted)
+    found = features_of_cycles(samples, parts, wanted, refused)
     evidence = _evidence(found, cycles, heated, wanted, bench)
-    trust = _trust(record, evidence, heated, bench, element_ohm)
+    trust = _trust(record, evidence, heated, bench, element_ohm) + open_at_first_bath(opened)
     reasons = spoiled(trust)
     named = named_quantities(evidence, hysteresis_lift_mm) | heated.quantities
     quantities = _unspoiled(named, reasons)

@@ -18,6 +18,7 @@ from proofbath.curve.drive import NOMINAL_K_PER_W
 from proofbath.curve.evidence import Evidence
 from proofbath.curve.features import Event, Wanted
 from proofbath.curve.holds import Hold, holds_of
+from proofbath.curve.opened import Opened
 from proofbath.curve.record import Floats
 from proofbath.curve.result import Quantity, known, unknown
 from proofbath.curve.samples import Samples
@@ -87,7 +88,7 @@ def unpowered_part(samples: Samples, cycle: Cycle, power_w: Floats, on_w: float)
 
 
 def at_current_series(
-    samples: Samples, power_w: Floats, wanted: Wanted, bench: BenchBudget
+    samples: Samples, power_w: Floats, wanted: Wanted, bench: BenchBudget, opened: Opened
 ) -> dict[str, tuple[Quantity, ...]]:
     """Return opening, full opening and closing at each current by their JSON names.
 
@@ -95,11 +96,16 @@ def at_current_series(
     """
     ramps = ramps_at_currents(samples)
     cycles = [cycle for ramp in ramps for cycle in ramp.cycles]
-    features = dict(zip(cycles, features_of_cycles(samples, cycles, wanted), strict=True))
+    refused = [opened.refused(samples, cycle.first) for cycle in cycles]
+    found = features_of_cycles(samples, cycles, wanted, refused)
+    features = dict(zip(cycles, found, strict=True))
     series: dict[str, list[Quantity]] = {name: [] for name in NAMES}
     for ramp in ramps:
         mine = [features[cycle] for cycle in ramp.cycles]
-        evidence = Evidence(mine, wanted.threshold_mm, wanted.rated_lift_mm, bench)
+        others = [found for cycle, found in features.items() if cycle not in ramp.cycles]
+        evidence = Evidence(
+            mine, wanted.threshold_mm, wanted.rated_lift_mm, bench, elsewhere=others
+        )
         events = (
             [f.start for f in mine],
             [f.full_open for f in mine],

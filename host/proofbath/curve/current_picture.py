@@ -2,35 +2,20 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from typing import Any, NamedTuple
+from collections.abc import Callable
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from proofbath.curve.current_rows import CurrentRow, current_rows
-from proofbath.curve.fitting import fit_linear
+from proofbath.curve.current_shapes import Openings, Shape, lift_lines, openings_of, shapes_of
+from proofbath.curve.film_band import OpeningAt
 from proofbath.curve.picture import BAND, GUIDE, LOOKS, STYLE, Form, as_bytes
 from proofbath.curve.record import CurveRecord
-from proofbath.curve.result import CurveResult, HeaterStep, Quantity
-from proofbath.curve.samples import Samples, reduce
-
-BEFORE_S, LONGEST_S = 20.0, 1200.0
-
-
-def current_pictures(
-    record: CurveRecord, result: CurveResult, form: Form = "svg"
-) -> dict[str, bytes]:
-    """Return those of the two pictures that a unit's measurement bears: "lifts", "openings"."""
-    pictures = {}
-    if result.heater_steps:
-        pictures["lifts"] = lifts_picture(record, result, form)
-    if any(point.element_a > 0.0 for point in points_of(current_rows(result))):
-        pictures["openings"] = openings_picture(record, result, form)
-    return pictures
+from proofbath.curve.result import CurveResult
+from proofbath.curve.samples import reduce
 
 
 def lifts_picture(record: CurveRecord, result: CurveResult, form: Form = "svg") -> bytes:
@@ -39,8 +24,14 @@ def lifts_picture(record: CurveRecord, result: CurveResult, form: Form = "svg") 
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(7.2, 4.8), layout="constrained")
         axes = figure.subplots()
-        for place, step in enumerate(result.heater_steps):
-            _draw_step(axes, samples, step, LOOKS[place % len(LOOKS)])
+        for place, line in enumerate(lift_lines(samples, result)):
+            label = f"{line.element_a:.2f} A in {line.bath_c:.1f} °C"
+            if line.steady_mm is None or line.steady_u_mm is None:
+                label += ": not settled, from its own beginning"
+            else:
+                label += f": {round(line.steady_mm, 2) + 0.0:.2f} ± {line.steady_u_mm:.2f} mm"
+            look = LOOKS[place % len(LOOKS)]
+            axes.plot(line.since_s, line.lift_mm, label=label, linewidth=1.5, **look)
         axes.axhline(result.threshold_mm, label=f"threshold {result.threshold_mm:g} mm", **GUIDE)
         axes.set_title(record.name, loc="left", fontweight="bold")
         axes.set_xlabel("time since the current came on / s")
@@ -49,106 +40,68 @@ def lifts_picture(record: CurveRecord, result: CurveResult, form: Form = "svg") 
         return as_bytes(figure, form)
 
 
-def _draw_step(axes: Axes, samples: Samples, step: HeaterStep, look: dict[str, Any]) -> None:
-    """Draw one step; its gauge is set so that the end is the steady lift, or the start is 0."""
-    shown = samples.t_s >= step.t_s - BEFORE_S
-    shown &= samples.t_s <= min(step.until_s, step.t_s + LONGEST_S)
-    since_s, lift_mm = samples.t_s[shown] - step.t_s, samples.lift_mm[shown]
-    steady = step.steady_lift
-    label = f"{step.settled.element_a:.2f} A in {step.bath_c:.1f} °C"
-    if steady.value is not None and steady.expanded_uncertainty is not None:
-        last = samples.t_s >= step.until_s - 30.0
-        last &= samples.t_s <= step.until_s
-        lift_mm = lift_mm - float(samples.lift_mm[last].mean()) + steady.value
-        label += f": {steady.value:.2f} ± {steady.expanded_uncertainty:.2f} mm".replace(
-            "-0.00", "0"
-        )
-    else:
-        lift_mm = lift_mm - float(np.median(lift_mm[:10]))
-        label += ": not settled, from its own beginning"
-    axes.plot(since_s, lift_mm, label=label, linewidth=1.5, **look)
-
-
-class Point(NamedTuple):
-    """An opening at one current: power in W, current in A, bath in °C and its U in K."""
-
-    power_w: float
-    element_a: float
-    bath_c: float
-    u_k: float
-
-
-def points_of(rows: Sequence[CurrentRow]) -> list[Point]:
-    """Return the openings that were measured at a current."""
-    return [
-        Point(row.power_w, row.element_a, row.opens.value, row.opens.expanded_uncertainty)
-        for row in rows
-        if not row.extrapolated
-        and row.opens.value is not None
-        and row.opens.expanded_uncertainty is not None
-    ]
-
-
 def openings_picture(record: CurveRecord, result: CurveResult, form: Form = "svg") -> bytes:
     """Return the opening temperature over power and over current, with line, band and no power."""
-    rows = current_rows(result)
-    points = points_of(rows)
+    shown = openings_of(result)
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(9.6, 4.8), layout="constrained")
         left, right = figure.subplots(1, 2, sharey=True)
         for axes, over_power in ((left, True), (right, False)):
-            _draw_points(axes, points, over_power)
-            _draw_line(axes, points, over_power)
-            _draw_unpowered(axes, result.unpowered_start_to_open_c, rows)
+            _draw_band(axes, shown, over_power)
+            _draw_openings(axes, shown, over_power)
         left.set_xlabel("power at the opening / W")
         left.set_ylabel("bath at start-to-open / °C")
         right.set_xlabel("current / A")
         if left.get_legend_handles_labels()[0]:
-            left.legend(loc="lower left", frameon=False)
+            figure.legend(
+                *left.get_legend_handles_labels(),
+                loc="outside lower center",
+                ncols=2,
+                frameon=False,
+                fontsize=9,
+            )
         figure.suptitle(record.name, x=0.01, ha="left", fontweight="bold")
         return as_bytes(figure, form)
 
 
-def _draw_points(axes: Axes, points: Sequence[Point], over_power: bool) -> None:
-    for number, point in enumerate(points):
-        axes.errorbar(
-            [point.power_w if over_power else point.element_a],
-            [point.bath_c],
-            yerr=[point.u_k],
-            fmt="o",
-            capsize=3,
-            color=LOOKS[0]["color"],
-            label="measured, U for 95 %" if not number else None,
-        )
-
-
-def _draw_line(axes: Axes, points: Sequence[Point], over_power: bool) -> None:
-    """Draw the straight line in power through three openings or more, and its 95 % band."""
-    if len(points) < 3:
+def _draw_band(axes: Axes, shown: Openings, over_power: bool) -> None:
+    """Draw where an opening is expected at each power, and where 95 of 100 measured ones lie."""
+    if shown.band is None:
         return
-    power_w, amps, bath_c, u_k = np.array(points).T
-    fitted = fit_linear(np.vander(power_w, 2), bath_c, u_k)
-    ohm = float(np.mean(power_w[amps > 0] / amps[amps > 0] ** 2))
-    shown_w = np.linspace(0.0, float(power_w.max()), 60)
-    line_c = np.polyval(fitted.parameters, shown_w)
-    mean_u = float(np.mean(u_k)) / math.sqrt(len(points))
-    half_k = [2 * fitted.u([w, 1.0]) + mean_u for w in shown_w.tolist()]
-    x = shown_w if over_power else np.sqrt(shown_w / ohm)
-    axes.plot(x, line_c, label=f"line: {fitted.parameters[0]:.2f} K/W".replace("-", "−"), **GUIDE)
-    axes.fill_between(x, line_c - half_k, line_c + half_k, **BAND)
+    power_w, bath_c, half_k = shown.band
+    x = power_w if over_power else shown.amps(power_w)
+    axes.plot(x, bath_c, label="expected between them", **GUIDE)
+    label = "95 of 100 openings measured at that power"
+    axes.fill_between(x, bath_c - half_k, bath_c + half_k, label=label, **BAND)
 
 
-def _draw_unpowered(axes: Axes, start: Quantity, rows: Sequence[CurrentRow]) -> None:
-    """Mark the start without power where it was reckoned, not measured."""
-    reckoned = any(row.extrapolated for row in rows)
-    if not reckoned or start.value is None or start.expanded_uncertainty is None:
-        return
-    axes.errorbar(
-        [0.0],
-        [start.value],
-        yerr=[start.expanded_uncertainty],
-        fmt="s",
-        capsize=4,
-        color=LOOKS[1]["color"],
-        label=f"unpowered, extrapolated\n{start.value:.2f} ± {start.expanded_uncertainty:.2f} °C",
-    )
+def _draw_openings(axes: Axes, shown: Openings, over_power: bool) -> None:
+    def points(openings: tuple[OpeningAt, ...], label: str, fmt: str, **look: Any) -> None:
+        if openings:
+            powers_w, amps, bath_c, u_k, _ = np.array(openings).T
+            x = powers_w if over_power else amps
+            axes.errorbar(x, bath_c, yerr=u_k, fmt=fmt, capsize=3, label=label, **look)
+
+    blue, red = str(LOOKS[0]["color"]), str(LOOKS[1]["color"])
+    points(shown.at_currents, "at a set current, the bath rising, ± U", "o", color=blue)
+    label = "while the power rose (hangs behind), ± U"
+    points(shown.ramped, label, "o", color=blue, markerfacecolor="white")
+    if shown.unpowered is not None and shown.has_power:
+        none = shown.unpowered
+        how = "reckoned from those under power" if shown.reckoned else "measured"
+        label = f"without power, {how}: {none.bath_c:.2f} ± {none.u_k:.2f} °C"
+        points((none,), label, "s", color=red)
+
+
+DRAWN: dict[Shape, Callable[[CurveRecord, CurveResult, Form], bytes]] = {
+    "lifts": lifts_picture,
+    "openings": openings_picture,
+}
+"""What draws each of the two pictures."""
+
+
+def current_pictures(
+    record: CurveRecord, result: CurveResult, form: Form = "svg"
+) -> dict[Shape, bytes]:
+    """Return those of the two pictures that a unit's measurement bears."""
+    return {shape: DRAWN[shape](record, result, form) for shape in shapes_of(result)}

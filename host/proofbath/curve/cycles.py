@@ -15,14 +15,22 @@ NOT_CLOSED_MM = 0.03
 
 
 def features_of_cycles(
-    samples: Samples, cycles: Sequence[Cycle], wanted: Wanted
+    samples: Samples,
+    cycles: Sequence[Cycle],
+    wanted: Wanted,
+    refused: Sequence[str | None] | None = None,
 ) -> list[CycleFeatures]:
     """Return each cycle's features; one that starts open borrows the zero of a closed one.
 
     A valve that has not closed can rest on its play and look shut: its zero stands above the
-    other cycles', or its lift later falls below its own zero.
+    other cycles', or its lift later falls below its own zero. `refused` are the reasons known from
+    elsewhere why a cycle did not begin shut.
     """
-    found = [features_of(samples, cycle, wanted) for cycle in cycles]
+    known = refused or [None] * len(cycles)
+    found = [
+        features_of(samples, cycle, wanted, never_closed=reason)
+        for cycle, reason in zip(cycles, known, strict=True)
+    ]
     zeros = [features.zero for features in found if features.zero is not None]
     if not zeros:
         return found

@@ -14,6 +14,7 @@ from proofbath.curve.features import Branch, CycleFeatures, Event
 from proofbath.curve.lag import (
     PRIOR_LAG_S,
     PRIOR_LAG_SD_S,
+    PRIOR_SLOPE,
     Lag,
     LagSource,
     ZeroRate,
@@ -33,6 +34,14 @@ def scatter_dof(pooled_dof: float) -> float:
     return 1 / (1 / pooled_dof + 1 / BETWEEN_UNITS_DOF)
 
 
+def lag_beforehand(bench: BenchBudget, start_slope_mm_per_k: float) -> Lag:
+    """Return the type's pooled lag, or the marked prior where the bench states none."""
+    if bench.type_lag_s is None:
+        prior = Lag(PRIOR_LAG_S, PRIOR_LAG_SD_S, (LagSource.PRIOR,))
+        return at_lift(prior, PRIOR_SLOPE, start_slope_mm_per_k)
+    return Lag(bench.type_lag_s, bench.type_lag_sd_s or PRIOR_LAG_SD_S, (LagSource.TYPE,))
+
+
 @dataclass
 class Evidence:
     """The used cycles of one unit and what is known beforehand; the source of every quantity."""
@@ -42,6 +51,8 @@ class Evidence:
     rated_lift_mm: float | None
     bench: BenchBudget
     nothing: str = "no cycle: the bath moved less than 3 K"
+    elsewhere: Sequence[CycleFeatures] = ()
+    """Cycles of the same unit under other currents: how they relax tells of its lag too."""
     known_lag: Lag = field(init=False)
     start_slope_mm_per_k: float = field(init=False)
     cycle_sd_k: float = field(init=False)
@@ -58,7 +69,7 @@ class Evidence:
         }
         starts = [c.start for c in self.cycles if c.start]
         slopes = [s.lift_slope_mm_per_k for s in starts if math.isfinite(s.lift_slope_mm_per_k)]
-        self.start_slope_mm_per_k = max(float(np.mean(slopes)), 0.05) if slopes else 0.35
+        self.start_slope_mm_per_k = max(float(np.mean(slopes)), 0.05) if slopes else PRIOR_SLOPE
         self.known_lag = self._known_lag()
         pooled = self.bench.pooled_repeatability()
         self.cycle_sd_k = pooled[0] if pooled else PRIOR_REPEATABILITY_K
@@ -66,13 +77,9 @@ class Evidence:
 
     def _known_lag(self) -> Lag:
         """Combine the type's lag (or the marked prior) with the unit's own top holds."""
-        bench = self.bench
-        if bench.type_lag_s is not None:
-            sd_s = bench.type_lag_sd_s or PRIOR_LAG_SD_S
-            lags = [Lag(bench.type_lag_s, sd_s, (LagSource.TYPE,))]
-        else:
-            lags = [Lag(PRIOR_LAG_S, PRIOR_LAG_SD_S, (LagSource.PRIOR,))]
-        tops = [lag_from_top(c, self.start_slope_mm_per_k) for c in self.cycles]
+        lags = [lag_beforehand(self.bench, self.start_slope_mm_per_k)]
+        seen = (*self.cycles, *self.elsewhere)
+        tops = [lag_from_top(c, self.start_slope_mm_per_k) for c in seen]
         self.top_lags = own = [lag for lag in tops if lag is not None]
         if own:
             mean_s = float(np.mean([lag.lag_s for lag in own]))

@@ -19,6 +19,7 @@ from proofbath.curve.drive import (
     powered_events,
 )
 from proofbath.curve.features import CycleFeatures, Wanted
+from proofbath.curve.opened import Opened
 from proofbath.curve.record import Floats
 from proofbath.curve.result import HeaterStep, Quantity, Warned, known, unknown
 from proofbath.curve.samples import Samples
@@ -70,7 +71,7 @@ class Heated:
         return replace(self, series=dict.fromkeys(SERIES, ()), steps=tuple(steps))
 
 
-def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted) -> Heated:
+def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted, opened: Opened) -> Heated:
     """Return everything a record shows under power."""
     threshold_mm = wanted.threshold_mm
     lead_ohm = LEAD_PRIOR_OHM if bench.lead_ohm is None else bench.lead_ohm
@@ -79,7 +80,7 @@ def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted) -> Heated:
     if power_w is None:
         return Heated({name: unknown(NOT_POWERED) for name in names})
     driven = driven_by(samples, power_w)
-    shut = shut_of(samples, driven, cycles_of(driven), threshold_mm)
+    shut = shut_of(samples, driven, cycles_of(driven), threshold_mm, opened)
     rising, reasons = powered_events(samples, power_w, threshold_mm, shut)
     falling, _ = powered_events(samples, power_w, threshold_mm, shut, upward=False)
     start, shift, warned = unpowered_quantities(rising, reasons, bench, threshold_mm)
@@ -89,22 +90,26 @@ def heated_of(samples: Samples, bench: BenchBudget, wanted: Wanted) -> Heated:
     ohm = _resistance(samples, power_w, lead_ohm, bench)
     quantities = dict(zip(names, (start, shift, ohm), strict=True))
     zero = None if isinstance(shut, str) else shut.zero
-    counted = _counted_from(samples, shut, threshold_mm)
+    counted = _counted_from(samples, shut, threshold_mm, opened)
     steps = tuple(heater_steps(samples, counted, bench, lead_ohm, threshold_mm))
     series = {
         "start_under_power_c": _shown(rising, bench, threshold_mm),
         "closing_under_power_c": _shown(falling, bench, threshold_mm),
-        **at_current_series(samples, power_w, wanted, bench),
+        **at_current_series(samples, power_w, wanted, bench, opened),
     }
     zeroed = driven if isinstance(shut, str) else shut.zeroed
     cycles = tuple(driven_features(zeroed, zero))
     return Heated(quantities, series, steps, warned, power_w, cycles)
 
 
-def _counted_from(samples: Samples, shut: Shut | str, threshold_mm: float) -> Zero | str:
+def _counted_from(
+    samples: Samples, shut: Shut | str, threshold_mm: float, opened: Opened
+) -> Zero | str:
     """Return the zero that lifts count from: a valve that never opened shows its own throughout."""
     if not isinstance(shut, str):
         return shut.zero
+    if opened.at_first_bath_mm is not None:
+        return shut
     if not always_shut(samples.bath_c, samples.lift_mm, threshold_mm):
         return shut
     span_k = float(np.ptp(samples.bath_c))

@@ -15,7 +15,8 @@ from proofbath.curve.local import lagged
 from proofbath.curve.record import Floats
 from proofbath.curve.samples import Samples
 
-PRIOR_LAG_S, PRIOR_LAG_SD_S = 23.0, 7.0  # from memory: one-node element model, its population
+# From memory: one-node element model, its population and its lift's slope at the start in mm/K.
+PRIOR_LAG_S, PRIOR_LAG_SD_S, PRIOR_SLOPE = 23.0, 7.0, 0.35
 CUP_LAG_S = 2.5
 TOP_SPAN_K = 2.5
 TOP_TAIL_S = 900.0

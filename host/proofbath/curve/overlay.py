@@ -10,7 +10,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from proofbath.curve.at_currents import same_current
 from proofbath.curve.drive import element_power_w
+from proofbath.curve.holds import LEAST_CURRENT_A
 from proofbath.curve.picture import GUIDE, LOOKS, STYLE, Form, as_bytes, cycles_drawn, thinned
 from proofbath.curve.record import CurveRecord, Floats
 from proofbath.curve.result import CurveResult
@@ -49,16 +51,29 @@ def _draw_last_cycle(
     if not cycles:
         return float(np.nanmin(record.bath_c)) + MARGIN_K
     last = cycles[-1]
-    start = result.start_to_open_c
-    label = record.name
-    if start.value is not None and start.expanded_uncertainty is not None:
-        label += f": {start.value:.2f} ± {start.expanded_uncertainty:.2f} °C"
+    label = overlay_label(record.name, result, last.rising)
     bath_c, lift_mm = thinned(last.rising, last.zero)
     axes.plot(bath_c, lift_mm, label=label, linewidth=1.8, **look)
     bath_c, lift_mm = thinned(last.falling, last.zero)
     axes.plot(bath_c, lift_mm, linewidth=0.8, **look)
     opened = bath_c[lift_mm > result.threshold_mm]
     return float(opened.min()) if len(opened) else float(np.nanmax(record.bath_c)) - 10.0
+
+
+def overlay_label(name: str, result: CurveResult, rising: Samples) -> str:
+    """Return what a rise is called: with its start-to-open, at its current where one flowed."""
+    amps = 0.0
+    if rising.element_a is not None and len(rising):
+        amps = float(np.median(np.nan_to_num(rising.element_a)))
+    starts = [result.start_to_open_c]
+    if amps > LEAST_CURRENT_A:
+        name += f" at {amps:.2f} A"
+        known = result.series.get("start_at_current_c", ())
+        starts = [one for one in known if same_current(one.at["element_a"], amps)]
+    for start in starts:
+        if start.value is not None and start.expanded_uncertainty is not None:
+            return f"{name}: {start.value:.2f} ± {start.expanded_uncertainty:.2f} °C"
+    return name
 
 
 def heater_picture(record: CurveRecord, result: CurveResult, form: Form = "svg") -> bytes:

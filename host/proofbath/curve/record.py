@@ -6,6 +6,7 @@ import csv
 import io
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +20,13 @@ ELEMENT_COLUMNS = ("element_a", "element_v")
 FEWEST_SAMPLES = 20
 MOST_FAULTS_SHOWN = 5
 LONGEST_LINE = 100_000
+
+
+class Cold(NamedTuple):
+    """What a station's gauge read at a bath so cold that its valve was shut."""
+
+    bath_c: float
+    lift_mm: float
 
 
 @dataclass(frozen=True)
@@ -38,6 +46,8 @@ class CurveRecord:
     """Stretches, from and to in s, left out on purpose: no gap is told there."""
     core_c: float | None = None
     """Hottest the heater's core was, in °C, where its resistance tells it."""
+    cold: Cold | None = None
+    """The gauge in the cold before the record begins, where that is known."""
 
     def __post_init__(self) -> None:
         for column in (*COLUMNS, *ELEMENT_COLUMNS):

@@ -9,6 +9,7 @@ import numpy as np
 
 from proofbath.curve.branches import Cycle, cycles_of
 from proofbath.curve.features import CycleFeatures
+from proofbath.curve.opened import Opened
 from proofbath.curve.samples import Samples
 from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K, Zero, find_zero, fit_zero
 
@@ -54,6 +55,7 @@ def shut_of(
     driven: Samples,
     cycles: Sequence[Cycle],
     threshold_mm: float,
+    opened: Opened,
     unknown_slope_mm_per_k: float = UNKNOWN_SLOPE_MM_PER_K,
 ) -> Shut | str:
     """Return the shut valve of the rise that began coldest, or the reason why there is none.
@@ -65,6 +67,10 @@ def shut_of(
     reason = OPEN_FOR_GOOD
     rises = [cycle for cycle in cycles if cycle.rises]
     for cycle in sorted(rises, key=lambda c: float(driven.bath_c[c.first])):
+        refused = opened.refused(samples, cycle.first)
+        if refused is not None:
+            reason = refused
+            continue
         drive = driven.part(cycle.first, cycle.fall)
         bath_c = samples.bath_c[cycle.first : cycle.fall]
         found = find_zero(drive.bath_c, drive.lift_mm, threshold_mm, unknown_slope_mm_per_k)

@@ -13,7 +13,7 @@ from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import NOMINAL_K_PER_W
 from proofbath.curve.evidence import scatter_dof
-from proofbath.curve.holds import Hold, holds_of
+from proofbath.curve.holds import LEAST_CURRENT_A, Hold, holds_of
 from proofbath.curve.local import Line, fit_line
 from proofbath.curve.record import Floats
 from proofbath.curve.result import Electrical, HeaterStep, Quantity, known, unknown
@@ -21,7 +21,9 @@ from proofbath.curve.samples import Samples
 from proofbath.curve.zero import Zero
 from proofbath.quantity.currents import LIFTS_AFTER_S
 
-SHORTEST_STEP_S = 20.0
+SHORTEST_STEP_S, SHORTEST_BEFORE_RAMP_S = 20.0, 60.0
+RAMP_LEAVES, RAMP_LEAVES_A = 0.03, 0.01
+"""A current that was so near before it was held was come to by a ramp of power: nobody set it."""
 LEVELS_MM = (1.0, 3.0, 7.0)
 AFTER_HALF_S = 3.0
 SAME_BATH_K, RAMP_BEGINS_K = 1.0, 0.15
@@ -72,13 +74,15 @@ def heater_steps(
 ) -> list[HeaterStep]:
     """Return each time a current was held for at least 20 s while the bath stayed within 1 K.
 
-    `zero` is the shut valve's, or the reason why there is none; lifts are then counted from the
-    step's beginning, and none is stated.
+    A minute at least where a ramp of the bath follows with the same current. `zero` is the shut
+    valve's, or the reason why there is none; lifts are then counted from the step's beginning, and
+    none is stated.
     """
     holds = holds_of(samples)
     found = []
     for hold in holds:
-        if hold.powered and (step := _step(samples, hold, zero, lead_ohm)):
+        was_set = hold.powered and not _ends_a_ramp(hold)
+        if was_set and (step := _step(samples, hold, zero, lead_ohm)):
             found.append(step)
     return [
         _told(samples, step, _off_until(holds, step), zero, found, bench, lead_ohm, threshold_mm)
@@ -86,15 +90,22 @@ def heater_steps(
     ]
 
 
+def _ends_a_ramp(hold: Hold) -> bool:
+    """Tell whether a ramp of power stands still there: others that share the step go on."""
+    near_a = max(RAMP_LEAVES * hold.element_a, RAMP_LEAVES_A)
+    return hold.first > 1 and abs(hold.before_a - hold.element_a) <= near_a
+
+
 def _step(samples: Samples, hold: Hold, zero: Zero | str, lead_ohm: float) -> _Step | None:
     """Keep what of a hold was run at the bath it began with; None for too short a rest."""
     bath_c = samples.bath_c[hold.first : hold.end]
     away_k = np.abs(bath_c - np.median(bath_c[:10]))
-    end = hold.end
+    end, shortest_s = hold.end, SHORTEST_STEP_S
     if (away_k > SAME_BATH_K).any():  # a ramp begins well before it has gone so far
         left = int(np.argmax(away_k > SAME_BATH_K))
         end = hold.first + int(np.flatnonzero(away_k[:left] <= RAMP_BEGINS_K)[-1]) + 1
-    if end - hold.first < 5 or samples.t_s[end - 1] - hold.on_s < SHORTEST_STEP_S:
+        shortest_s = SHORTEST_BEFORE_RAMP_S
+    if end - hold.first < 5 or samples.t_s[end - 1] - hold.on_s < shortest_s:
         return None
     part = samples.part(hold.first, end)
     lift_mm = part.lift_mm - (
@@ -171,7 +182,7 @@ def _told(
         closes_s,
         why_open,
         _steady(step, zero, slope, bench, at),
-        _lifts_after(step, zero, slope, bench, at),
+        _lifts_after(step, zero, slope, bench, at, threshold_mm),
     )
 
 
@@ -289,24 +300,39 @@ def _lifts_after(
     slope: float,
     bench: BenchBudget,
     at: dict[str, float],
+    threshold_mm: float,
 ) -> tuple[Quantity, ...]:
-    """Return the lift at stated times behind switching on, as far as the step lasted."""
-    if isinstance(zero, str):
-        return ()
+    """Return the lift at stated times behind switching on, or why there is none."""
+    reason = zero if isinstance(zero, str) else _why_no_start(step, threshold_mm)
     found = []
     for after_s in LIFTS_AFTER_S:
+        place = {**at, "after_s": after_s}
         at_s = step.hold.on_s + after_s
         near = np.abs(step.part.t_s - at_s) <= AFTER_HALF_S
+        if isinstance(zero, str) or reason is not None:
+            found.append(unknown(reason or "", place))
+            continue
         if at_s > step.part.t_s[-1] + step.part.interval_s or near.sum() < 3:
+            held_s = float(step.part.t_s[-1]) - step.hold.on_s
+            found.append(unknown(f"the current was held for {held_s:.0f} s only", place))
             continue
         line = fit_line(step.part.t_s[near], step.lift_mm[near], batches=3)
         budget = _budget(step, zero, slope, bench, line.level)
         moving = Contribution("time", 0.5, abs(line.slope), note="when the current came on")
         noise_mm = math.hypot(line.level_u, line.slope_u * (at_s - line.at))
         noise = Contribution("reading noise", noise_mm, 1.0, 20.0, "A")
-        place = {**at, "after_s": after_s}
         found.append(known(line(at_s), [*budget, moving, noise], None, place))
     return tuple(found)
+
+
+def _why_no_start(step: _Step, threshold_mm: float) -> str | None:
+    """Return why lifts after some time mean nothing: the valve had a start already."""
+    begins_mm = float(np.median(step.lift_mm[:3]))
+    if step.hold.before_a > LEAST_CURRENT_A:
+        return "another current flowed before; switch off and let the valve close first"
+    if begins_mm > threshold_mm:
+        return f"the valve stood {begins_mm:.2f} mm open before the current; let it close first"
+    return None
 
 
 def _budget(

@@ -6,10 +6,19 @@ import math
 from collections.abc import Sequence
 
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.evidence import lag_beforehand
 from proofbath.curve.features import CycleFeatures
+from proofbath.curve.friction import width_in_mm
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import Quantity
-from proofbath.curve.trust import Finding, gauge_findings, scale_findings
+from proofbath.curve.trust import (
+    ALL,
+    TYPICAL_SLOPE_MM_PER_K,
+    Finding,
+    gauge_findings,
+    late_return,
+    scale_findings,
+)
 from proofbath.wire.watches import SUFFERED_C
 
 # Units of a type differ by 7 %, copper-like leads and a warm core by as much again.
@@ -37,6 +46,14 @@ def powered_findings(
         _core(record.core_c),
     ]
     found = scale_findings(record) or gauge_findings(record, cycles)
+    if not any(finding.spoils == ALL for finding in found):
+        checks.append(
+            late_return(
+                width_in_mm(
+                    cycles, lag_beforehand(bench, TYPICAL_SLOPE_MM_PER_K), TYPICAL_SLOPE_MM_PER_K
+                )
+            )
+        )
     return found + [finding for finding in checks if finding is not None]
 
 

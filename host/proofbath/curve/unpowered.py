@@ -12,13 +12,15 @@ from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_K, BenchBudget
 from proofbath.curve.budget import Contribution
 from proofbath.curve.drive import PoweredEvent
 from proofbath.curve.evidence import scatter_dof
-from proofbath.curve.film import NO_POWER_W, Known, Mixture, fit_laws
+from proofbath.curve.film import NO_POWER_W, STEEP_WEIGHT, Known, Mixture, fit_laws
 from proofbath.curve.lag import PRIOR_LAG_SD_S, SENSIBLE_MM_PER_K
 from proofbath.curve.result import Quantity, Warned, known, unknown
 
 GOOD_BATHS, GOOD_SPAN_K = 4, 12.0
 """Baths and their span from which the fit bends by itself, not by its prior."""
 SPAN_SLACK_K = 0.5
+LEANS = 3.0 * STEEP_WEIGHT
+"""Weight of films steeper than free convection from which the events are said to lean to one."""
 APART_K = 1.0
 SHORTEST_SPAN_K = 3.0
 NEAR_K, FAR_K = 3.0, 10.0
@@ -118,25 +120,32 @@ def baths_of(events: Sequence[PoweredEvent]) -> int:
     return count
 
 
-def certified_reach_k(events: Sequence[PoweredEvent]) -> float:
+def carried_far(events: Sequence[PoweredEvent]) -> bool:
+    """Tell whether baths and span let the fit bend by itself."""
+    return baths_of(events) >= GOOD_BATHS and _span_k(events) >= GOOD_SPAN_K - SPAN_SLACK_K
+
+
+def certified_reach_k(events: Sequence[PoweredEvent], mixture: Mixture) -> float:
     """Return how far beyond the hottest bath a start may lie for a certificate, in K."""
-    own = baths_of(events) >= GOOD_BATHS and _span_k(events) >= GOOD_SPAN_K - SPAN_SLACK_K
-    return FAR_K if own else NEAR_K
+    return FAR_K if carried_far(events) and mixture.steep < LEANS else NEAR_K
 
 
 def _warned(mixture: Mixture, beyond_k: float, events: Sequence[PoweredEvent]) -> list[Warned]:
     warned = []
-    reach_k = certified_reach_k(events)
+    reach_k = certified_reach_k(events, mixture)
     if beyond_k > reach_k:
-        baths, span_k = baths_of(events), _span_k(events)
-        what = (
-            f"take a hotter bath, or {GOOD_BATHS} baths over {GOOD_SPAN_K:g} K"
-            if reach_k < FAR_K
-            else "take a hotter bath"
-        )
+        what = f"{baths_of(events)} baths over {_span_k(events):.1f} K carry"
+        better = "take a hotter bath"
+        if not carried_far(events):
+            better += f", or {GOOD_BATHS} baths over {GOOD_SPAN_K:g} K"
+        elif reach_k < FAR_K:
+            what = (
+                "the starts lean to a film steeper than free convection (weight"
+                f" {mixture.steep:.2f}, limit {LEANS:.2f}) and carry"
+            )
         text = (
-            f"the unpowered start lies {beyond_k:.1f} K beyond the hottest bath; {baths} baths over"
-            f" {span_k:.1f} K carry a certificate to {reach_k:g} K; {what}"
+            f"the unpowered start lies {beyond_k:.1f} K beyond the hottest bath; {what} a"
+            f" certificate to {reach_k:g} K; {better}"
         )
         warned.append(Warned("long_extrapolation", text))
     if mixture.bent is not None:

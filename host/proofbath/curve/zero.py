@@ -77,8 +77,8 @@ def find_zero(
         if _foretells(zero, shown_c, lift_mm[:before][inside]):
             return zero
     return (
-        f"no closed part: the coldest bath is {coldest_c:.1f} °C and the valve moves there;"
-        " start colder"
+        f"no closed part: it is open already at the coldest bath of {coldest_c:.1f} °C, the valve"
+        " moves there; start colder"
     )
 
 

@@ -9,6 +9,7 @@ from proofbath.run.reading import Reading
 from proofbath.wire.table import STATIONS
 
 BLOCK_S = 10.0
+FED_A = 0.02
 
 
 class Block(NamedTuple):
@@ -21,8 +22,8 @@ class Block(NamedTuple):
     lift_mm: tuple[float, ...]
     heater_on_s: float
     """Cumulative, at the end of the block."""
-    last_lift_mm: tuple[float, ...]
-    """Of the last reading alone."""
+    fed: tuple[bool, ...]
+    """Whether an element takes current, at the end of the block."""
 
 
 class Blocks:
@@ -69,5 +70,5 @@ class Blocks:
             guard_c,
             tuple(lifts),
             reading.heater_on_s,
-            reading.lift_mm,
+            tuple(amps > FED_A for amps in reading.element_a),
         )

@@ -13,6 +13,7 @@ from proofbath.run.forecast import Deadlines, drop_to_fit, forecast, seconds_unt
 from proofbath.run.in_turn import in_turn
 from proofbath.run.on_times import OnTimes, on_times
 from proofbath.run.plan import NightPlan
+from proofbath.run.power import stations_fed
 from proofbath.run.profile import Leg, Loading, Ramp, Soak, resolve, wanted_c
 from proofbath.run.profiles import OPEN_C
 
@@ -181,6 +182,13 @@ def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list
     roles = {loaded.role for loaded in plan.station}
     if "unit" in roles and "reference" not in roles:
         warnings.append("no reference unit is loaded: nothing shows that the bench is right")
+    unknown = {t.name for _, t in plan.types_loaded() if math.isinf(t.stroke_mm())}
+    if any(stations_fed(leg) for leg in legs):
+        warnings += [
+            f"type {name}: its stop is not known, over-stroke is judged just before the gauge's end"
+            " only; give greatest_lift_mm"
+            for name in sorted(unknown)
+        ]
     if legs[-1].to_c > OPEN_C:
         warnings.append(f"the bath ends at {legs[-1].to_c:.1f} °C: scald hazard above {OPEN_C:.0f}")
     return warnings

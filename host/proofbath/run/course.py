@@ -59,7 +59,7 @@ class Course:
         self._blocks = Blocks()
         self._heat = HeatWatch(model)
         self._inputs = InputWatch()
-        self._stations = StationWatch(legs[0].loading.loaded)
+        self._stations = StationWatch(legs[0].loading.loaded, legs[0].loading.open_by_c)
         self.times = Timetable(legs, model)
         self._run: Execution[Any]
         self._reading: Reading

@@ -35,6 +35,7 @@ UNDER_K = 8.0
 taken so far below the start without power."""
 OVER_FULL_K = 2.0
 USUAL_A = (0.25, 0.5, 0.75, 1.0)
+LONGEST_HELD_S = 900.0
 ZERO_C = 60.0
 COLDEST_C = 45.0
 
@@ -51,8 +52,14 @@ class HeatedFigures(Described):
     current_a: Annotated[list[Current], Field(min_length=1, max_length=8)] | None = None
     """Set currents, in rising order; 0.25, 0.5, 0.75 and 1.0 A or the type's greatest when left
     out."""
+    opening_a: Annotated[list[Current], Field(min_length=1, max_length=8)] | None = None
+    """Set currents of the bath's ramps, where they are not those of `current_a`."""
     bath_c: Temperature | None = None
     """Bath for currents at one temperature; 8 K below the type's start when left out."""
+    held_s: Annotated[float, Field(ge=60.0, le=3600.0)] = 120.0
+    """How long each current at one bath is held at least, also where the lift is steady before."""
+    each_from_shut: bool = False
+    """Let the valves close before each current at one bath: for lifts some time after it came."""
     rise_k_per_min: Annotated[float, Field(ge=0.1, le=2.0)] = 0.5
     """Rate of the ramps at set currents."""
 
@@ -117,6 +124,12 @@ def currents_a(night: HeatedNight) -> tuple[float, ...]:
     return usual if len(usual) == len(USUAL_A) else (*usual, night.most_a)
 
 
+def openings_a(night: HeatedNight) -> tuple[float, ...]:
+    """Return the currents of the bath's ramps: what was asked, or the set currents."""
+    asked = night.figures.opening_a
+    return currents_a(night) if asked is None else tuple(asked)
+
+
 def unpowered_rise(night: HeatedNight) -> list[Step]:
     """Return the rise before any current: for the reference unit, the zero, and early units."""
     return [
@@ -149,31 +162,40 @@ def power_ramps(night: HeatedNight, cycle: int) -> list[Step]:
 
 
 def currents_at_one_bath(night: HeatedNight, cycle: int) -> list[Step]:
-    """Return set currents one after the other upwards, each to steady, then a power ramp down."""
-    at_c = night.figures.bath_c or round(min(night.limit_c - HOT_K, night.start_c - UNDER_K), 1)
+    """Return set currents one after the other upwards, each to steady, then a power ramp down.
+
+    Where it is asked for, the valves close before each.
+    """
+    figures = night.figures
+    at_c = figures.bath_c or round(min(night.limit_c - HOT_K, night.start_c - UNDER_K), 1)
+    shut_c = min(at_c, night.start_c - SHUT_K)
     name = f"cycle {cycle}"
-    energised: list[Step] = [
-        Energise(
+    to_bath: list[Step] = [
+        _let_close(cycle, shut_c),
+        Soak(label=f"{name}: soak at {at_c:g} °C", cycle=cycle, to_c=at_c),
+    ]
+    down = PowerRamp(label=f"{name}: power falling", cycle=cycle, to_w=0.0, rate_w_per_min=4.0)
+    steps: list[Step] = []
+    for n, a in enumerate(currents_a(night)):
+        if n and figures.each_from_shut:
+            steps.append(down)
+        if not n or figures.each_from_shut:
+            steps += to_bath
+        energise = Energise(
             label=f"{name}: {a:g} A at {at_c:g} °C",
             cycle=cycle,
             element_a=a,
-            at_least_s=120.0,
-            at_most_s=900.0,
+            at_least_s=figures.held_s,
+            at_most_s=max(LONGEST_HELD_S, figures.held_s),
         )
-        for a in currents_a(night)
-    ]
-    return [
-        _let_close(cycle, min(at_c, night.start_c - SHUT_K)),
-        Soak(label=f"{name}: soak at {at_c:g} °C", cycle=cycle, to_c=at_c),
-        *energised,
-        PowerRamp(label=f"{name}: power falling", cycle=cycle, to_w=0.0, rate_w_per_min=1.0),
-    ]
+        steps.append(energise)
+    return [*steps, down.model_copy(update={"rate_w_per_min": 1.0})]
 
 
 def openings_at_currents(night: HeatedNight, cycle: int) -> list[Step]:
     """Return a rise and a fall of the bath at each set current that opens a unit in this bath."""
     steps: list[Step] = []
-    for a in currents_a(night):
+    for a in openings_a(night):
         power_w = a**2 * night.ohm
         if night.start_c - MOST_K_PER_W * power_w > night.limit_c - 1.0:
             continue

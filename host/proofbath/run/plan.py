@@ -117,11 +117,16 @@ class NightPlan(Described):
         """Return what hangs at the stations, as the legs of a run carry it."""
         loaded = [False] * STATIONS
         max_a, ohm, full_lift_mm = list(PLAIN.max_a), list(PLAIN.ohm), list(PLAIN.full_lift_mm)
+        open_by_c = list(PLAIN.open_by_c)
         for place in self.station:
             i = place.station - 1
             loaded[i] = True
             unit_type = self.type_at(place)
+            if unit_type is not None:
+                open_by_c[i] = unit_type.full_open_c
             if unit_type is not None and unit_type.element_ohm is not None:
                 max_a[i], ohm[i] = unit_type.element_max_a, unit_type.element_ohm
                 full_lift_mm[i] = unit_type.full_lift_mm
-        return Loading(tuple(loaded), tuple(max_a), tuple(ohm), tuple(full_lift_mm))
+        return Loading(
+            tuple(loaded), tuple(max_a), tuple(ohm), tuple(full_lift_mm), tuple(open_by_c)
+        )

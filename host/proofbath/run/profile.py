@@ -227,6 +227,9 @@ class Profile(Described):
     step: Annotated[list[Step], Field(min_length=1, max_length=200)]
 
 
+NEVER_OPEN_C = (math.inf,) * STATIONS
+
+
 class Loading(NamedTuple):
     """What hangs at the stations; a station without an element heater has greatest current 0."""
 
@@ -236,6 +239,8 @@ class Loading(NamedTuple):
     """Resistance to begin with; the measured one takes its place."""
     full_lift_mm: tuple[float, ...] = (math.inf,) * STATIONS
     """From the closed lift; no power is added beyond it."""
+    open_by_c: tuple[float, ...] = NEVER_OPEN_C
+    """Where its type is fully open unpowered: a unit still shut there, or its gauge, is stuck."""
 
 
 PLAIN = Loading()

@@ -6,6 +6,8 @@ import math
 from collections import deque
 
 from proofbath.run.blocks import Block
+from proofbath.run.gauge_watch import GaugeWatch
+from proofbath.run.profile import NEVER_OPEN_C
 from proofbath.wire.table import STATIONS, StationFlag
 from proofbath.wire.watches import Watch
 
@@ -14,9 +16,6 @@ ZERO_RETURN_MM = 0.05
 CLOSED_MM = 0.2
 """A lift this near the cold one's belongs to a closed unit; the rest is the fixture's."""
 SAME_PLACE_K = 0.5
-STILL_BLOCKS = 12
-STILL_MOVED_K = 1.0
-"""A gauge that reads the very same for two minutes while the bath moves this much is stuck."""
 PROBES_K = 0.3
 """Change of bath minus guard probe that is worth a warning."""
 LAGS_APART_S = 40.0
@@ -31,15 +30,16 @@ _NO_FLAGS = (0,) * STATIONS
 class StationWatch:
     """Keeps which elements may be fed; collects warnings, each said once."""
 
-    def __init__(self, loaded: tuple[bool, ...]) -> None:
+    def __init__(
+        self, loaded: tuple[bool, ...], open_by_c: tuple[float, ...] = NEVER_OPEN_C
+    ) -> None:
         self._loaded = loaded
         self.flags = _NO_FLAGS
         self.may_feed = (True,) * STATIONS
         self._zero: tuple[float, tuple[float, ...]] | None = None
         self._last_block: Block | None = None
-        self._still = [0] * STATIONS
+        self._gauge = [GaugeWatch(bath_c) for bath_c in open_by_c]
         self._stuck: set[int] = set()
-        self._still_from_c = [math.nan] * STATIONS
         self._probes_k: float | None = None
         self._apart = 0
         self._apart_told = False
@@ -88,18 +88,13 @@ class StationWatch:
         ]
 
     def _gauges(self, block: Block) -> list[str]:
-        last = self._last_block
         said = []
-        for i, lift_mm in enumerate(block.last_lift_mm):
-            if last is None or not self._loaded[i] or lift_mm != last.last_lift_mm[i]:
-                self._still[i], self._still_from_c[i] = 0, block.bath_c
-                continue
-            self._still[i] += 1
-            moved_k = abs(block.bath_c - self._still_from_c[i])
-            long = self._still[i] >= STILL_BLOCKS and moved_k > STILL_MOVED_K
-            if long and i not in self._stuck:
+        for i, gauge in enumerate(self._gauge):
+            lift_mm = block.lift_mm[i]
+            if self._loaded[i] and gauge.stands(block, lift_mm, block.fed[i]):
+                if i not in self._stuck:
+                    said.append(Watch.GAUGE_STANDS_STILL.say(station=i + 1, lift_mm=lift_mm))
                 self._stuck.add(i)
-                said.append(Watch.GAUGE_STANDS_STILL.say(station=i + 1, lift_mm=lift_mm))
         return said
 
     def _probes(self, block: Block) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
@@ -13,8 +14,8 @@ HIGHEST_CAP_C = 110.0
 """No bath may be asked to go beyond this, whatever the type says (common practice, no source)."""
 
 STROKE_SPARE, STROKE_SPARE_MM = 1.2, 1.0
-"""A unit is over its stroke beyond its full lift times the one plus the other, or beyond its stop
-by the other."""
+"""A plain unit is over its stroke beyond its full lift times the one plus the other; any unit
+beyond its known stop by the other."""
 
 
 class UnitType(Described):
@@ -30,7 +31,9 @@ class UnitType(Described):
     full_lift_mm: Annotated[float, Field(gt=0.0, le=20.0)]
     """Rated lift."""
     greatest_lift_mm: Annotated[float, Field(gt=0.0, le=20.0)] | None = None
-    """Where the valve meets its stop; 1.2 x full_lift_mm + 1 mm where it is not known."""
+    """Where the valve meets its stop: over-stroke is judged 1 mm beyond. Where it is not known, a
+    plain type's at 1.2 x full_lift_mm + 1 mm, and a heater-assisted one's just before the gauge's
+    end."""
     cap_c: Annotated[float, Field(gt=20.0, le=HIGHEST_CAP_C)]
     """Highest bath temperature the unit may see."""
     element_max_a: Annotated[float, Field(ge=0.0, le=2.0)] = 0.0
@@ -53,7 +56,13 @@ class UnitType(Described):
         return self
 
     def stroke_mm(self) -> float:
-        """Return the lift beyond which a unit is over its stroke."""
+        """Return the lift beyond which a unit is over its stroke; infinite where nothing tells.
+
+        A bath takes a plain unit little beyond its full lift.  An element heats its wax by tens of
+        kelvins more, as far as its unknown stop.
+        """
         if self.greatest_lift_mm is not None:
             return self.greatest_lift_mm + STROKE_SPARE_MM
+        if self.kind == "heater-assisted":
+            return math.inf
         return STROKE_SPARE * self.full_lift_mm + STROKE_SPARE_MM

@@ -15,6 +15,7 @@ from proofbath.control.bath_model import BathModel
 from proofbath.control.boiling import Coolant
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.description import parse_toml
+from proofbath.proof.specification import Limit
 from proofbath.run.plan import LoadedStation, NightPlan
 from proofbath.virtual.description import VirtualBath, VirtualSection, VirtualUnit
 from proofbath.virtual.population import draw_bench, draw_unit
@@ -27,9 +28,27 @@ def example_type(file: str) -> TypeFile:
     return parse_toml(text, TypeFile, file)
 
 
+def _with_lifts_at_currents(type_file: TypeFile) -> TypeFile:
+    """Return a heated type that must also open by so much within 240 s, at either current."""
+    limits = [
+        Limit(
+            quantity="lift_after_mm",
+            lower=lower_mm,
+            largest_u=0.6,
+            element_a=current_a,
+            bath_c=95.0,
+            after_s=240.0,
+        )
+        for current_a, lower_mm in ((0.75, 1.0), (0.95, 4.0))
+    ]
+    specification = type_file.specification
+    told = specification.model_copy(update={"limit": (*specification.limit, *limits)})
+    return type_file.model_copy(update={"specification": told})
+
+
 TEAL_82_TYPE = example_type("teal_82_type.toml")
 TEAL_82 = TEAL_82_TYPE.unit_type
-HERON_103_TYPE = example_type("heron_103_type.toml")
+HERON_103_TYPE = _with_lifts_at_currents(example_type("heron_103_type.toml"))
 HERON_103 = HERON_103_TYPE.unit_type
 HEATED_UNITS = 3
 _MODEL_UNIT = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)

@@ -1,43 +1,65 @@
-"""Nights on several benches at a time, as a workshop has them: each in a process of its own."""
+"""Work on two benches at a time, as a workshop has it: the second in a process of its own."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import Executor, Future
 from pathlib import Path
 
+from proofbath.bench.description import BenchFile
 from proofbath.bench.night import Progressed
 from proofbath.bench.ready import Ready
 from proofbath.errors import BenchFaultError
 from proofbath.run.plan import NightPlan
-from proofbath.scenario.workshop import OPERATOR
+from proofbath.scenario.workshop import OPERATOR, calibrate_all, calibrate_elements
+from proofbath.store.records import Stamp
 from proofbath.workshop.nights import NightDone, shop_night
-from proofbath.workshop.shop import open_shop
+from proofbath.workshop.shop import Shop, open_shop
 
 Tell = Callable[[Progressed], None]
 
 
-def side_by_side(
+def calibrate_both(
+    pool: Executor, shop: Shop, benches: tuple[BenchFile, BenchFile], stamp: Stamp, locks: Path
+) -> float:
+    """Calibrate two virtual benches, the second with its element channels; return the hours."""
+    first, second = benches
+    waiting = list[Future[float]]()
+
+    def begin(_: Ready) -> None:
+        waiting.append(pool.submit(_calibrate_heated, shop.path, second, stamp, locks))
+
+    hours = calibrate_all(shop, first, stamp, locks, begin)
+    return hours + sum(each.result() for each in waiting)
+
+
+def _calibrate_heated(path: Path, bench: BenchFile, stamp: Stamp, locks: Path) -> float:
+    with open_shop(path) as shop:
+        calibrate_elements(shop, bench, stamp)
+        return calibrate_all(shop, bench, stamp, locks)
+
+
+def night_on_both(
     pool: Executor,
     shop: Path,
-    nights: Sequence[tuple[str, NightPlan]],
+    nights: tuple[tuple[str, NightPlan], tuple[str, NightPlan]],
     at: str,
     locks: Path,
     tell: Tell,
-) -> list[NightDone]:
-    """Run a night on each bench named, all but the first in `pool`; `tell` hears of the first.
+) -> tuple[NightDone, NightDone]:
+    """Run a night on each of two benches; `tell` hears of the first one's.
 
-    The others begin when the first one has, so that runs are numbered in their order.  Raises
+    The second begins when the first one has, so that runs are numbered in their order.  Raises
     BenchFaultError for a night that does not end as planned.
     """
-    (bench, plan), *others = nights
+    first, second = nights
     waiting = list[Future[NightDone]]()
 
-    def begin_others(_: Ready) -> None:
-        waiting.extend(pool.submit(_night, shop, *other, at, locks) for other in others)
+    def begin(_: Ready) -> None:
+        waiting.append(pool.submit(_night, shop, *second, at, locks))
 
-    first = _night(shop, bench, plan, at, locks, begin_others, tell)
-    return [first, *(each.result() for each in waiting)]
+    done = _night(shop, *first, at, locks, begin, tell)
+    return done, waiting[0].result()
 
 
 def _night(

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from proofbath.bench.description import BenchFile
 from proofbath.bench.unit_analysis import UnitReport
-from proofbath.run.plan import NightPlan, Stage
+from proofbath.run.plan import Stage
 from proofbath.run.unit_type import UnitType
 from proofbath.scenario.ferry import (
     HERON_103,
@@ -20,7 +20,7 @@ from proofbath.scenario.ferry import (
     ferry_bench,
     heated_bench,
 )
-from proofbath.scenario.nights import Tell, side_by_side
+from proofbath.scenario.nights import Tell, calibrate_both, night_on_both
 from proofbath.scenario.rework import with_worn_stop
 from proofbath.scenario.workshop import (
     BENCH,
@@ -29,8 +29,6 @@ from proofbath.scenario.workshop import (
     HEATED_REFERENCE,
     REFERENCE,
     add_reference,
-    calibrate_all,
-    calibrate_elements,
     hours_of,
     set_up,
     staff_and_type,
@@ -66,20 +64,16 @@ WORN = 2
 
 
 class Scene(NamedTuple):
-    """A batch, its type, the bench it hangs on, and what each of its nights runs."""
+    """A batch, its type, and the bench it hangs on beside a reference unit."""
 
     batch: str
     unit_type: UnitType
     bench: str
     reference: str
-    then: tuple[str, ...] = ()
-    """Shipped profiles that follow the stage's own on the night as left."""
 
 
 PLAIN = Scene(BATCH, TEAL_82, BENCH, REFERENCE)
-HEATED = Scene(
-    HEATED_BATCH, HERON_103, HEATED_BENCH, HEATED_REFERENCE, then=("currents-at-one-bath",)
-)
+HEATED = Scene(HEATED_BATCH, HERON_103, HEATED_BENCH, HEATED_REFERENCE)
 
 
 class BatchTold(NamedTuple):
@@ -136,8 +130,7 @@ def tell_story(
         put_type(shop, HERON_103_TYPE, stamp)
         add_reference(shop, HEATED_REFERENCE, stamp)
         on_step("Both benches are calibrated: ice and steam, gauge blocks, resistors, blank nights")
-        hours = sum(calibrate_all(shop, bench, stamp, locks) for bench in (plain, heated))
-        calibrate_elements(shop, heated, stamp)
+        hours = calibrate_both(pool, shop, (plain, heated), stamp, locks)
         refused = _take_in(shop, PLAIN, [*serials, _after(serials[-1])], stamp)
         _take_in(shop, HEATED, heated_serials, stamp)
         on_step(
@@ -163,16 +156,12 @@ def tell_story(
 
 def _nights(
     shop: Shop, stage: Stage, at: str, locks: Path, tell: Tell, pool: Executor
-) -> list[NightDone]:
-    plans = [(scene.bench, _plan(shop, scene, stage)) for scene in (PLAIN, HEATED)]
-    return side_by_side(pool, shop.path, plans, at, locks, tell)
-
-
-def _plan(shop: Shop, scene: Scene, stage: Stage) -> NightPlan:
-    plan = plan_night(shop, scene.batch, stage, scene.bench, scene.reference)
-    if stage == "as-left" and scene.then:
-        plan = NightPlan.model_validate(plan.model_dump() | {"then": scene.then})
-    return plan
+) -> tuple[NightDone, NightDone]:
+    plain, heated = (
+        (scene.bench, plan_night(shop, scene.batch, stage, scene.bench, scene.reference))
+        for scene in (PLAIN, HEATED)
+    )
+    return night_on_both(pool, shop.path, (plain, heated), at, locks, tell)
 
 
 def _ended(

@@ -6,6 +6,7 @@ steam, its gauges on blocks, and a blank night is run. All data are invented for
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from proofbath.bench.calibration_record import Content, calibration_entry
 from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import bench_in_force, calibration_in_force
 from proofbath.bench.process import bench_night
+from proofbath.bench.ready import Ready
 from proofbath.bench.virtual_workplace import VirtualWorkplace, virtual_blanks
 from proofbath.certificate.parties import Workshop
 from proofbath.errors import BenchFaultError
@@ -93,8 +95,17 @@ def add_reference(shop: Shop, serial: str, stamp: Stamp) -> None:
     set_reference(shop, serial, stamp.day, "sealed after ageing", stamp)
 
 
-def calibrate_all(shop: Shop, bench: BenchFile, stamp: Stamp, folder: Path) -> float:
-    """Calibrate probes, gauges and fixture of a virtual bench; return the blank night's hours."""
+def calibrate_all(
+    shop: Shop,
+    bench: BenchFile,
+    stamp: Stamp,
+    folder: Path,
+    on_ready: Callable[[Ready], None] = lambda _: None,
+) -> float:
+    """Calibrate probes, gauges and fixture of a virtual bench; return the blank night's hours.
+
+    `on_ready` is told when that night begins.
+    """
     assert bench.virtual is not None
     on = stamp.day
 
@@ -109,7 +120,7 @@ def calibrate_all(shop: Shop, bench: BenchFile, stamp: Stamp, folder: Path) -> f
     barred = bench.model_copy(update={"virtual": virtual_blanks(bench.virtual)})
     now = bench_in_force(shop.records, barred, on)
     plan, place = blank_plan(bench.bench.name), shop.records.place
-    outcome = bench_night(plan, now, place, clear=True, folder=folder)
+    outcome = bench_night(plan, now, place, clear=True, on_ready=on_ready, folder=folder)
     if outcome.status != "done":
         raise BenchFaultError(f"the blank night ended {outcome.status}: {outcome.reason}")
     scale = calibration_in_force(shop.records, bench, on).calibration

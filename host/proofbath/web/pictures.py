@@ -11,8 +11,15 @@ from fastapi import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
+from proofbath.curve.current_shapes import Shape
 from proofbath.workshop.shop import Shop
-from proofbath.workshop.unit_curves import MOST, measurements, overlay_of, picture_of
+from proofbath.workshop.unit_curves import (
+    MOST,
+    measurements,
+    overlay_of,
+    picture_of,
+    shapes_in,
+)
 
 SVG = "image/svg+xml"
 KEPT = 40
@@ -49,13 +56,16 @@ def unit_picture(request: Request, shop: Shop, serial: str) -> Response:
     return _answer(request, about, lambda: overlay_of(shop.records, measured))
 
 
-def run_picture(request: Request, shop: Shop, serial: str, run: int) -> Response:
-    """Return a unit's curve in one run; 404 where there is none."""
+def run_picture(
+    request: Request, shop: Shop, serial: str, run: int, shape: Shape | None = None
+) -> Response:
+    """Return a unit's curve in one run, or one of its pictures at set currents; 404 for none."""
     measured = [one for one in measurements(shop.records, serial) if one.run == run]
-    if not measured:
-        raise HTTPException(404, f"{serial}: has no curve in run {run}")
-    about = ["run", serial, f"{run}:{measured[-1].row}"]
-    return _answer(request, about, lambda: picture_of(shop.records, measured[-1]))
+    what = shape or "curve"
+    if not measured or (shape is not None and shape not in shapes_in(measured[-1])):
+        raise HTTPException(404, f"{serial}: has no {what} in run {run}")
+    about = ["run", serial, f"{run}:{measured[-1].row}", what]
+    return _answer(request, about, lambda: picture_of(shop.records, measured[-1], shape))
 
 
 def _answer(request: Request, about: list[str], drawn: Callable[[], bytes]) -> Response:

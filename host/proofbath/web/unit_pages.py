@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Query
 from starlette.requests import Request
 from starlette.responses import Response
 
+from proofbath.curve.current_shapes import Shape
 from proofbath.errors import ProofbathError
 from proofbath.store.kinds import TypeVersion, Unit
 from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, Number, Viewer
@@ -108,6 +109,15 @@ def curve(
     """Show the unit's curve in one run."""
     known_unit(shop, serial)
     return run_picture(request, shop, serial, number)
+
+
+@router.get("/units/{serial}/runs/{number}/{shape}.svg")
+def at_currents(
+    request: Request, shop: CurrentShop, signed: Viewer, serial: str, number: Number, shape: Shape
+) -> Response:
+    """Show a heated unit's lift over time, or its openings over current, in one run."""
+    known_unit(shop, serial)
+    return run_picture(request, shop, serial, number, shape)
 
 
 @router.post("/units/{serial}/reference")
@@ -224,12 +234,14 @@ def _unit(
         about = unit_lines(service) if service.logs else []
     except ProofbathError as error:  # a type without limits of start-to-open has no logs judged
         logs, about = [], list(error.faults) if history.service_logs else []
+    steps = [step for visit in history.batches for step in visit.steps]
     return shop_page(
         request,
         "unit.html",
         422 if faults else 200,
         unit=history,
-        drawn=sum(bool(step.results) for visit in history.batches for step in visit.steps),
+        heated=[step for step in reversed(steps) if step.currents or step.current_pictures],
+        drawn=sum(bool(step.results) for step in steps),
         logs=logs,
         about=about,
         documents=documents_of(shop.records, "then-and-now", serial),

@@ -130,7 +130,7 @@ ELEMENT = (
             ByTest((Watch.STATION_FLAGGED,), (
                 f"{WATCHED}test_a_gauge_out_of_range_costs_its_own_station_one_alarm",)),
             ByTest((Watch.GAUGE_STANDS_STILL,), (
-                f"{WATCHED}test_a_gauge_that_stands_while_the_bath_moves_is_named_once",)),
+                f"{WATCHED}test_a_gauge_that_stands_where_its_unit_must_move_is_named_once",)),
             ByTest((Watch.ZERO_MOVED,), (
                 f"{WATCHED}test_a_zero_that_does_not_return_is_told_for_its_station",)),
         ),

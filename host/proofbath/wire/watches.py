@@ -38,8 +38,11 @@ class Watch(Enum):
         "gauge sticks or slipped; a valve that no longer closes",
     )
     GAUGE_STANDS_STILL = Telling(
-        "station {station}: gauge stands at {lift_mm:.3f} mm; is it stuck?",
-        "free it in the morning; no value from it",
+        "station {station}: gauge stands at {lift_mm:.2f} mm where its unit must move; does gauge"
+        " or valve hang?",
+        "look at gauge, pin and valve in the morning; no value from it. Told where the unit's own"
+        " curve of this night says that it moves, or where it is still shut at its type's"
+        " full-open",
     )
     PROBES_CHANGED = Telling(
         "bath minus guard probe changed by {change_k:+.2f} K since the start, limit {limit_k:.2f}"

@@ -86,6 +86,7 @@ def certificate_content(
         calibrations=calibrations_of(shop.records, result.calibration_ids, station),
         reference_unit=runs.reference(run),
         curve=run.curves.get(station, ()),
+        at_currents=run.at_currents.get(station),
         remarks=_remarks(unit),
         supplied_by_customer=_from_customer(unit.story),
         measured_by=person_of(shop.records, unit.loading, "bench operator"),

@@ -31,17 +31,25 @@ def results_as_left(content: ResultContent, verdict: Verdict) -> tuple[Result, .
     """
     judged = [_judged(content, decision) for decision in verdict.decisions]
     forms = {result.stated.form for result in judged}
-    others = (result_of(one) for one in usual_quantities(content) if one.form not in forms)
-    return (*judged, *others)
+    usual = usual_quantities(content)
+    twice = {"start_to_open_c"} & {one.name for one in usual if _has_unpowered(usual)}
+    others = [one for one in usual if one.form not in forms and one.name not in twice]
+    return (*judged, *map(result_of, others))
+
+
+def _has_unpowered(usual: tuple[Quantity, ...]) -> bool:
+    """Tell whether a start without power stands over all rises: one met on the way is in it."""
+    return any(one.name == "unpowered_start_to_open_c" for one in usual)
 
 
 def usual_quantities(content: ResultContent) -> tuple[Quantity, ...]:
-    """Return the quantities that a customer is told of every unit and that have a value."""
-    return tuple(
-        quantity
-        for name, quantity in content.curve.quantities.items()
-        if name in USUAL and quantity.value is not None
-    )
+    """Return the quantities that a customer is told of every unit and that have a value.
+
+    A heated unit that the bath alone does not open wide has no full lift without current.
+    """
+    known = {name: one for name, one in content.curve.quantities.items() if one.value is not None}
+    without = {"full_lift_mm"} if "heater_ohm" in known and "full_open_c" not in known else set()
+    return tuple(one for name, one in known.items() if name in USUAL and name not in without)
 
 
 def quantities_like(content: ResultContent, verdict: Verdict) -> tuple[Quantity, ...]:

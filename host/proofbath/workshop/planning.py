@@ -19,6 +19,7 @@ from proofbath.store.records import Kept, RecordsReader
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.entry import made
 from proofbath.workshop.intake import newest_type, reference_in_use
+from proofbath.workshop.powered_programme import Programme, programme_for
 from proofbath.workshop.shop import ShopView
 from proofbath.workshop.story import UnitStory, batch_story, only, story_in
 
@@ -48,13 +49,14 @@ def plan_night(
     Without `serials` the units that are due for the stage are taken, as many as there is room
     for, those of `retests` first. `reference` is left out where one reference unit fits; it hangs
     at the last free station unless `stations` (by serial) say otherwise; what a virtual bench's
-    file hangs up is planned where it hangs. Without `profile` or
-    `steps` the stage's shipped one runs.
+    file hangs up is planned where it hangs. Without `profile` or `steps` the stage's shipped one
+    runs, and behind a heated one what the batch's limits at set currents ask for.
     """
     again = retests or {}
     stories = batch_story(shop.records, batch_name)
     batch = shop.records.find(Batch, name=batch_name)
-    unit_type = shop.records.one(TypeVersion, batch.entry.type_version_id).entry.unit_type
+    version = shop.records.one(TypeVersion, batch.entry.type_version_id).entry
+    unit_type = version.unit_type
     guard = _reference(shop.records, unit_type, reference, stage)
     room = STATIONS - (1 if guard else 0)
     wanted = list(serials or dict.fromkeys([*again, *due(stories, stage)]))
@@ -71,6 +73,8 @@ def plan_night(
     told |= {s: n for s, n in _hung(bench).items() if s not in told and n not in told.values()}
     places = _places(wanted, serial, told, stories, again)
     guard_type = newest_type(shop.records, guard.entry.unit_type).entry.unit_type if guard else None
+    is_usual = not (steps or profile) and unit_type.kind == "heater-assisted"
+    asked = programme_for(version.specification) if is_usual else Programme()
     plan = made(
         NightPlan,
         f"night of {batch_name}",
@@ -80,6 +84,8 @@ def plan_night(
         reference_type=guard_type if guard_type != unit_type else None,
         station=places,
         profile=None if steps else profile or _usual_profile(unit_type, stage),
+        then=list(asked.then),
+        heated=asked.heated,
         step=list(steps),
     )
     faults = loading_faults(shop.records, plan)

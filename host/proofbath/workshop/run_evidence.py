@@ -8,7 +8,7 @@ from typing import NamedTuple
 from proofbath.bench.connect import simulated
 from proofbath.bench.description import BenchFile
 from proofbath.bench.night import bench_facts
-from proofbath.certificate.evidence import Branch, Conditions
+from proofbath.certificate.evidence import AtCurrents, Branch, Conditions
 from proofbath.certificate.parties import Workshop
 from proofbath.certificate.words import fixed, plain
 from proofbath.run.plan import NightPlan
@@ -19,7 +19,8 @@ from proofbath.wire.table import STATIONS
 class RunEvidence(NamedTuple):
     """One run: what it was done on and by, when (UTC), and each station's opening curve.
 
-    A curve is empty where the unit did not open by the bath's warmth.
+    A curve is empty where the unit did not open by the bath's warmth; a unit that was fed current
+    has what it did there.
     """
 
     run_id: int
@@ -28,6 +29,7 @@ class RunEvidence(NamedTuple):
     started: dt.date
     ended: dt.date
     curves: dict[int, tuple[Branch, ...]]
+    at_currents: dict[int, AtCurrents]
 
     @property
     def called(self) -> str:

@@ -8,10 +8,11 @@ from proofbath.bench.curves import unit_records
 from proofbath.bench.in_force import InForce, calibration_in_force
 from proofbath.bench.recompute import file_in_force
 from proofbath.bench.run import Run, read_run
-from proofbath.certificate.evidence import Branch, ReferenceUnit
+from proofbath.certificate.evidence import AtCurrents, Branch, ReferenceUnit
 from proofbath.certificate.plot import curve_of, powered_curve_of
 from proofbath.curve.heated import LEAD_PRIOR_OHM
 from proofbath.curve.record import CurveRecord
+from proofbath.curve.result import CurveResult
 from proofbath.run.plan import NightPlan
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Result, StationRun
@@ -19,6 +20,7 @@ from proofbath.store.records import RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.entry import day_of
 from proofbath.workshop.history import reference_of
+from proofbath.workshop.powered_evidence import at_currents_of
 from proofbath.workshop.run_evidence import RunEvidence
 
 FEWEST_LIFT_MM = 0.5
@@ -50,27 +52,29 @@ class RunShelf:
         night = read_run(self._journal, run_id)
         plan, began = night.plan, night.started
         used = rested_on(self._records, night, calibration_ids)
-        curves, took_s, shifts = dict[int, tuple[Branch, ...]](), 0.0, self._shifts(run_id)
+        curves, at_currents = dict[int, tuple[Branch, ...]](), dict[int, AtCurrents]()
+        took_s, found = 0.0, self._results(run_id)
         for station, record in unit_records(night, used.calibration).items():
-            curves[station] = _curve(record, plan, station, used, shifts.get(station))
+            result = found.get(station)
+            curves[station] = _curve(record, plan, station, used, result)
+            if result is not None and (shown := at_currents_of(record, result)) is not None:
+                at_currents[station] = shown
             took_s = max(took_s, float(record.t_s[-1]))
         ended = (began + dt.timedelta(seconds=took_s)).date()
-        return RunEvidence(
-            run_id, plan, night.bench, began.date(), min(ended, self._kept(run_id)), curves
-        )
+        ended = min(ended, self._kept(run_id))
+        return RunEvidence(run_id, plan, night.bench, began.date(), ended, curves, at_currents)
 
     def _kept(self, run_id: int) -> dt.date:
         """Return when a run was put on record: a virtual bench is done before its own clock is."""
         return max(day_of(kept.at) for kept in self._records.current(StationRun, run_id=run_id))
 
-    def _shifts(self, run_id: int) -> dict[int, float | None]:
-        """Return by how many kelvin per watt each station's unit opens earlier when heated."""
-        found = dict[int, float | None]()
-        for run in self._records.current(StationRun, run_id=run_id):
-            for kept in self._records.current(Result, station_run_id=run.root):
-                shift = content_of(kept).curve.quantities.get("shift_k_per_w")
-                found[run.entry.station] = shift.value if shift else None
-        return found
+    def _results(self, run_id: int) -> dict[int, CurveResult]:
+        """Return what the record says of each station's unit in a run."""
+        return {
+            run.entry.station: content_of(kept).curve
+            for run in self._records.current(StationRun, run_id=run_id)
+            for kept in self._records.current(Result, station_run_id=run.root)
+        }
 
 
 def rested_on(records: RecordsReader, night: Run, calibration_ids: tuple[int, ...]) -> InForce:
@@ -83,16 +87,18 @@ def rested_on(records: RecordsReader, night: Run, calibration_ids: tuple[int, ..
 
 
 def _curve(
-    record: CurveRecord, plan: NightPlan, station: int, used: InForce, shift_k_per_w: float | None
+    record: CurveRecord, plan: NightPlan, station: int, used: InForce, result: CurveResult | None
 ) -> tuple[Branch, ...]:
     unit_type = next(plan.type_at(place) for place in plan.station if place.station == station)
     if unit_type is None:
         return ()
+    shift = result.quantities.get("shift_k_per_w") if result else None
     if unit_type.element_ohm is None:
         curve = curve_of(record, unit_type.threshold_mm, used.blanks.get(station))
-    elif shift_k_per_w is not None:
+    elif result is not None and shift is not None and shift.value is not None:
+        held_s = [(step.t_s, step.until_s) for step in result.heater_steps]
         lead_ohm = _lead_ohm(used, station)
-        curve = powered_curve_of(record, unit_type.threshold_mm, shift_k_per_w, lead_ohm)
+        curve = powered_curve_of(record, unit_type.threshold_mm, shift.value, lead_ohm, held_s)
     else:
         return ()
     highest_mm = max((mm for branch in curve for mm in branch.lift_mm), default=0.0)

@@ -10,7 +10,8 @@ from typing import NamedTuple
 
 from proofbath.bench.curves import unit_records
 from proofbath.bench.run import read_run
-from proofbath.curve.current_picture import lifts_picture, openings_picture
+from proofbath.curve.current_picture import DRAWN
+from proofbath.curve.current_shapes import Shape, shapes_of
 from proofbath.curve.overlay import heater_picture, overlay_picture
 from proofbath.curve.picture import LOOKS, curve_picture
 from proofbath.curve.record import CurveRecord
@@ -63,14 +64,20 @@ def overlay_of(records: RecordsReader, measured: Sequence[Measured]) -> bytes:
         return overlay_picture([record for record, _ in drawn], [result for _, result in drawn])
 
 
-def picture_of(records: RecordsReader, measured: Measured) -> bytes:
-    """Return one measurement as SVG: its opening curve, or a heated unit's response."""
+def shapes_in(measured: Measured) -> tuple[Shape, ...]:
+    """Return which pictures at set currents a measurement has."""
+    return shapes_of(measured.step.content.curve) if measured.step.content else ()
+
+
+def picture_of(records: RecordsReader, measured: Measured, shape: Shape | None = None) -> bytes:
+    """Return one measurement as SVG: its opening curve, or what a heated unit did over time.
+
+    A `shape` is one of the two pictures at set currents that `shapes_in` names.
+    """
     record, result = _read(records, measured)
     with _DRAWING:
-        if result.heater_steps:
-            return lifts_picture(record, result)
-        if result.series.get("start_at_current_c"):
-            return openings_picture(record, result)
+        if shape is not None:
+            return DRAWN[shape](record, result, "svg")
         if record.element_a is not None:
             return heater_picture(record, result)
         return curve_picture(record, result)

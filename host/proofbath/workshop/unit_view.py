@@ -8,6 +8,7 @@ from typing import Literal
 
 from proofbath.curve.content import ResultContent
 from proofbath.curve.current_rows import HEADINGS, current_rows
+from proofbath.curve.current_shapes import Shape, shapes_of
 from proofbath.description import Described
 from proofbath.quantity.quantity import Quantity, is_quantity
 from proofbath.quantity.words import WORDS
@@ -48,6 +49,8 @@ class StepView(Described):
     currents: tuple[tuple[str, ...], ...] = ()
     """What a heated unit did at each current, as texts under `current_headings`."""
     current_headings: tuple[str, ...] = ()
+    current_pictures: tuple[Shape, ...] = ()
+    """Which of the two pictures at set currents there are."""
     reason: str | None = None
     """Why no start-to-open was found."""
     warnings: tuple[str, ...] = ()
@@ -266,6 +269,7 @@ def _step(step: Step) -> StepView:
         results=() if content is None else values_in(content),
         currents=tuple(row.cells() for row in rows),
         current_headings=HEADINGS if rows else (),
+        current_pictures=() if content is None else shapes_of(content.curve),
         reason=None if content is None else _why_none(content),
         warnings=() if content is None else warnings_in(content),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from math import floor
 
@@ -150,10 +151,21 @@ def test_probes_that_differ_by_half_of_the_limit_are_not_compared(
 
 @pytest.mark.parametrize(
     ("over_stroke_mm", "total"),
-    [(12.0, 2457), (0.0, 41), (-3.0, 41), (19.9, 4054), (50.0, 4054)],
+    [
+        (12.0, 2457),
+        (0.0, 41),
+        (-3.0, 41),
+        (19.29, 3949),
+        (19.9, 3951),
+        (50.0, 3951),
+        (math.inf, 3951),
+    ],
 )
 def test_over_stroke_lies_within_the_gauges_window(over_stroke_mm: float, total: int) -> None:
-    """12 mm of 20 are 2457 of 4095 codes, four to a sum; the window is codes 41 to 4054."""
+    """12 mm of 20 are 2457 of 4095 codes, four to a sum; the window is codes 41 to 4054.
+
+    Half a millimetre before its end, 103 codes, the limit stands at the latest.
+    """
     limits = limits_of(station=StationLimit(0.7, over_stroke_mm))
     assert limits.over_stroke_code == (total, *(4054,) * 5)
 

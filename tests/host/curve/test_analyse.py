@@ -51,14 +51,14 @@ def straight() -> CurveResult:
 def test_values_at_zero_rate_are_those_of_the_closed_form(straight: CurveResult) -> None:
     """Within 0.07 K: the lag's shape rule is the wax model's, a constant lag reads 15 % high."""
     unit = StraightUnit()
-    assert value(straight, "start_to_open_c") == pytest.approx(unit.start_c(0.1), abs=0.05)
+    assert value(straight, "start_to_open_c") == pytest.approx(unit.start_c(0.1), abs=0.07)
     assert value(straight, "closing_c") == pytest.approx(unit.closing_c(0.1), abs=0.05)
     assert value(straight, "full_open_c") == pytest.approx(unit.start_c(8.0), abs=0.07)
     assert value(straight, "hysteresis_k") == pytest.approx(3.0, abs=0.1)
     assert value(straight, "lag_s") == pytest.approx(20.0, abs=4.0)
     assert value(straight, "full_lift_mm") == pytest.approx(8.5, abs=0.01)
     assert value(straight, "zero_return_mm") == pytest.approx(0.0, abs=0.001)
-    assert value(straight, "start_by_line_c") == pytest.approx(unit.opens_c, abs=0.05)
+    assert value(straight, "start_by_line_c") == pytest.approx(unit.opens_c, abs=0.07)
 
 
 def test_each_cycle_shows_its_lag_and_its_true_rate(straight: CurveResult) -> None:

@@ -11,7 +11,7 @@ from scipy import stats
 
 from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.drive import PoweredEvent
-from proofbath.curve.film import FilmLaw, Known, fit_laws, half_width
+from proofbath.curve.film import FilmLaw, Known, central, fit_laws
 from proofbath.curve.result import Quantity, Warned
 from proofbath.curve.unpowered import unpowered_quantities
 
@@ -100,6 +100,37 @@ def test_a_certificate_goes_as_far_beyond_the_bath_as_the_baths_carry(
     assert ("long_extrapolation" in codes) == blocks
 
 
+def excess_to_the(exponent: float) -> Callable[[float], float]:
+    """Return the cup's excess by hand: film (excess / 5 K)^exponent times excess is the power."""
+    return lambda w: 5 * (FILM * w / 5) ** (1 / (1 + exponent))
+
+
+@pytest.mark.parametrize("exponent", [0.0, 0.1, 0.25])
+def test_a_film_of_free_convection_is_held_and_not_said_to_be_bent(exponent: float) -> None:
+    """Laminar free convection goes with the excess to the 1/4 (handbook value from memory)."""
+    start, _, warned = measured(starts(excess_to_the(exponent), [0.6, 3.0, 5.4, 7.8, 10.2]) * 8)
+    assert start.value is not None
+    assert start.expanded_uncertainty is not None
+    assert abs(start.value - START_C) < start.expanded_uncertainty
+    assert warned == []
+
+
+def test_starts_that_show_a_film_steeper_than_free_convection_are_said_to_be_bent() -> None:
+    """The film goes with the excess itself, as none without boiling; 40 starts over 16 K."""
+    (said,) = measured(starts(excess_to_the(1.0), [0.6, 3.0, 5.4, 7.8, 10.2]) * 4)[2]
+    assert said.code == "power_line_bent"
+    assert "faster than free convection" in said.text
+
+
+def test_starts_that_lean_to_a_steep_film_carry_a_certificate_to_3_k_only() -> None:
+    powers_w = [2.4, 4.8, 7.2, 9.6]
+    (said,) = measured(starts(excess_to_the(0.5), powers_w) * 2)[2]
+    assert said.code == "long_extrapolation"
+    assert "steeper than free convection" in said.text
+    assert "to 3 K" in said.text
+    assert measured(starts(excess_to_the(0.1), powers_w) * 2)[2] == []
+
+
 def test_the_budget_names_the_law_and_its_share_grows_with_the_distance() -> None:
     shares = []
     for nearest_w in (1.0, 3.0, 6.0):
@@ -111,10 +142,17 @@ def test_the_budget_names_the_law_and_its_share_grows_with_the_distance() -> Non
 
 def test_a_mixture_of_one_normal_has_its_quantile_as_half_width() -> None:
     """Normal distribution: 1.960 sd hold 95 % (JCGM 100:2008, table G.1)."""
-    one = half_width(np.zeros(2), np.full(2, 0.5), np.array([0.3, 0.7]))
-    assert one == pytest.approx(1.960 * 0.5, abs=1e-3)
-    apart = half_width(np.array([-1.0, 1.0]), np.full(2, 0.01), np.array([0.5, 0.5]))
+    middle, half = central(np.full(2, 3.0), np.full(2, 0.5), np.array([0.3, 0.7]))
+    assert (middle, half) == (pytest.approx(3.0, abs=1e-6), pytest.approx(0.97998, abs=1e-4))
+    _, apart = central(np.array([-1.0, 1.0]), np.full(2, 0.01), np.array([0.5, 0.5]))
     assert apart == pytest.approx(1 + 0.01 * stats.norm.ppf(0.95), abs=1e-3)
+
+
+def test_a_law_far_to_one_side_widens_the_interval_to_that_side() -> None:
+    """A tenth of the weight lies at +2: 2.5 % above 2 + 0.1 * 0.674, 2.5 % below -0.1 * 1.915."""
+    middle, half = central(np.array([0.0, 2.0]), np.full(2, 0.1), np.array([0.9, 0.1]))
+    assert middle + half == pytest.approx(2 + 0.1 * stats.norm.ppf(0.75), abs=1e-3)
+    assert middle - half == pytest.approx(0.1 * stats.norm.ppf(0.025 / 0.9), abs=1e-3)
 
 
 @pytest.mark.parametrize(

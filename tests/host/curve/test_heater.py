@@ -197,7 +197,7 @@ def test_a_power_that_is_not_what_it_is_said_to_be_shows_in_the_shift() -> None:
     assert analyse(night, bench_budget=known).warnings == ()
     double = replace(night, element_a=night.element_a * 1.5, element_v=night.element_v * 1.5)
     result = analyse(double, bench_budget=known)
-    assert [w.code for w in result.warnings] == ["shift_unusual"]
+    assert "shift_unusual" in [w.code for w in result.warnings]
     assert result.unpowered_start_to_open_c.value is not None
 
 

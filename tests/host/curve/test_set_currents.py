@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from proofbath.curve.bench_budget import BenchBudget
 from proofbath.curve.content import ResultContent
 from proofbath.curve.current_picture import lifts_picture, openings_picture
 from proofbath.curve.current_rows import current_rows, to_csv
+from proofbath.curve.overlay import overlay_label
 from proofbath.curve.picture import cycles_drawn, thinned
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult
@@ -215,6 +217,35 @@ def test_bath_ramps_at_set_currents_give_opening_full_opening_and_closing() -> N
     assert rows[0].opens.value == result.unpowered_start_to_open_c.value
 
 
+@pytest.mark.parametrize(
+    ("currents_a", "judged_a", "changed"),
+    [
+        # Much wax opens softly: 0.1 mm/K where 0.35 is usual, and a lag half as long.
+        ((0.25,), 0.25, {"melting_c": 110.4, "wax_mg": 1309.0, "wax_w_per_k": 1.15}),
+        # At 1 A it stands at its stop in the hold: only 0.5 A shows a slow wax's long lag.
+        (
+            (0.5, 1.0),
+            1.0,
+            {"melting_c": 110.2, "wax_mg": 1286.0, "wax_w_per_k": 0.51},
+        ),
+    ],
+)
+def test_a_start_at_a_current_is_corrected_by_the_units_own_lag(
+    currents_a: tuple[float, ...], judged_a: float, changed: dict[str, float]
+) -> None:
+    unit, made = heated_unit(**changed), Programme()
+    for amps in currents_a:
+        made.go(50.0, 600.0, 0.0)
+        made.go(50.0, 300.0, amps)
+        made.go(97.0, 47 * 60.0, amps)
+        made.go(97.0, 300.0, amps)
+        made.go(50.0, 47 * 60.0, amps)
+    starts = made.run(unit).series["start_at_current_c"]
+    (start,) = [q for q in starts if round(q.at["element_a"], 2) == judged_a]
+    true_c = truth.rising_c(unit, 0.1, truth.Power(a=judged_a))
+    assert start.value == pytest.approx(true_c, abs=0.06)
+
+
 def test_a_unit_that_opened_unpowered_on_the_way_is_reported_as_measured() -> None:
     """It opens while the bath still rises without current; steps of current follow at the top."""
     unit = heated_unit(melting_c=101.0)
@@ -320,3 +351,51 @@ def test_steps_on_record_are_read_back_as_they_were_kept() -> None:
     kept = json.loads(json.dumps(ResultContent(result).to_json()))
     again = ResultContent.from_json(kept).curve
     assert [row.cells() for row in current_rows(again)] == [r.cells() for r in current_rows(result)]
+
+
+def test_a_ramp_that_stands_still_and_the_rest_before_a_bath_ramp_are_no_steps() -> None:
+    """Both hold a current nobody set a bath for: one waits for its neighbours, one goes on."""
+    waiting = heated_up()
+    watts = np.linspace(0, 10, 12000)
+    waiting.bath.append(np.full(len(watts), BATH_C))
+    waiting.amps.append(np.sqrt(watts / OHM))
+    waiting.go(BATH_C, 240.0, float(np.sqrt(10 / OHM)))
+    waiting.power_down(float(np.sqrt(10 / OHM)), 600.0)
+    assert waiting.run(heated_unit()).heater_steps == ()
+    for rest_s, steps in ((20.0, 0), (120.0, 1)):
+        rising = heated_up(80.0)
+        rising.go(80.0, rest_s, 0.75)
+        rising.go(96.0, 32 * 60.0, 0.75)
+        rising.go(96.0, 300.0, 0.0)
+        assert len(rising.run(heated_unit()).heater_steps) == steps
+
+
+def test_a_lift_after_some_time_is_stated_only_from_a_shut_valve_without_current() -> None:
+    unit, made = heated_unit(), heated_up()
+    made.go(BATH_C, 290.0, 0.75)
+    made.go(BATH_C, 600.0, 1.0)
+    made.go(BATH_C, 20.0 + MIXED_S, 0.0)
+    made.go(BATH_C, 600.0, 1.0)
+    first, higher, again = made.run(unit).heater_steps
+    stated = {lift.at["after_s"]: lift for lift in first.lifts_after}
+    assert [s for s, lift in stated.items() if lift.value is not None] == [60, 120, 180, 240]
+    assert (stated[300.0].reason or "").startswith("the current was held for 2")
+    for step, why in ((higher, "another current flowed before"), (again, "let it close first")):
+        assert {lift.value for lift in step.lifts_after} == {None}
+        assert all(why in (lift.reason or "") for lift in step.lifts_after)
+
+
+def test_a_rise_with_current_is_called_by_its_current_over_other_curves() -> None:
+    """The value beside a curve is where that very curve opens, not where it would without power."""
+    made = Programme()
+    made.go(60.0, 600.0, 0.75)
+    made.go(97.0, 37 * 60.0, 0.75)
+    made.go(97.0, 300.0, 0.75)
+    made.go(60.0, 37 * 75.0, 0.75)
+    record, result = made.record(heated_unit()), made.run(heated_unit())
+    (cycle,) = cycles_drawn(record, 0.1)
+    (start,) = result.series["start_at_current_c"]
+    called = overlay_label("as left", result, cycle.rising)
+    assert called.startswith(f"as left at 0.75 A: {start.value:.2f} ± ")
+    unfed = replace(cycle.rising, element_a=np.zeros(len(cycle.rising)))
+    assert overlay_label("as left", result, unfed) == "as left"

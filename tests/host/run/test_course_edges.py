@@ -103,7 +103,7 @@ def steadiness(count: int, k_per_min: float = 0.0, mm_per_min: float = 0.0) -> S
     for n in range(count):
         lifts = (1.0, 1.0 + mm_per_min * n / 6.0, *(1.0,) * 4)
         bath_c = 60.0 + k_per_min * n / 6.0
-        made.add(Block(10.0 * n, 10.0 * n + 10.0, bath_c, bath_c, lifts, 0.0, lifts))
+        made.add(Block(10.0 * n, 10.0 * n + 10.0, bath_c, bath_c, lifts, 0.0, (False,) * 6))
     return made
 
 

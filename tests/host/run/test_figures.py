@@ -12,6 +12,7 @@ from host.run.workshop import HERON_103, TEAL_82
 from proofbath.control.bath_model import BathModel
 from proofbath.description import Described
 from proofbath.run.forecast import forecast, seconds_until
+from proofbath.run.heated_profiles import HeatedFigures
 from proofbath.run.profile import (
     Drive,
     Energise,
@@ -60,6 +61,7 @@ ROWS: list[
     (Energise, {"element_a": 0.5}, "steady_mm_per_min", 0.0, 0.001, 1.0, 1.001),
     (PowerRamp, POWER, "to_w", -0.1, 0.0, 30.0, 30.1),
     (PowerRamp, POWER, "rate_w_per_min", 0.0, 0.001, 10.0, 10.001),
+    (HeatedFigures, {}, "held_s", 59.9, 60.0, 3600.0, 3600.1),
     (Drive, DRIVE, "duty", -0.001, 0.0, 1.0, 1.001),
     (Drive, DRIVE, "until_c", 4.9, 5.0, 130.0, 130.1),
 ]

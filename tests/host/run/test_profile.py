@@ -11,7 +11,7 @@ from host.simple_bath import WORKSHOP
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
 from proofbath.run.heated_profiles import HeatedFigures, HeatedNight, Place
-from proofbath.run.profile import PowerRamp, Profile, Ramp, Soak, resolve
+from proofbath.run.profile import Energise, PowerRamp, Profile, Ramp, Soak, resolve
 from proofbath.run.profiles import PROFILES, shipped
 from proofbath.run.unit_type import UnitType
 
@@ -139,6 +139,30 @@ def test_powered_cycles_rise_at_two_rates_on_four_baths_over_12_kelvins(name: st
     assert rises == {(c, rate) for c in (88.0, 92.0, 96.0, 100.0) for rate in (1.0, 0.5)}
     falls = [leg.step for leg in legs if isinstance(leg.step, PowerRamp) and not leg.step.to_w]
     assert len(falls) == len(rises) + ("as-left" in name)
+
+
+def test_each_current_from_shut_lets_the_valves_close_before_and_is_held_as_asked() -> None:
+    """10 K below the type's start of 103 °C every valve has shut (common practice, no source)."""
+    asked = night_of(current_a=[0.6, 0.8], bath_c=94.0, held_s=250.0, each_from_shut=True)
+    steps = shipped("currents-at-one-bath", asked).step
+    places = [n for n, step in enumerate(steps) if isinstance(step, Energise)]
+    assert [steps[n].at_least_s for n in places] == [250.0, 250.0]  # type: ignore[union-attr]
+    for n in places:
+        before = [leg.to_c for leg in resolve(steps[: n + 1], HERON_103, 103.0)[-3:]]
+        assert before == [93.0, 94.0, 94.0]
+    usual = shipped("currents-at-one-bath", night_of(current_a=[0.6, 0.8])).step
+    first, second = (n for n, step in enumerate(usual) if isinstance(step, Energise))
+    assert second == first + 1, "a staircase otherwise"
+
+
+def test_openings_take_their_own_currents_where_they_are_asked_for() -> None:
+    def rises(**asked: object) -> list[object]:
+        steps = shipped("openings-at-currents", night_of(**asked)).step
+        ramps = [step for step in steps if isinstance(step, Ramp) and step.element_a]
+        return sorted({step.element_a for step in ramps})  # type: ignore[type-var]
+
+    assert rises(current_a=[0.6], opening_a=[0.8]) == [0.8]
+    assert rises(current_a=[0.6]) == [0.6]
 
 
 def test_an_unknown_profile_names_those_there_are() -> None:

@@ -11,7 +11,7 @@ from host.run.night import Night
 from host.simple_bath import WORKSHOP, SimpleBench
 from proofbath.run.blocks import Blocks
 from proofbath.run.input_watch import InputWatch
-from proofbath.run.profile import Hold, Ramp, Soak, Step
+from proofbath.run.profile import PLAIN, Hold, Ramp, Soak, Step
 from proofbath.run.states import Phase
 from proofbath.wire.table import Input, Output, StationFlag
 
@@ -97,13 +97,19 @@ def test_a_bath_heated_beyond_the_plan_ends_the_run() -> None:
     assert "heated beyond 96.5" in night.sequencer.reason  # 95 °C asked for, and 1.5 K
 
 
-def test_a_gauge_that_stands_while_the_bath_moves_is_named_once() -> None:
-    night = Night(HOT, bath_c=86.0)
+def test_a_gauge_that_stands_where_its_unit_must_move_is_named_once() -> None:
+    """Fully open at 41 °C by its type, shut at 10 °C; the other five are said to open later."""
+    loading = PLAIN._replace(open_by_c=(math.inf, math.inf, 41.0, *(math.inf,) * 3))
+    steps: list[Step] = [
+        Soak(cycle=1, to_c=40.0, at_least_s=60.0),
+        Ramp(cycle=1, to_c=44.0, rate_k_per_min=1.0),
+    ]
+    night = Night(steps, bath_c=10.0, loading=loading)
     night.bench.stuck_mm = {3: 0.5}
     night.until(Phase.DONE)
     texts = [note.text for note in night.warned()]
-    assert [text for text in texts if "stuck" in text] == [
-        "station 3: gauge stands at 0.500 mm; is it stuck?"
+    assert texts == [
+        "station 3: gauge stands at 0.50 mm where its unit must move; does gauge or valve hang?"
     ]
 
 

@@ -1,107 +1,200 @@
-"""Heater-assisted units from calibration to certificate on the shipped virtual bench.
+"""A heated batch from intake over rework to certificate, by the functions that verbs call.
 
-They open above what the bath may reach, so they are driven by their heaters and judged without
-power; the reference unit beside them is a plain one. The true answers are the plant's closed forms.
+Its units open above what the bath may reach: they are driven by their heaters and judged without
+power and at set currents; the reference unit beside them is a plain one. The true answers are the
+plant's closed forms.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import json
-from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import pytest
+from pypdf import PdfReader
 
-from proofbath.bench.description import BenchFile
-from proofbath.description import parse_toml
-from proofbath.scenario.ferry import example_type
-from proofbath.scenario.story import GOOD
-from proofbath.scenario.workshop import (
-    CERTIFIER,
-    OPERATOR,
-    REFERENCE,
-    calibrate_all,
-    calibrate_elements,
-    set_up,
-    staff_and_type,
+from host.workshop.heated_shop import (
+    EARLY,
+    LIFTS,
+    OPENS,
+    QUAY,
+    TYPE,
+    UNPOWERED,
+    HeatedShop,
+    heated_shop,
 )
+from proofbath.proof.decision import Outcome
+from proofbath.run.plan import Stage
+from proofbath.scenario.story import GOOD
+from proofbath.scenario.workshop import CERTIFIER, OPERATOR, calibrate_elements
 from proofbath.store.kinds import Unit
-from proofbath.virtual.truth import rising_c
-from proofbath.workshop.contents import content_of
-from proofbath.workshop.intake import add_unit, open_batch, put_type, take_in
-from proofbath.workshop.judging import judge_batch
+from proofbath.virtual.description import VirtualUnit
+from proofbath.virtual.truth import Power, lift_mm, rising_c
+from proofbath.workshop.advice import advice_for
+from proofbath.workshop.intake import add_unit, open_batch, put_rework, take_in
+from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.nights import certify_blocks, shop_night
-from proofbath.workshop.papers import certify
+from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.planning import plan_night
-from proofbath.workshop.shop import open_shop
-from proofbath.workshop.unit_view import start_in, values_in
 
-AT, ON = "2025-10-01T09:00:00+00:00", dt.date(2025, 10, 1)
-BATCH, NAME = "ferry 12", "Ferry workshop, bench for heated types"
-FORM = "unpowered_start_to_open_c"
-
-
-def example_bench() -> BenchFile:
-    """Return the shipped bench, by a name short enough for a socket in a test's folder."""
-    text = (files("proofbath.virtual") / "examples" / "heron_103_batch.toml").read_text("utf-8")
-    return parse_toml(text.replace(NAME, "quay"), BenchFile, "heron_103_batch.toml")
+AT, ON, LATER = "2025-10-01T05:00:00+00:00", dt.date(2025, 10, 1), "2025-10-03T05:00:00+00:00"
+BATCH = "ferry 12"
+LUCK = 1.5
+"""k = 2 covers 95 of 100; three standard uncertainties all of a few values but for luck."""
 
 
-def test_heated_units_are_measured_judged_and_certified_without_power(tmp_path: Path) -> None:
-    bench = example_bench()
-    assert bench.virtual is not None
-    units = [unit for unit in bench.virtual.unit if unit.serial != REFERENCE]
-    with open_shop(set_up(tmp_path, bench)) as shop:
-        stamp = staff_and_type(shop, AT)
-        put_type(shop, example_type("heron_103_type.toml"), stamp)
-        calibrate_all(shop, bench, stamp, tmp_path)
-        open_batch(
-            shop,
+def taken_in(made: HeatedShop) -> None:
+    open_batch(
+        made.shop,
+        BATCH,
+        "River Ferry Ltd",
+        address=["Pier 2"],
+        contact="",
+        received=ON,
+        type_name=TYPE,
+        stamp=made.stamp,
+    )
+    for unit in made.units:
+        add_unit(made.shop, Unit(serial=unit.serial, unit_type=TYPE), made.stamp)
+        take_in(
+            made.shop,
             BATCH,
-            "River Ferry Ltd",
-            address=["Pier 2"],
-            contact="",
-            received=ON,
-            type_name="Heron-103",
-            stamp=stamp,
+            unit.serial,
+            cause="rework",
+            findings=GOOD,
+            accepted=True,
+            remark="gets a new seal",
+            stamp=made.stamp,
         )
-        for unit in units:
-            add_unit(shop, Unit(serial=unit.serial, unit_type="Heron-103"), stamp)
-            take_in(
-                shop,
-                BATCH,
-                unit.serial,
-                cause="rework",
-                findings=GOOD,
-                accepted=True,
-                remark="gets a new seal",
-                stamp=stamp,
-            )
-        alone = plan_night(shop, BATCH, "as-found", bench.bench.name, serials=["H103-0215"])
-        assert [place.station for place in alone.station] == [4, 6], "as the bench's file hangs it"
-        plan = plan_night(shop, BATCH, "as-found", bench.bench.name)
-        missing = certify_blocks(shop, plan, bench, ON)
+
+
+def night(made: HeatedShop, stage: Stage, at: str, folder: Path) -> dict[str, Judged]:
+    """Run a stage's night as planned from the batch, and return its units judged."""
+    plan = plan_night(made.shop, BATCH, stage, QUAY)
+    assert (plan.profile, plan.then) == (
+        f"heater-assisted-{stage}",
+        ["currents-at-one-bath", "openings-at-currents"],
+    ), "what the type's limits at set currents ask for runs behind the usual profile"
+    done = shop_night(made.shop, plan, QUAY, OPERATOR, at, clear=True, folder=folder)
+    assert done.outcome.status == "done", done.outcome.reason
+    judged = judge_batch(made.shop, BATCH, dt.date.fromisoformat(at[:10]))
+    return {one.story.unit.entry.serial: one for one in judged}
+
+
+def reworked(made: HeatedShop) -> None:
+    """Put the advised change of the early unit on record: the virtual unit is changed by it."""
+    advised = {one.serial: one.advice for one in advice_for(made.shop.records, BATCH)}
+    changes = {serial: one.change for serial, one in advised.items() if one and one.change}
+    assert set(changes) == {EARLY}
+    before = made.hung(EARLY)
+    stamp = made.shop.stamp(OPERATOR, "2025-10-02T09:00:00+00:00")
+    put_rework(
+        made.shop,
+        BATCH,
+        EARLY,
+        date=stamp.day,
+        kind="wax",
+        amount=changes[EARLY],
+        text="wax as advised",
+        supplier_lot=None,
+        stamp=stamp,
+    )
+    after = made.hung(EARLY)
+    was_c, is_c = rising_c(before, 0.1), rising_c(after, 0.1)
+    assert was_c is not None
+    assert is_c is not None
+    assert changes[EARLY] < 0 < is_c - was_c, "less wax opens it hotter"
+
+
+def check_against_plant(unit: VirtualUnit, judged: Judged) -> None:
+    """Compare what was judged with the closed form of the very unit that hung there."""
+    assert judged.verdict is not None
+    true = {
+        UNPOWERED: rising_c(unit, 0.1),
+        OPENS.quantity: rising_c(unit, 0.1, Power(a=0.8)),
+        LIFTS.quantity: lift_mm(unit, 94.0, Power(a=0.9)),
+    }
+    found = {one.limit.quantity: one.measured for one in judged.verdict.decisions}
+    assert set(found) == set(true)
+    for name, quantity in found.items():
+        assert quantity is not None, name
+        if quantity.value is None:  # it stood ajar when the current came on: told, not judged
+            assert "open before the current" in (quantity.reason or "")
+            assert unit.serial == EARLY
+            continue
+        within = LUCK * (quantity.expanded_uncertainty or 0.0)
+        assert quantity.value == pytest.approx(true[name], abs=within), (unit.serial, name)
+
+
+def check_document(one: Certified, judged: Judged) -> dict[str, Any]:
+    """Compare a certificate's content and its words with what was judged; return the content."""
+    assert one.pdf is not None
+    assert judged.verdict is not None
+    told: dict[str, Any] = json.loads(one.pdf.with_suffix(".json").read_text())["document"]
+    words = " ".join(page.extract_text() for page in PdfReader(one.pdf).pages)
+    stated = {result["quantity"]: result for result in told["results"]}
+    for decision in judged.verdict.decisions:
+        assert decision.measured is not None
+        result, limit = stated[decision.limit.quantity], decision.limit
+        assert result["value"] == decision.measured.value
+        assert result["expanded_uncertainty"] == decision.measured.expanded_uncertainty
+        assert result["judgement"]["outcome"] == "pass"
+        assert result["element_a"] == pytest.approx(limit.element_a, abs=0.005)
+        assert f"± {result['expanded_uncertainty']:.2f}" in words
+    for phrase in ("heater 0.90 A, within 240 s, bath 94.0 °C", "heater 0.80 A", "≥ 4", "≤ 91"):
+        assert phrase in " ".join(words.split())
+    for axis in ("time since the current came on / s", "bath at start-to-open / °C", "current / A"):
+        assert axis in words
+    assert "Full lift" not in words, "the bath alone does not open it wide"
+    return told
+
+
+def check_pictures(told: dict[str, Any], reckoned: bool) -> None:
+    """Compare what the two pictures show with the results beside them."""
+    shown = told["at_currents"]
+    stated = {result["quantity"]: result for result in told["results"]}
+    (lift,) = shown["lifts"]
+    assert (round(lift["element_a"], 2), round(lift["bath_c"], 1)) == (0.9, 94.0)
+    assert lift["lift_mm"][-1] == pytest.approx(stated["lift_after_mm"]["value"], abs=0.05)
+    met = {at["met"]: at for at in shown["openings"]}
+    how = "extrapolated" if reckoned else "measured"
+    none = met[f"without power, {how}"]
+    assert none["bath_c"] == pytest.approx(stated[UNPOWERED]["value"], abs=1e-3)
+    assert met["at a set current"]["element_a"] == pytest.approx(0.8, abs=0.005)
+    band = shown["band"]
+    assert band["element_a"][0] == 0.0
+    low_c, high_c = (band["bath_c"][0] + sign * band["half_k"][0] for sign in (-1, 1))
+    assert low_c < none["bath_c"] < high_c
+
+
+def test_a_heated_batch_goes_from_intake_over_rework_to_certificates(tmp_path: Path) -> None:
+    with heated_shop(tmp_path, AT) as made:
+        taken_in(made)
+        plan = plan_night(made.shop, BATCH, "as-found", QUAY)
+        missing = certify_blocks(made.shop, plan, made.bench, ON)
         assert [line.split(":")[0] for line in missing] == [
-            f"element of station {unit.station}" for unit in units
+            f"element of station {unit.station}" for unit in made.units
         ]
-        calibrate_elements(shop, bench, stamp)
-        assert certify_blocks(shop, plan, bench, ON) == []
-        done = shop_night(shop, plan, bench.bench.name, OPERATOR, AT, clear=True, folder=tmp_path)
-        assert done.outcome.status == "done"
-        judged = judge_batch(shop, BATCH, ON)
-        for unit, one in zip(units, judged, strict=True):
-            assert one.result is not None
-            values = values_in(content_of(one.result))
-            assert start_in(values) is not None
-            start = next(value for value in values if value.name == FORM)
-            # k = 2 covers 95 of 100; three standard uncertainties all of five units but for luck.
-            assert start.value == pytest.approx(
-                rising_c(unit, 0.1), abs=1.5 * (start.expanded_uncertainty or 0.0)
-            )
-        issued = {one.serial: one for one in certify(shop, BATCH, shop.stamp(CERTIFIER, AT))}
-    assert [serial for serial, one in issued.items() if one.number is None] == ["H103-0215"]
-    pdf = issued["H103-0207"].pdf
-    assert pdf is not None
-    told = json.loads(pdf.with_suffix(".json").read_text())
-    assert "Element channel, station 1" in json.dumps(told)
+        calibrate_elements(made.shop, made.bench, made.stamp)
+        assert certify_blocks(made.shop, plan, made.bench, ON) == []
+        found = night(made, "as-found", AT, tmp_path)
+        for unit in made.units:
+            check_against_plant(unit, found[unit.serial])
+        outcomes = {serial: one.verdict and one.verdict.outcome for serial, one in found.items()}
+        failed = [serial for serial, outcome in outcomes.items() if outcome is Outcome.FAIL]
+        assert failed == [EARLY]
+        reworked(made)
+        left = night(made, "as-left", LATER, tmp_path)
+        check_against_plant(made.hung(EARLY), left[EARLY])
+        issued = {
+            one.serial: one for one in certify(made.shop, BATCH, made.shop.stamp(CERTIFIER, LATER))
+        }
+    assert {serial for serial, one in issued.items() if one.number} == set(issued)
+    told = check_document(issued[EARLY], left[EARLY])
+    check_pictures(told, reckoned=True)
+    assert [stage["stage"] for stage in told["history"]] == ["as-found", "rework", "as-left"]
+    assert "Element channel, station 4" in json.dumps(told["calibrations"])
+    met_on_the_way = check_document(issued["H103-0207"], left["H103-0207"])
+    check_pictures(met_on_the_way, reckoned=False)
