@@ -96,6 +96,7 @@ def draw_type(rng: np.random.Generator, population: Population) -> Type:
             melting_width_k=width,
             melting_c=marked + width * math.log((1 - melted) / melted),
             melt_ratio=rng.uniform(1.10, 1.13),
+            solid_expansion_per_k=rng.uniform(2.8e-4, 5.6e-4),
         )
         if 0.11 * 1.13 * model.wax_mg / pin_area_mm2(model) < 9.0:
             continue

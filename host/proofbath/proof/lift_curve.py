@@ -266,10 +266,14 @@ def _table(bath_c: Floats, lift_mm: Floats, u_mm: Floats, fitted: Fitted) -> Flo
     # noise is no shape: what the fit misses counts by how far it exceeds the points' own doubt
     share = np.clip(1.0 - (u_mm**2).mean() / np.maximum((off**2).mean(axis=1), 1e-12), 0.0, 1.0)
     at = np.concatenate([[bath_c[0] - _FADE_K], bath_c, [bath_c[-1] + _FADE_K]])
+    first = int(np.searchsorted(_BATH_C, bath_c[0]))
     rows = []
     for row, missed, part in zip(free, off, share, strict=True):
         led = row + part * np.interp(_BATH_C, at, np.concatenate([[0.0], missed, [0.0]]))
-        led = np.maximum.accumulate(led) + 1e-6 * np.arange(len(led))
+        # no wax shrinks as it warms: outward from what was measured, whatever was fitted
+        led[first:] = np.maximum.accumulate(led[first:])
+        led[:first] = np.minimum.accumulate(led[:first][::-1])[::-1]
+        led += 1e-6 * np.arange(len(led))
         rows.append(np.interp(_LEVELS, led, _BATH_C) + 1e-6 * np.arange(len(_LEVELS)))
     return np.array(rows)
 

@@ -9,7 +9,7 @@ weighed by how well it fits, and all that fit stay in.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -33,7 +33,11 @@ START_WIDTHS, START_WIDTHS_SD = -1.7, 0.9
 LEAST_U_MM = 0.02
 """No shape is trusted to be truer than this."""
 DRAWS_A_SHAPE = 16
-_ROUNDS = 30
+POOR = 4.0
+"""Squared residuals a point beyond which a fit is begun anew elsewhere."""
+FIRST_GUESSES = ((-1.7, 4.0), (-1.2, 4.0), (-2.2, 5.5), (-2.5, 3.0), (-4.0, 4.0))
+"""Where the valve begins to lift in widths, and the width in K, that a fit begins with."""
+_ROUNDS = 40
 
 
 class Shape(NamedTuple):
@@ -108,10 +112,12 @@ def fit_shapes(
     bath_c: Floats, lift_mm: Floats, u_mm: Floats, prior: Prior, prior_logs: Floats
 ) -> Fitted:
     """Return draws of the free lift from every shape that fits; the same input gives the same."""
-    shape = np.arange(len(SHAPES))
     u = np.hypot(u_mm, LEAST_U_MM)
     centre, spread = _priors(prior)
-    best, cost, precision = _least_squares(bath_c, lift_mm, u, centre, spread, shape)
+    told = _Told(bath_c, lift_mm, u, centre, spread)
+    best, cost, precision = _least_squares(told, FIRST_GUESSES[:1])
+    if cost.min() > POOR * len(bath_c):
+        best, cost, precision = _best_of_each(*_least_squares(told, FIRST_GUESSES))
     freedom = max(len(bath_c) - 3, 1)
     widened = max(1.0, float(cost.min()) / freedom)
     _, log_det = np.linalg.slogdet(precision)
@@ -143,21 +149,35 @@ def _priors(prior: Prior) -> tuple[Floats, Floats]:
     return np.array(centre), np.array([solid_sd, prior.log_sd, WIDTH_LOG_SD, START_WIDTHS_SD])
 
 
+class _Told(NamedTuple):
+    """What a fit goes by: the points, and centre and spread of what is known beforehand."""
+
+    bath_c: Floats
+    lift_mm: Floats
+    u_mm: Floats
+    centre: Floats
+    spread: Floats
+
+
 def _least_squares(
-    bath_c: Floats, lift_mm: Floats, u: Floats, centre: Floats, spread: Floats, shape: np.ndarray
+    told: _Told, first: Sequence[tuple[float, float]]
 ) -> tuple[Floats, Floats, Floats]:
-    """Return best parameters, cost and precision of every shape (damped Gauss-Newton)."""
+    """Return parameters, cost and precision of every shape from every guess (Gauss-Newton)."""
+    bath_c, lift_mm, u, centre, spread = told
+    shape = np.tile(np.arange(len(SHAPES)), len(first))
     start_c = float(bath_c[0])
-    width = math.exp(centre[2])
-    first = [-2.0, centre[0], centre[1], start_c - START_WIDTHS * width, centre[2]]
-    p = np.tile(first, (len(shape), 1))
-    p[:, 0] += lift_mm[0] - free_lift_mm(bath_c[:1], p, shape)[:, 0]
+    guesses = [
+        [0.0, centre[0], centre[1], start_c - widths * width, math.log(width)]
+        for widths, width in first
+    ]
+    p = np.repeat(np.array(guesses), len(SHAPES), axis=0)
+    p[:, 0] += (lift_mm - free_lift_mm(bath_c, p, shape)).mean(axis=1)
 
     def residuals(at: Floats) -> Floats:
         off = (free_lift_mm(bath_c, at, shape) - lift_mm) / u
         in_widths = (start_c - at[:, 3]) / np.exp(at[:, 4])
-        told = np.column_stack([at[:, 1], at[:, 2], at[:, 4], in_widths])
-        return np.concatenate([off, (told - centre) / spread], axis=1)
+        known = np.column_stack([at[:, 1], at[:, 2], at[:, 4], in_widths])
+        return np.concatenate([off, (known - centre) / spread], axis=1)
 
     r = residuals(p)
     cost, damping = (r**2).sum(axis=1), np.full(len(shape), 1e-2)
@@ -178,6 +198,13 @@ def _least_squares(
             break
     jacobian = _jacobian(residuals, p, r)
     return p, cost, np.einsum("fni,fnj->fij", jacobian, jacobian)
+
+
+def _best_of_each(best: Floats, cost: Floats, precision: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return for every shape what came out best, whatever it began with."""
+    chosen = np.argmin(cost.reshape(-1, len(SHAPES)), axis=0)
+    rows = chosen * len(SHAPES) + np.arange(len(SHAPES))
+    return best[rows], cost[rows], precision[rows]
 
 
 def _jacobian(residuals: Callable[[Floats], Floats], p: Floats, r: Floats) -> Floats:

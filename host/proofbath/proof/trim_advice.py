@@ -29,6 +29,8 @@ Floats = np.ndarray
 
 SURE_CHANCE = 0.9
 MOST_FORESEEN = 3
+ROUND_K, LOST_EACH = 8.0, 0.1
+"""A further round covers so much of what is left, and fails with this chance (from memory)."""
 OFF_MIN_PER_K = 10.0
 """A kelvin off what was ordered costs so much, inside the limits too (common practice)."""
 DRIFT_FREE_K, DRIFT_MIN_PER_K = 1.0, 6.0
@@ -146,7 +148,7 @@ class TrimAdviser:
         cause = self._out_of_reach(ladders, prospect)
         if cause is not None:
             return cause
-        best = min(self._priced(prospect, ladders), key=lambda x: x[1], default=None)
+        best = next(iter(self._priced(prospect, ladders)), None)
         if best is None or best[1] >= self.effort.give_up_min:
             return self._without(Cause.PRICE, best[1] if best else self.effort.give_up_min)
         landing, expected_min = best
@@ -213,7 +215,7 @@ class TrimAdviser:
         return [ladder for thought in thoughts for ladder in thought.ladders() if ladder]
 
     def _priced(self, prospect: Prospect, ladders: list[Ladder]) -> list[tuple[Landing, float]]:
-        """Return the largest allowed act of each kind with the minutes it is expected to take.
+        """Return the largest allowed act of each kind with its expected minutes, the best first.
 
         A large shift is made by another wax, where one helps.
         """
@@ -223,6 +225,7 @@ class TrimAdviser:
             landing = next((x for x in landings if prospect.allowed(x)), None)
             if landing is not None:
                 found.append((landing, self._expected_min(prospect, landing)))
+        found.sort(key=lambda x: x[1] + self._disliked_min(prospect, x[0]))
         large = abs(self.target.wanted_c - prospect.now_c) > LARGE_K
         exchanged = [x for x in found if x[0].act.donor is not None]
         return exchanged if large and exchanged else found
@@ -257,18 +260,22 @@ class TrimAdviser:
         left = effort.most_rounds - unit.rounds_done - 1
         if unit.openings_left is not None and self.means.shim is None:
             left = min(left, unit.openings_left - landing.act.opened)
-        far_k = float(np.mean(np.abs(landing.at_target_c - self.target.wanted_c)))
-        off_min = OFF_MIN_PER_K * far_k
         if left <= 0:
-            return taken + missed * effort.give_up_min + off_min
-        off = landing.at_target_c - landing.start_c
+            return taken + missed * effort.give_up_min
+        far_k = float(np.mean(np.abs(landing.at_target_c - self.target.wanted_c)))
+        rounds = min(1.0 + far_k / ROUND_K, float(left))
+        return taken + missed * (rounds * taken + LOST_EACH**left * effort.give_up_min)
+
+    def _disliked_min(self, prospect: Prospect, landing: Landing) -> float:
+        """Return what is not to be liked of where an act leads, though it may be inside."""
+        off = np.abs(landing.at_target_c - self.target.wanted_c)
         wanted_k = prospect.unit.spread_k
         if wanted_k is None:
             now = prospect.curve.temperature_c(self.target.lift_mm)
             wanted_k = float(np.mean(now - prospect.curve.temperature_c(START_MM)))
-        drift = float(np.mean(np.maximum(np.abs(off - wanted_k) - DRIFT_FREE_K, 0.0)))
-        again = effort.of(landing.act) * (1.0 + 0.1 * far_k) + effort.give_up_min * 0.1**left
-        return taken + missed * again + off_min + DRIFT_MIN_PER_K * drift
+        spread = landing.at_target_c - landing.start_c
+        drift = np.maximum(np.abs(spread - wanted_k) - DRIFT_FREE_K, 0.0)
+        return float(np.mean(OFF_MIN_PER_K * off + DRIFT_MIN_PER_K * drift))
 
     def _foreseen(self, unit: TrimUnit, landing: Landing, chance: float) -> tuple[Act, ...]:
         """Return all rounds as foreseen: a part that is left over is made in the next ones."""
