@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from proofbath.proof.lift_curve import START_MM, LiftCurve
+from proofbath.proof.trim_act import Donor
 
 Floats = np.ndarray
 
@@ -59,6 +60,19 @@ def moved(
     if not np.all(np.isfinite(covariance)):
         return None
     return Moved(lift, shift, covariance)
+
+
+def donor_from(source: str, own: LiftCurve, donor: LiftCurve) -> Donor:
+    """Return another wax by the measured curves of a unit that holds it and of the one to fill.
+
+    Their middles of melting are compared: how full either unit is does not enter.
+    """
+    apart, u = 0.0, 0.0
+    for one, sign in ((donor, 1.0), (own, -1.0)):
+        mean = float(one.weights @ one.melting_c)
+        apart += sign * mean
+        u += float(one.weights @ (one.melting_c - mean) ** 2) + one.u_bath_k**2
+    return Donor(source, apart, u**0.5)
 
 
 def _mean(curve: LiftCurve, lift_mm: float) -> float:

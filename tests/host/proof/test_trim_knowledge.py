@@ -11,7 +11,7 @@ from host.proof.elements import MODEL, curve_of, free_lift
 from proofbath.proof.lift_curve import LiftCurve
 from proofbath.proof.trim_act import CLEAN, COPPER_MM3_PER_MG, OWN, Act, Donor, Fill, Part
 from proofbath.proof.trim_knowledge import TrimKnowledge, TrimRound
-from proofbath.proof.trim_moved import moved
+from proofbath.proof.trim_moved import donor_from, moved
 from proofbath.proof.trim_regression import Observed, regression
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.truth import pin_area_mm2
@@ -58,6 +58,14 @@ def test_lift_and_shift_are_told_apart(mm: float, shift: float) -> None:
     assert found is not None
     assert found.lift_mm == pytest.approx(mm, abs=0.12)
     assert found.shift_k == pytest.approx(shift, abs=0.2)
+
+
+@pytest.mark.parametrize("wax_mg", [1285.0, 1300.0, 1310.0])
+def test_a_donor_is_known_by_its_own_melting_curve(wax_mg: float) -> None:
+    """Another unit whose wax melts 18 K lower by the closed form, however full it is."""
+    found = donor_from("T64", BEFORE, element(wax_mg, melting_c=MODEL.melting_c - 18.0))
+    assert abs(found.full_shift_k + 18.0) < 2 * found.u_shift_k
+    assert found.u_shift_k < 1.5
 
 
 def test_the_prior_is_the_wax_over_the_pin() -> None:
