@@ -125,12 +125,13 @@ def test_what_a_code_spoils_is_said_rightly() -> None:
 MESSAGES = (
     *("faults", "check", "forecast", "heat_watch", "station_watch", "input_watch", "course"),
     *("execution", "in_turn", "sequencer", "one_at_a_time", "no_value"),
-    *("elements", "feed_faults"),
+    *("elements", "feed_faults", "power_reach"),
 )
 NO_MESSAGE = {
     # parts of others
     *("bath's limit", "lowest cap of what hangs", "back to … °C, station …"),
     *("to_w = …", "element_a = …", "element_v = …"),
+    *("… K/W, the type's", "… K/W, as none is given for the type"),
     *("level is low", "stirrer does not turn", "emergency stop is pressed"),
     *("heater takes current unasked", "elements are off during a pause"),
     *("bath went back … K while the link was down", "elements were off while the link was down"),

@@ -76,7 +76,7 @@ def powered_curve_of(
     if power_w is None:
         return ()
     warmed = replace(samples, bath_c=samples.bath_c - shift_k_per_w * power_w)
-    opened = opened_of(samples, record.cold)
+    opened = opened_of(samples, cycles_of(samples), record.cold)
     shut = shut_of(samples, warmed, cycles_of(warmed), threshold_mm, opened)
     if isinstance(shut, str):
         return ()

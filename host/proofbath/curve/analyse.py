@@ -65,7 +65,8 @@ def analyse(
     samples, warned = reduce(record, bench.probe_lag_s or 0.0)
     if bench_budget is None:
         warned.append(NO_BUDGET)
-    parts, opened = cycles_of(samples), opened_of(samples, record.cold)
+    parts = cycles_of(samples)
+    opened = opened_of(samples, parts, record.cold)
     refused = [opened.refused(samples, part.first) for part in parts]
     if blank is not None:
         samples = blank.taken_off(samples, parts)

@@ -35,7 +35,7 @@ FLATTEST_K_PER_MM, LEAST_SPREAD_K_PER_MM = 6.0, 0.35
 ALIKE_LEVELS = 5
 """So many neighbours share the errors of one: windows overlap, and a bath wanders slowly."""
 LEAST_SD_K = 0.02
-GROWTH_U = 0.5
+GROWTH_U = 0.25
 """Of the lag known beforehand, how far it goes with the lift's speed: an element whose lag is the
 same at every lift has it all from the bath's rate (from memory: elements differ)."""
 

@@ -7,10 +7,13 @@ its lift there is no zero, and neither rest nor jump of it tells anything of the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from proofbath.curve.branches import Cycle
+from proofbath.curve.holds import LEAST_CURRENT_A
 from proofbath.curve.record import Cold, Floats
 from proofbath.curve.samples import Samples
 from proofbath.curve.zero import UNKNOWN_SLOPE_MM_PER_K
@@ -35,7 +38,13 @@ class Opened:
         return self.open_mm(self.first_c, self.first_mm)
 
     def open_mm(self, bath_c: float, lift_mm: float) -> float | None:
-        """Return how far a reading stands above the shut one, None within what a fixture does."""
+        """Return how far a reading stands above the shut one, None within what a fixture does.
+
+        In a colder bath than that of the shut reading no wax holds a valve open: gauge and fixture
+        creep.
+        """
+        if bath_c < self.lowest.bath_c - WARMER_K:
+            return None
         above_mm = lift_mm - self.lowest.lift_mm
         fixture_mm = 2 * UNKNOWN_SLOPE_MM_PER_K * abs(bath_c - self.lowest.bath_c)
         return above_mm if above_mm > SHUT_WITHIN_MM + fixture_mm else None
@@ -59,9 +68,13 @@ class Opened:
         )
 
 
-def opened_of(samples: Samples, cold: Cold | None) -> Opened:
-    """Compare the first bath with every colder one of the record, and with `cold` before it."""
-    first_c, first_mm = _beginning(samples, 0)
+def opened_of(samples: Samples, cycles: Sequence[Cycle], cold: Cold | None) -> Opened:
+    """Compare the first bath with every colder one of the record, and with `cold` before it.
+
+    The first bath is where the first rise begins, or the record's first where elements are fed
+    before: a run that begins in a hot bath falls to its soak first, with sound valves open.
+    """
+    first_c, first_mm = _beginning(samples, _first(samples, cycles))
     lowest = Cold(first_c, first_mm)
     colder = samples.bath_c <= first_c + WARMER_K
     if colder.sum() > 2:
@@ -72,6 +85,14 @@ def opened_of(samples: Samples, cold: Cold | None) -> Opened:
     if cold is not None and cold.bath_c < first_c and cold.lift_mm < lowest.lift_mm:
         lowest = cold
     return Opened(first_c, first_mm, lowest)
+
+
+def _first(samples: Samples, cycles: Sequence[Cycle]) -> int:
+    rise = next((cycle.first for cycle in cycles if cycle.rises), 0)
+    if samples.element_a is None:
+        return rise
+    fed = np.nan_to_num(samples.element_a[:rise]) > LEAST_CURRENT_A
+    return 0 if fed.any() else rise
 
 
 def _beginning(samples: Samples, first: int) -> tuple[float, float]:

@@ -35,7 +35,7 @@ SMALLEST_STEP_MM, VALVE_STEP_MM = 0.015, 0.25
 OPENED_MM, SMALLEST_TRAVEL_MM = 0.3, 1.0
 # From memory: pin and guide of a sound unit 0.02 to 0.08 mm; at 0.2 mm a valve begins to hang.
 FRICTION_MM = 0.20
-SURE_SDS = 2.6  # of a normal spread 0.5 % lie above
+SURE_SDS = 2.0  # the 2 % that a normal spread leaves begin at 0.2 mm, far from a sound unit
 NO_RETURN_K, ZERO_RETURN_MM = 8.0, 0.05
 LAG_INDEX = 1.8
 TYPICAL_SLOPE_MM_PER_K = 0.35

@@ -14,6 +14,7 @@ from proofbath.run.in_turn import in_turn
 from proofbath.run.on_times import OnTimes, on_times
 from proofbath.run.plan import NightPlan
 from proofbath.run.power import stations_fed
+from proofbath.run.power_reach import reach_warnings
 from proofbath.run.profile import Leg, Loading, Ramp, Soak, resolve, wanted_c
 from proofbath.run.profiles import OPEN_C
 
@@ -55,6 +56,8 @@ def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     faults = plan_faults(plan, legs, facts)
     if faults:
         raise InputError(*faults)
+    asked_span_k = None if plan.profile is None else plan.heated.span_k
+    reach = reach_warnings(legs, plan.unit_type, asked_span_k)
     turns: list[str] = []
     if facts.supply_a is not None:
         legs, turns = in_turn(legs, facts.model)
@@ -65,7 +68,7 @@ def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     deadlines = _deadlines(plan, facts).sooner(checks_s)
     legs, dropped = drop_to_fit(legs, facts.model, deadlines, plan.may_drop)
     warnings = [f"cycle {cycle} is left out to be ready in time" for cycle in dropped]
-    warnings += turns + _warnings(plan, legs, facts)
+    warnings += reach + turns + _warnings(plan, legs, facts)
     planned = planned_on(with_element_checks(legs, one_at_a_time), tuple(warnings), facts)
     faults = _fill_faults(planned.fill_above_switch_l, facts) + _on_faults(planned.on, facts)
     if faults:

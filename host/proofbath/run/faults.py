@@ -12,6 +12,7 @@ from proofbath.run.feed_faults import CEILING_A, Source, feed_faults
 from proofbath.run.heated_profiles import Place
 from proofbath.run.no_value import value_faults
 from proofbath.run.plan import NightPlan
+from proofbath.run.power_reach import reach_faults
 from proofbath.run.profile import Drive, Leg, Ramp
 
 HOLDING_DUTY = 0.95
@@ -57,6 +58,7 @@ def plan_faults(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> li
     faults = _loading_faults(plan, facts) + _stage_faults(plan, legs)
     faults += feed_faults(legs, facts.model, facts.source, settles=plan.stage != "trial")
     faults += value_faults(plan, legs)
+    faults += reach_faults(legs, plan.unit_type) if plan.stage != "trial" else []
     for number, leg in enumerate(legs, 1):
         faults += _leg_faults(number, leg, plan, facts)
     return faults + _rate_faults(legs, facts)

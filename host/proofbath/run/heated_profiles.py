@@ -16,11 +16,10 @@ from proofbath.control.bath_model import BathModel
 from proofbath.description import Described
 from proofbath.errors import InputError
 from proofbath.run.feed_faults import no_heater_data
+from proofbath.run.power_reach import LEAST_K_PER_W, MOST_K_PER_W, reach_k
 from proofbath.run.profile import Energise, Hold, PowerRamp, Purpose, Ramp, Soak, Step, Temperature
 from proofbath.run.unit_type import UnitType
 
-LEAST_K_PER_W, MOST_K_PER_W = 1.5, 2.7
-"""From memory: a film of 1.5 W/K and wax of 0.5 to 1.2 W/K between element and bath."""
 HOT_K = 0.5
 """The hottest bath stays so far below the night's limit."""
 BELOW_START_K = 3.0
@@ -110,8 +109,8 @@ class HeatedNight(NamedTuple):
 def power_baths_c(night: HeatedNight) -> tuple[float, ...]:
     """Return the baths of the power ramps, coolest first: an element must open units in each."""
     hottest_c = min(night.limit_c - HOT_K, night.start_c - BELOW_START_K)
-    reach_k = LEAST_K_PER_W * night.most_w - 1.0 - (night.start_c - hottest_c)
-    span_k = max(LEAST_SPAN_K, min(night.figures.span_k, reach_k))
+    left_k = reach_k(night.unit_type, night.most_w) - (night.start_c - hottest_c)
+    span_k = max(LEAST_SPAN_K, min(night.figures.span_k, left_k))
     count = max(2, min(night.figures.baths, 1 + int(span_k / APART_K)))
     return tuple(round(hottest_c - span_k * (1.0 - n / (count - 1)), 1) for n in range(count))
 

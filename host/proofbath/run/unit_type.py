@@ -39,6 +39,8 @@ class UnitType(Described):
     element_max_a: Annotated[float, Field(ge=0.0, le=2.0)] = 0.0
     element_ohm: Annotated[float, Field(gt=0.0, le=200.0)] | None = None
     """Resistance of the element heater at 25 °C."""
+    element_k_per_w: Annotated[float, Field(ge=0.1, le=10.0)] | None = None
+    """By how much a watt in the element lowers the start-to-open, where it is known."""
 
     @model_validator(mode="after")
     def _figures_fit(self) -> Self:
@@ -49,7 +51,7 @@ class UnitType(Described):
         if self.kind == "plain":
             if self.cap_c < self.full_open_c:
                 raise ValueError("cap_c of a plain type must not lie below its full_open_c")
-            if self.element_max_a or self.element_ohm:
+            if self.element_max_a or self.element_ohm or self.element_k_per_w:
                 raise ValueError("a plain type has no element heater: leave element_* out")
         elif not self.element_max_a or self.element_ohm is None:
             raise ValueError("a heater-assisted type needs element_max_a and element_ohm")

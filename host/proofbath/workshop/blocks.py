@@ -32,6 +32,7 @@ INFORMS = frozenset(
         "lag_from_prior",
         "leads_not_supplied",
         "missing_values",
+        "open_at_first_bath",
         "ramp_fast",
         "repeated_time",
     )

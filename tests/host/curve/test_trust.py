@@ -155,7 +155,7 @@ def bent_lift(unit: StraightUnit, bath_c: Floats) -> Floats:
 def test_late_return_is_a_width_in_mm_whatever_lag_and_stop(
     lag_s: float, stop_mm: float, behind_mm: float, told: bool
 ) -> None:
-    """The width the pin was given is the one that is said, within 0.1 mm."""
+    """The width the pin was given is the one that is said, within 0.1 mm; 0.2 mm on a short one."""
     falling = np.gradient(BATH_C) < 0
     pin_mm = hanging(bent_lift(StraightUnit(lag_s=lag_s), BATH_C), falling, behind_mm)
     given, result = codes(np.minimum(pin_mm, stop_mm))
@@ -167,7 +167,7 @@ def test_late_return_is_a_width_in_mm_whatever_lag_and_stop(
         if warned.code == "late_return":
             said = re.search(r"of about (\d\.\d\d) mm", warned.text)
             assert said
-            assert float(said[1]) == pytest.approx(behind_mm, abs=0.1)
+            assert float(said[1]) == pytest.approx(behind_mm, abs=0.1 if stop_mm > 10.0 else 0.2)
 
 
 def test_a_straight_curve_cannot_tell_mm_from_kelvins() -> None:
@@ -226,10 +226,18 @@ def test_a_unit_open_at_the_first_bath_is_told_so_by_the_cold_before() -> None:
     assert not sound.warned("open_at_first_bath")
 
 
-def test_a_unit_open_at_the_first_bath_is_told_so_by_a_colder_bath_later() -> None:
-    bath_c = ramps((90, 0), (90, 600), (60, 1), (60, 600), (99, 1), (99, 300), (60, 0.5))
-    result = analyse(record_of(bath_c, StraightUnit(stop_mm=3.0).lift_mm(bath_c)))
-    assert result.warned("open_at_first_bath")
+@pytest.mark.parametrize(("rises_first", "fed", "told"), [(0, 0, 0), (1, 0, 1), (0, 1, 1)])
+def test_a_unit_open_at_the_first_bath_is_told_so_by_a_colder_bath_later(
+    rises_first: int, fed: int, told: int
+) -> None:
+    """But a run that begins hot falls to its soak first: open there a sound valve is, too."""
+    top_c = 94.0 if rises_first else 90.0
+    first = ((90, 0), (top_c, 1 if rises_first else 600), (90, 1 if rises_first else 600))
+    bath_c = ramps(*first, (60, 1), (60, 600), (99, 1), (99, 300), (60, 0.5))
+    record = record_of(bath_c, StraightUnit(stop_mm=3.0).lift_mm(bath_c))
+    amps = np.where(record.t_s < 300, 0.3 * fed, 0.0)
+    result = analyse(replace(record, element_a=amps, element_v=15 * amps), bench_budget=BENCH)
+    assert result.warned("open_at_first_bath") is bool(told)
     assert result.start_to_open_c.value == pytest.approx(82.2, abs=0.3)
 
 
