@@ -1,279 +1,290 @@
-"""Rework advice in simulated shops, against a halving rule and a fixed rule in K per mg.
+"""Trim advice in simulated shops, beside the 1.0.0 rule and an oracle that knows each element.
 
-Usage: python tests/benchmarks/rework.py [--units 1000] [--shop 50] [--seed 1]
+Usage: python tests/benchmarks/rework.py [--units 1000] [--seed 1] [--only WORD]
 
-Each shop reworks units of one type of its own, which nobody knows beforehand: wax, melting curve
-and expansion differ from the model element's by more than the prior's 30 % allows for in some.
-Units are drawn as found (spread of melting point and wax as in the demo's population, then twice
-the spread of wax; a unit that is open before a night's recorded rise has no start for any rule),
-dosed with an error of 1 mg and measured on nights with their own errors. All rules see the same
-units. The rule in K per mg is told the prior's mean and no more; it is run free (20 mg in one go
-on the first unit of a type nobody knows) and held back as the advice is: no step above 10 mg until
-ten units are known, 70 % of an increase that is larger.
+A unit is to have 2 mm of lift up to 12 K colder. Every rule meets the same units, the same errors
+of balance (1 mg) and closing (0.2 mm of lift), and may open a unit three times. The oracle knows
+the element, the metal powder in its fill and in the donor's, and does the same kind of act. The
+1.0.0 rule adds wax as the release of that number advised, aimed at as large a shift of the start.
+"with no history" a unit is the first of its type; "10 known" a shop has reworked ten before.
+"by balance alone" nobody reads how far the cold pin stands out before closing.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+from rework_units import (
+    AT_MM,
+    HEATED,
+    ODD,
+    PLAIN,
+    U_BATH_K,
+    Bench,
+    Population,
+    Type,
+    curve_of,
+    done,
+    donor_of,
+    draw_bench,
+    draw_type,
+    fill_of,
+    slips,
+)
+from scipy.optimize import brentq
 
 from proofbath.proof.knowledge import Knowledge, Round
+from proofbath.proof.lift_curve import COLD_C, LiftCurve
 from proofbath.proof.rework import Acceptance, Action, Adviser, Unit
 from proofbath.proof.rework_kind import Refillable
-from proofbath.proof.rework_policy import CAUTIOUS, FIRST_SHARE, KNOWN_UNITS, LARGER_K
-from proofbath.virtual.description import VirtualUnit
-from proofbath.virtual.population import draw_unit
-from proofbath.virtual.truth import pin_area_mm2, rising_c, volume_lift_mm
+from proofbath.proof.trim_act import Act, Donor
+from proofbath.proof.trim_advice import Cause, TrimAction, TrimAdviser
+from proofbath.proof.trim_knowledge import TrimKnowledge, TrimRound
+from proofbath.proof.trim_policy import LARGE_K, MOST_SHARE, Means, Target, TrimUnit
+from proofbath.virtual.truth import rising_c, volume_lift_mm
 
-NOMINAL_C = 82.0
-KIND = Refillable()
-NEAR_K = 2.5
-STATION_K, CYCLES = 0.06, 3
-HALVING_FIRST_MG = 10.0
-FIXED_K_PER_MG = -0.27
-LARGEST_MG = 20.0
-A_NIGHT = 6
-OPEN_ALREADY_K = -12.0
-"""A night's recorded rise begins there: a unit open by then has no start to be advised by."""
+HALF_K, GUARD_K = 2.0, 0.25
+ROUNDS = 3
+FARTHEST_K = 12.0
+KNOWN = 10
+SHOP = 50
 
 
-class Trial(NamedTuple):
-    """What the shops work to: half width accepted (tolerance less U), and the spread of wax."""
+class Case(NamedTuple):
+    """One unit with its order."""
 
-    title: str
-    half_k: float
-    wax_sd_mg: float
-    wax_share: tuple[float, float] = (0.75, 1.35)
-    """Wax of the shops' types over the model element's: shift per mg goes with its inverse."""
-
-    def inside(self, read: float) -> bool:
-        """Tell whether a reading lies inside the acceptance limits."""
-        return abs(read - NOMINAL_C) <= self.half_k
-
-
-TRIALS = (
-    Trial("tolerance 2 K, U 0.5 K", 1.5, 8.0),
-    Trial("tolerance 1 K, U 0.3 K", 0.7, 8.0),
-    Trial("tolerance 2 K, U 0.5 K, wax spread doubled", 1.5, 16.0),
-    Trial("tolerance 1 K, U 0.3 K, types far from the prior", 0.7, 8.0, (0.45, 2.2)),
-)
-
-
-class State(NamedTuple):
-    """A unit under rework in one rule's hands: what was measured and done, and its true wax."""
-
-    trial: Trial
-    unit: VirtualUnit
-    read_c: tuple[float, ...]
-    changes: tuple[float, ...] = ()
+    number: int
+    bench: Bench
+    wanted_c: float
+    donor: Donor
 
 
 class Outcome(NamedTuple):
-    """How a unit ended: rounds, inside after one and at the end, over-filled, given up."""
+    """How a unit stood after each round, and what was foretold of it."""
 
-    needed_k: float
-    rounds: int
-    inside_after_one: bool
-    inside: bool
-    overfilled: bool
-    foretold: tuple[bool, ...]
+    off_k: tuple[float, ...]
+    open_cold: bool = False
+    given_up: Cause | None = None
+    foretold: tuple[tuple[str, bool], ...] = ()
 
 
-Rule = Callable[[State, int], float]
-"""From a unit's state and the number of units known before it to a change in mg."""
+Learn = Callable[[TrimRound], None]
 
 
-def draw_type(rng: np.random.Generator, wax_share: tuple[float, float]) -> VirtualUnit:
-    """Return a shop's type: another wax in another cup that opens at the same nominal."""
-    wax_mg = 1300.0 * rng.uniform(*wax_share)
-    model = VirtualUnit(
-        serial="T82-MODEL",
-        station=1,
-        heater_ohm=0.0,
-        wax_mg=wax_mg,
-        melting_c=90.0 + rng.uniform(-1.0, 1.5),
-        melting_width_k=4.2 * rng.uniform(0.85, 1.2),
-        melt_ratio=rng.uniform(1.10, 1.13),
-        cavity_mm3=1.1 * wax_mg,
+def draw_case(rng: np.random.Generator, of: Type, number: int) -> Case:
+    """Return a unit of a type and how far it is to be lowered."""
+    bench = draw_bench(rng, of, f"u{number}")
+    wanted = bench.wax_at_2_mm_c - rng.uniform(1.0, FARTHEST_K)
+    return Case(number, bench, wanted, donor_of(rng, bench))
+
+
+def by_advice(
+    seed: int, case: Case, knowledge: TrimKnowledge, reads_pin: bool, learn: Learn
+) -> Outcome:
+    """Rework one unit as advised, until inside, given up or out of rounds."""
+    rng = np.random.default_rng([seed, case.number, 77])
+    target = Target(
+        case.wanted_c, case.wanted_c - HALF_K + GUARD_K, case.wanted_c + HALF_K - GUARD_K, AT_MM
     )
-    above_mm = volume_lift_mm(model, NOMINAL_C) - 0.1 - model.friction_mm / 2
-    cavity = model.cavity_mm3 + above_mm * pin_area_mm2(model)
-    return model.model_copy(update={"cavity_mm3": cavity})
+    means = Means(donors=(case.donor,), reads_pin=reads_pin)
+    adviser = TrimAdviser(knowledge, means, target)
+    bench, off, foretold, cold = case.bench, list[float](), list[tuple[str, bool]](), False
+    curve, donor = curve_of(rng, bench, knowledge.shape_logs), case.donor
+    spread_k, fill = None, fill_of(bench)
+    for number in range(ROUNDS):
+        if curve is None:
+            break
+        adviser.means = means._replace(donors=(donor,))
+        unit = TrimUnit(case.bench.unit.serial, curve, fill, number, None, spread_k)
+        advice = adviser.advise(unit)
+        if advice.action is TrimAction.GIVE_UP:
+            return Outcome(_filled(off, case, bench), cold, advice.cause, tuple(foretold))
+        if advice.act is None or advice.forecast is None:
+            break
+        made = done(bench, advice.act, slips(seed, case.number, number), reads_pin)
+        spread_k = spread_k or _spread_k(curve)
+        before, bench = curve, made.bench
+        off.append(bench.wax_at_2_mm_c - case.wanted_c)
+        cold |= bench.open_cold
+        curve = curve_of(rng, bench, knowledge.shape_logs)
+        if curve is None:
+            foretold.append(("2 mm", False))
+            break
+        for mm, told in advice.forecast.temperature_c:
+            if told is not None and curve.measured_mm[0] - 0.06 <= mm <= curve.measured_mm[1]:
+                read = float(curve.weights @ curve.temperature_c(mm))
+                foretold.append((f"{mm:g} mm", told.low <= read <= told.high))
+        shut = volume_lift_mm(bench.unit, COLD_C) - bench.unit.friction_mm / 2
+        told = advice.forecast.cold_mm
+        foretold.append(("cold", told.low <= shut <= told.high))
+        learn(TrimRound(unit.serial, before, curve, made.act, fill, made.stick_out_mm))
+        shift = knowledge.expected(made.act._replace(pin_stick_out_mm=None), fill).shift_k
+        left_k = donor.full_shift_k - float(np.mean(shift))
+        donor = donor._replace(full_shift_k=left_k)
+        fill = fill.after(made.act)
+    return Outcome(_filled(off, case, bench), cold, None, tuple(foretold))
 
 
-def read_c(rng: np.random.Generator, unit: VirtualUnit) -> float:
-    """Return a night's start-to-open reading; the probe's own error stays the same and cancels."""
-    true_c = rising_c(unit, 0.1)
-    assert true_c is not None
-    scatter = unit.start_scatter_k * float(rng.standard_normal()) / math.sqrt(CYCLES)
-    return true_c + STATION_K * float(rng.standard_normal()) + scatter
+def _spread_k(curve: LiftCurve) -> float:
+    return float(curve.weights @ (curve.temperature_c(AT_MM) - curve.temperature_c(0.1)))
 
 
-def shift_u_k() -> float:
-    """Return the standard uncertainty of as-left minus as-found that does not cancel."""
-    return math.sqrt(2 * (STATION_K**2 + 0.13**2 / CYCLES))
+def _filled(off: list[float], case: Case, bench: Bench) -> tuple[float, ...]:
+    last = off[-1] if off else bench.wax_at_2_mm_c - case.wanted_c
+    return tuple((off + [last] * ROUNDS)[:ROUNDS])
 
 
-def halving(state: State, _known: int) -> float:
-    """Ten milligrams to begin with, then half the last change, towards nominal each time."""
-    size = HALVING_FIRST_MG / 2.0 ** len(state.changes)
-    return size if state.read_c[-1] > NOMINAL_C else -size
+def by_oracle(seed: int, case: Case) -> Outcome:
+    """Rework one unit by its truth: the same acts, the same slips."""
+    bench, off, cold = case.bench, list[float](), False
+    for number in range(ROUNDS):
+        miss = bench.wax_at_2_mm_c - case.wanted_c
+        if abs(miss) <= HALF_K - GUARD_K:
+            break
+        act = _true_act(bench, case, large=miss > LARGE_K)
+        bench = done(bench, act, slips(seed, case.number, number)).bench
+        off.append(bench.wax_at_2_mm_c - case.wanted_c)
+        cold |= bench.open_cold
+    return Outcome(_filled(off, case, bench), cold)
 
 
-def fixed(state: State, _known: int) -> float:
-    """What a fixed -0.27 K per mg asks for, at most 20 mg."""
-    wanted = (NOMINAL_C - state.read_c[-1]) / FIXED_K_PER_MG
-    return float(np.clip(round(2 * wanted) / 2, -LARGEST_MG, LARGEST_MG))
+def _true_act(bench: Bench, case: Case, large: bool) -> Act:
+    none = slips(0, 0, 0)._replace(out=0.0, given=0.0, pin=0.0, closing=0.0)
+
+    def miss(act: Act) -> float:
+        return done(bench, act, none).bench.wax_at_2_mm_c - case.wanted_c
+
+    def exchange(share: float) -> Act:
+        out = share * bench.fill_mg
+        own, given = bench.copper_mg / bench.fill_mg, bench.of.donor_filler
+        in_mg = out * (1 - own + 0.0962 * own) / (1 - given + 0.0962 * given)
+        return Act(out, in_mg, case.donor.source, case.donor)
+
+    if large:
+        full = exchange(MOST_SHARE)
+        if miss(full) > 0:
+            return full
+        return exchange(float(brentq(lambda s: miss(exchange(s)), 1e-3, MOST_SHARE, xtol=1e-4)))
+
+    def trim(mg: float) -> Act:
+        return Act(mass_in_mg=mg) if mg > 0 else Act(mass_out_mg=-mg)
+
+    most = 150.0
+    while most > 1.0 and not miss(trim(-most)) > 0 > miss(trim(most)):
+        most *= 0.8
+    return trim(float(brentq(lambda x: miss(trim(x)), -most, most, xtol=0.01)))
 
 
-def fixed_held(state: State, known: int) -> float:
-    """The same, held back by the rules of caution that the advice keeps to."""
-    wanted, largest = fixed(state, known), LARGEST_MG if known >= KNOWN_UNITS else CAUTIOUS["mg"]
-    larger = known < KNOWN_UNITS or abs(state.read_c[-1] - NOMINAL_C) > LARGER_K
-    if wanted > CAUTIOUS["mg"] and larger:
-        wanted = round(2 * FIRST_SHARE * wanted) / 2
-    return float(np.clip(wanted, -largest, largest))
+def by_first_rule(seed: int, case: Case) -> Outcome:
+    """Rework one unit as release 1.0.0 advised: by its start, with clean wax, no history."""
+    rng = np.random.default_rng([seed, case.number, 77])
+    kind, bench, off, cold = Refillable(most_rounds=ROUNDS), case.bench, list[float](), False
+    start = rising_c(bench.unit, 0.1)
+    assert start is not None
+    nominal = start - (bench.wax_at_2_mm_c - case.wanted_c)
+    knowledge = Knowledge("mg", nominal, kind.dosing_sd_mg)
+    limits = Acceptance(nominal - HALF_K + GUARD_K, nominal + HALF_K - GUARD_K)
+    read = start + U_BATH_K * float(rng.standard_normal())
+    for number in range(ROUNDS):
+        advice = Adviser(kind, knowledge, limits).advise(
+            Unit("u", read, math.sqrt(2) * U_BATH_K, number)
+        )
+        if advice.action is Action.GIVE_UP:
+            return Outcome(_filled(off, case, bench), cold, Cause.PRICE)
+        if advice.action is Action.LEAVE:
+            break
+        change = advice.change
+        act = Act(mass_in_mg=change) if change > 0 else Act(mass_out_mg=-change)
+        bench = done(bench, act, slips(seed, case.number, number)).bench
+        off.append(bench.wax_at_2_mm_c - case.wanted_c)
+        cold |= bench.open_cold
+        start = rising_c(bench.unit, 0.1)
+        assert start is not None
+        after = start + U_BATH_K * float(rng.standard_normal())
+        knowledge.add([Round("u", read, change, after, math.sqrt(2) * U_BATH_K)])
+        read = after
+    return Outcome(_filled(off, case, bench), cold)
 
 
-def reworked(rng: np.random.Generator, state: State, change: float) -> State:
-    """Return a unit after a change was dosed, with its error, and the unit measured again."""
-    wax_mg = state.unit.wax_mg + change + KIND.dosing_sd_mg * float(rng.standard_normal())
-    unit = state.unit.model_copy(update={"wax_mg": wax_mg})
-    return State(state.trial, unit, (*state.read_c, read_c(rng, unit)), (*state.changes, change))
-
-
-def ended(state: State, foretold: Sequence[bool] = ()) -> Outcome:
-    """Return how a unit ended; over-filled means beyond the cap after an increase."""
-    over = any(
-        change > 0 and after < NOMINAL_C - KIND.cap_k
-        for change, after in zip(state.changes, state.read_c[1:], strict=True)
-    )
-    after_one = state.trial.inside(state.read_c[1]) if state.changes else False
-    return Outcome(
-        abs(state.read_c[0] - NOMINAL_C),
-        len(state.changes),
-        after_one,
-        state.trial.inside(state.read_c[-1]),
-        over,
-        tuple(foretold),
-    )
-
-
-def by_rule(rng: np.random.Generator, units: Sequence[State], rule: Rule) -> list[Outcome]:
-    """Rework units by a rule that learns nothing."""
-    outcomes = []
-    for known, state in enumerate(units):
-        while not state.trial.inside(state.read_c[-1]) and len(state.changes) < KIND.most_rounds:
-            state = reworked(rng, state, rule(state, known))
-        outcomes.append(ended(state))
-    return outcomes
-
-
-def by_advice(rng: np.random.Generator, units: Sequence[State]) -> list[Outcome]:
-    """Rework units night by night as advised; every night's rounds are learnt from."""
-    knowledge, outcomes = Knowledge("mg", NOMINAL_C, KIND.dosing_sd_mg), list[Outcome]()
-    waiting = [(state, tuple[bool, ...]()) for state in units]
-    half_k = units[0].trial.half_k
-    accepted = Acceptance(NOMINAL_C - half_k, NOMINAL_C + half_k)
-    while waiting:
-        night, waiting = waiting[:A_NIGHT], waiting[A_NIGHT:]
-        adviser, rounds = Adviser(KIND, knowledge, accepted), list[Round]()
-        for state, foretold in night:
-            start, done = state.read_c[-1], len(state.changes)
-            advice = adviser.advise(Unit(state.unit.serial, start, shift_u_k(), done))
-            if advice.action is Action.GIVE_UP and laid_aside(knowledge, rounds, waiting):
-                waiting.append((state, foretold))
-                continue
-            if advice.action in (Action.LEAVE, Action.GIVE_UP) or advice.start_c is None:
-                outcomes.append(ended(state, foretold))
-                continue
-            after = reworked(rng, state, advice.change)
-            held = advice.start_c.low <= after.read_c[-1] <= advice.start_c.high
-            rounds.append(
-                Round(state.unit.serial, start, advice.change, after.read_c[-1], shift_u_k())
-            )
-            waiting.append((after, (*foretold, held)))
-        knowledge.add(rounds)
-    return outcomes
-
-
-def as_found(rng: np.random.Generator, trial: Trial, type_unit: VirtualUnit, serial: str) -> State:
-    """Return a drawn unit that lies outside the acceptance limits as found, not open already."""
-    while True:
-        unit = draw_unit(rng, type_unit, serial, 1)
-        wax_mg = float(rng.normal(type_unit.wax_mg, trial.wax_sd_mg))
-        unit = unit.model_copy(update={"wax_mg": wax_mg})
-        first = read_c(rng, unit)
-        if not trial.inside(first) and first > NOMINAL_C + OPEN_ALREADY_K:
-            return State(trial, unit, (first,))
-
-
-def laid_aside(knowledge: Knowledge, rounds: Sequence[Round], waiting: Sequence[object]) -> bool:
-    """Tell whether a unit waits until ten units are known, as the advice then says."""
-    return len(knowledge.serials) < KNOWN_UNITS and bool(rounds or waiting)
-
-
-def shop(trial: Trial, seed: int, size: int) -> dict[str, list[Outcome]]:
-    """Run one shop's units through the three rules; only units outside the limits are reworked."""
-    rng = np.random.default_rng(seed)
-    type_unit = draw_type(rng, trial.wax_share)
-    units = [as_found(rng, trial, type_unit, f"T82-{seed}-{n + 1}") for n in range(size)]
+def no_history(population: Population, units: int, seed: int, reads_pin: bool) -> Rows:
+    """Return outcomes of units each of which is the first of its type."""
+    rng = np.random.default_rng([seed, 1])
+    cases = [draw_case(rng, draw_type(rng, population), n) for n in range(units)]
+    advised = []
+    for case in cases:
+        knowledge = TrimKnowledge()
+        advised.append(
+            by_advice(seed, case, knowledge, reads_pin, lambda r, k=knowledge: k.add([r]))  # type: ignore[misc]
+        )
     return {
-        "advice": by_advice(np.random.default_rng([seed, 1]), units),
-        "halving rule": by_rule(np.random.default_rng([seed, 1]), units, halving),
-        "fixed, held back": by_rule(np.random.default_rng([seed, 1]), units, fixed_held),
-        "fixed -0.27 K/mg": by_rule(np.random.default_rng([seed, 1]), units, fixed),
+        "advice": advised,
+        "oracle": [by_oracle(seed, case) for case in cases],
+        "1.0.0 rule": [by_first_rule(seed, case) for case in cases],
     }
 
 
-def print_table(title: str, outcomes: dict[str, list[Outcome]]) -> None:
-    """Print one row a rule."""
-    print(f"{title}: {len(next(iter(outcomes.values())))} units")
-    print(f"  {'rule':18}{'in after 1':>11}{'in at end':>11}{'rounds':>8}", end="")
-    print(f"{'over-filled':>13}{'cost':>7}")
-    for name, rows in outcomes.items():
-        over = sum(row.overfilled for row in rows)
-        print(
-            f"  {name:18}{np.mean([r.inside_after_one for r in rows]):11.1%}"
-            f"{np.mean([r.inside for r in rows]):11.1%}{np.mean([r.rounds for r in rows]):8.2f}"
-            f"{over:13d}{np.mean([cost(r) for r in rows]):7.1f}"
-        )
+def ten_known(population: Population, units: int, seed: int, reads_pin: bool) -> Rows:
+    """Return outcomes of units in shops that have reworked ten of the type before."""
+    rng = np.random.default_rng([seed, 2])
+    found: Rows = {"advice": [], "oracle": []}
+    for shop in range(max(units // SHOP, 1)):
+        of, knowledge = draw_type(rng, population), TrimKnowledge()
+        for number in range(KNOWN):
+            case = draw_case(rng, of, 1000 * shop + number)
+            by_advice(seed, case, knowledge, reads_pin, lambda r, k=knowledge: k.add([r]))  # type: ignore[misc]
+        for number in range(min(SHOP, units)):
+            case = draw_case(rng, of, 1000 * shop + KNOWN + number)
+            found["advice"].append(by_advice(seed, case, knowledge, reads_pin, lambda _: None))
+            found["oracle"].append(by_oracle(seed, case))
+    return found
 
 
-def cost(row: Outcome) -> float:
-    """Return what a unit cost: its rounds, and what a lost one costs."""
-    lost = KIND.overfill_cost if row.overfilled else 0.0 if row.inside else KIND.give_up_cost
-    return row.rounds * KIND.round_cost + lost
+Rows = dict[str, list[Outcome]]
+
+
+def print_rows(title: str, found: Rows, taken_s: float) -> None:
+    """Print one row a rule, and how often what was foretold came true."""
+    print(f"\n{title}: {len(found['advice'])} units, {taken_s:.0f} s")
+    print(f"  {'rule':12}{'in after 1':>11}{'after 2':>9}{'after 3':>9}", end="")
+    print(f"{'open cold':>11}{'given up':>10}")
+    for name, rows in found.items():
+        inside = [np.mean([abs(r.off_k[n]) <= HALF_K for r in rows]) for n in range(ROUNDS)]
+        cold = sum(r.open_cold for r in rows)
+        given_up = np.mean([r.given_up is not None for r in rows])
+        print(f"  {name:12}{inside[0]:11.1%}{inside[1]:9.1%}{inside[2]:9.1%}", end="")
+        print(f"{cold:11d}{given_up:10.1%}")
+    held: dict[str, list[bool]] = {}
+    for row in found["advice"]:
+        for what, true in row.foretold:
+            held.setdefault(what, []).append(true)
+    told = ", ".join(f"{what} {np.mean(x):.1%} of {len(x)}" for what, x in sorted(held.items()))
+    print(f"  inside the 95 % interval foretold: {told}")
+    causes = [r.given_up for r in found["advice"] if r.given_up is not None]
+    if causes:
+        print(f"  given up for: {', '.join(sorted(set(causes)))}")
 
 
 def main() -> None:
     """Read the options, run the shops and print the tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--units", type=int, default=1000)
-    parser.add_argument("--shop", type=int, default=50)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", default="", help="rows whose title holds this word")
     options = parser.parse_args()
-    for trial in TRIALS:
-        run_trial(trial, options.units, options.shop, options.seed)
-
-
-def run_trial(trial: Trial, units: int, size: int, seed: int) -> None:
-    """Run the shops of one trial and print its tables."""
-    found: dict[str, list[Outcome]] = {}
-    for number in range(units // size):
-        for name, rows in shop(trial, seed * 1000 + number, size).items():
-            found.setdefault(name, []).extend(rows)
-    near = {n: [r for r in rows if r.needed_k <= NEAR_K] for n, rows in found.items()}
-    far = {n: [r for r in rows if r.needed_k > NEAR_K] for n, rows in found.items()}
-    print(f"\n{trial.title}")
-    print_table(f"need {NEAR_K:g} K at most", near)
-    print_table(f"need more than {NEAR_K:g} K", far)
-    held = [held for row in found["advice"] for held in row.foretold]
-    print(f"as-left inside the 95 % interval foretold: {np.mean(held):.1%} of {len(held)} rounds")
+    for population in (PLAIN, HEATED, ODD):
+        for history, run in (("with no history", no_history), ("10 known", ten_known)):
+            for how, reads_pin in (("filled by the pin", True), ("by balance alone", False)):
+                title = f"{population.title}, {history}, {how}"
+                if options.only not in title:
+                    continue
+                began = time.monotonic()
+                found = run(population, options.units, options.seed, reads_pin)
+                print_rows(title, found, time.monotonic() - began)
 
 
 if __name__ == "__main__":
