@@ -31,10 +31,36 @@ class _Costs(Described):
         return self.parts_cost + self.labour_cost
 
 
+class ShimRange(Described):
+    """Shims or a setting besides: how much thinner and thicker they can be made, in steps."""
+
+    least_mm: Annotated[float, Field(ge=-5.0, le=0.0)] = -1.0
+    most_mm: Annotated[float, Field(ge=0.0, le=5.0)] = 2.0
+    step_mm: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
+
+
 class Refillable(_Costs):
-    """An element that opens: wax is added (+) or taken out (−), in mg."""
+    """An element that opens: wax is added, taken out or exchanged, in mg; perhaps shims besides.
+
+    Pin, bore and wax turn mg into mm of lift; where they are not known the advice is less sure.
+    """
 
     kind: Literal["refillable"] = "refillable"
+    pin_mm: Annotated[float, Field(ge=1.0, le=15.0)] | None = None
+    """Diameter."""
+    bore_mm: Annotated[float, Field(ge=2.0, le=40.0)] = 10.0
+    wax_mg: Annotated[float, Field(ge=50.0, le=20_000.0)] | None = None
+    """The whole fill of a new unit, metal powder included."""
+    openings: Annotated[int, Field(ge=1, le=20)] = 3
+    """How often its closure may be opened: one to three for a crimped lip (common practice)."""
+    removes: bool = True
+    donors: tuple[Annotated[str, Field(min_length=1, max_length=40)], ...] = ()
+    """Types whose wax is at hand for an exchange."""
+    reads_pin: bool = True
+    """The cold pin's stick-out is read before it is closed, and it is filled by that."""
+    most_closing_mm: Annotated[float, Field(ge=0.0, le=3.0)] = 0.0
+    """How much deeper, or less deep, it can be closed."""
+    shim: ShimRange | None = None
     unit: Literal["mg"] = "mg"
     step_mg: Annotated[float, Field(gt=0, le=20)] = 0.5
     dosing_sd_mg: Annotated[float, Field(ge=0, le=20)] = 1.0

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from proofbath.errors import InputError
+from proofbath.proof.effort import Effort
 from proofbath.proof.lift_curve import SHOWN_LIFTS_MM, START_MM, Interval, interval
 from proofbath.proof.trim_act import Act
 from proofbath.proof.trim_knowledge import TrimKnowledge
@@ -61,31 +62,6 @@ class Cause(StrEnum):
     """Means at hand: 0."""
     PRICE = "price"
     """Minutes that the cheapest sequence is expected to take."""
-
-
-class Effort(NamedTuple):
-    """Prices in minutes; parts count as the minutes they are worth to the shop."""
-
-    opening_min: float = 30.0
-    exchange_min: float = 20.0
-    shim_min: float = 10.0
-    measuring_min: float = 30.0
-    part_min: float = 10.0
-    """Seal and lip of an opening."""
-    give_up_min: float = 480.0
-    """A unit that is not delivered."""
-    most_rounds: int = 4
-
-    def of(self, act: Act) -> float:
-        """Return what a round with an act takes, measured again."""
-        taken = self.measuring_min
-        if act.opened:
-            taken += self.opening_min + self.part_min
-        if act.donor is not None:
-            taken += self.exchange_min
-        if act.shim_mm:
-            taken += self.shim_min
-        return taken
 
 
 class Forecast(NamedTuple):
@@ -255,7 +231,7 @@ class TrimAdviser:
     def _expected_min(self, prospect: Prospect, landing: Landing) -> float:
         """Return the minutes a unit is expected to take to its end, this round first."""
         unit, effort = prospect.unit, self.effort
-        taken = effort.of(landing.act)
+        taken = minutes_of(effort, landing.act)
         missed = 1.0 - landing.chance(self.target)
         left = effort.most_rounds - unit.rounds_done - 1
         if unit.openings_left is not None and self.means.shim is None:
@@ -316,6 +292,18 @@ class TrimAdviser:
             interval(done.stick_out_mm, weights) if act.doses else None,
             interval(done.mass_in_mg, weights) if act.doses else None,
         )
+
+
+def minutes_of(effort: Effort, act: Act) -> float:
+    """Return what a round with an act takes, measured again."""
+    taken = effort.measuring_min
+    if act.opened:
+        taken += effort.opening_min + effort.part_min
+    if act.donor is not None:
+        taken += effort.exchange_min
+    if act.shim_mm:
+        taken += effort.shim_min
+    return taken
 
 
 def _scaled(act: Act, by: float) -> Act:

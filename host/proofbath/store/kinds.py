@@ -12,6 +12,8 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import Field, model_validator
 
 from proofbath.description import Described
+from proofbath.proof.ordered import Ordered
+from proofbath.proof.rework_act import ReworkAct
 from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import RetestCause
@@ -234,12 +236,35 @@ class Rework(Kind):
     unit_id: Annotated[int, Refers("unit")]
     batch_id: Annotated[int, Refers("batch")]
     date: dt.date
-    kind: Literal["wax", "setting", "part", "cleaning", "other"]
+    kind: Literal["wax", "setting", "element", "part", "cleaning", "other"]
     amount: float | None = None
-    """mg of wax or mm of setting; more opens earlier."""
+    """mg of wax or mm of setting; more opens earlier. An element's changes stand in `act`."""
     text: Line
     supplier_lot: Remark | None = None
     """Lot of the wax or part that was used."""
+    act: ReworkAct | None = None
+
+    @model_validator(mode="after")
+    def _says_what(self) -> Self:
+        if (self.kind == "element") != (self.act is not None):
+            raise ValueError("a rework of the element has an act, what was done; no other has")
+        if self.act is not None and self.amount is not None:
+            raise ValueError("a rework of the element has no amount beside its act")
+        return self
+
+
+class Order(Kind):
+    """What was ordered of a batch, or of one unit of it, apart from the marking of its type.
+
+    The newest one holds; one of the unit goes before one of its batch.
+    """
+
+    table = "customer_order"
+    put_by = "proofbath batch order"
+
+    batch_id: Annotated[int, Refers("batch")]
+    unit_id: Annotated[int, Refers("unit")] | None = None
+    ordered: Ordered
 
 
 class Calibration(Kind):
@@ -408,6 +433,6 @@ class Action(Kind):
 KINDS: tuple[type[Kind], ...] = (
     Person, TypeVersion, Unit, Batch, Intake, Loading, StationRun, Result, Rework, Calibration,
     Handling, ReferenceUnit, ChartCause, Decision, Certificate, CertificateState, HandMeasurement,
-    ServiceLog, BenchStudy, Action, Document,
+    ServiceLog, BenchStudy, Action, Document, Order,
 )  # fmt: skip
 """Each after those it refers to."""

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from proofbath.certificate.parties import Workshop
 from proofbath.description import Described
+from proofbath.proof.effort import Effort
 from proofbath.workshop.mqtt_settings import MqttSettings
 from proofbath.workshop.serve_settings import ServeSettings
 
@@ -40,5 +41,7 @@ class ShopFile(Described):
     """Documents are numbered PREFIX-YEAR-NNNN."""
     places: Places = Places()
     bench: tuple[BenchPlace, ...] = ()
+    effort: Effort = Effort()
+    """What rework takes, in minutes, as the advice weighs it."""
     serve: ServeSettings = ServeSettings()
     mqtt: MqttSettings | None = None
