@@ -48,15 +48,18 @@ def _fed(flag: StationFlag) -> dict[Part, End]:
 ELEMENT = (
     Hazard(
         "element open, shorted or over-driven", Harm.ELEMENT, "plug, leads, driver, bypass",
-        (S.ELEMENT_OPEN, S.ELEMENT_SHORT, S.ELEMENT_OVER, Before.PLAN, W.FUSE, W.FEED_CONTACTOR),
+        (S.ELEMENT_OPEN, S.ELEMENT_SHORT, S.ELEMENT_OVER, Watch.CURRENT_OVER, Watch.CURRENT_SHORT,
+         Before.PLAN, W.FUSE, W.FEED_CONTACTOR),
         (
             Fault("element_over", GOES_ON, _fed(S.ELEMENT_OVER), 0.2),
             Fault("element_open", GOES_ON, _fed(S.ELEMENT_OPEN)),
             Fault("element_short", GOES_ON, _fed(S.ELEMENT_SHORT)),
             Fault("supply_wrong", GOES_ON, size=4.0),
             Fault("feed_contactor_welded", GOES_ON),
+            ByTest((Watch.CURRENT_OVER, Watch.CURRENT_SHORT), (
+                "tests/host/run/test_source_gain.py::test_it_is_told_once_from_a_fiftieth_on",)),
         ),
-        "between a quarter of the set-point and a tenth above it nothing is judged",
+        "below 0.2 A nothing is judged; a reading that is wrong itself shows no wrong current",
     ),
     Hazard(
         "element in air, or its wax gone", Harm.ELEMENT,
