@@ -19,7 +19,8 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from rework_units import (
+from scipy.optimize import brentq
+from shops.rework_units import (
     AT_MM,
     HEATED,
     ODD,
@@ -36,7 +37,6 @@ from rework_units import (
     fill_of,
     slips,
 )
-from scipy.optimize import brentq
 
 from proofbath.proof.knowledge import Knowledge, Round
 from proofbath.proof.lift_curve import COLD_C, LiftCurve
