@@ -7,7 +7,6 @@ set-point.  What is shown is the order of things between switches, supply and ou
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +14,11 @@ import pytest
 
 from host.bench.fake_supply import IDENTITY, FakeSupply
 from host.bench.nights import BENCH, PLAN, bench_file, plan
-from host.bench.served import on_pty
 from proofbath.bench.clock import monotonic_s
 from proofbath.bench.link import Link
 from proofbath.bench.loop import Outcome
 from proofbath.bench.night import run_night
 from proofbath.bench.process import bench_night
-from proofbath.bench.serial_port import SerialPort
 from proofbath.bench.virtual_port import VirtualPort
 from proofbath.errors import BenchFaultError, InputError
 from proofbath.run.one_at_a_time import RESIDUE_A
@@ -74,8 +71,12 @@ STAYS = (("attended", "somebody stays"),)
 """No current of this supply reaches the plant: nothing is known of its elements."""
 
 
+TICKS_A_WORD = 4
+"""Of 25 ms: a word a sample, where a bench at life pace hears three."""
+
+
 class Paced:
-    """A virtual bench that waits for the supply's next word while a station switch is closed."""
+    """A virtual bench that waits for the supply at times while a station switch is closed."""
 
     def __init__(self, bench: VirtualBench, supply: FakeSupply) -> None:
         self.bench, self.supply = bench, supply
@@ -84,6 +85,7 @@ class Paced:
         self.moves: list[tuple[int, float]] = []
         """Station whose switch is closed (0: none) and the supply's current, at each change."""
         self.fed: set[int] = set()
+        self._ticks = 0
 
     def advance(self, data: bytes) -> bytes:
         seen, on_a = len(self.supply.log), self.supply.current_a()
@@ -97,7 +99,8 @@ class Paced:
             if self.act is not None:
                 self.act()
                 self.act = None
-        if closed and not self.supply.misbehaves:
+        self._ticks += 1
+        if closed and not self.supply.misbehaves and self._ticks % TICKS_A_WORD == 0:
             self.supply.wait_logged(seen + 1)
         return said
 
@@ -126,9 +129,7 @@ def test_stations_take_turns_and_no_switch_moves_under_current(
     fake: FakeSupply, tmp_path: Path
 ) -> None:
     bench = paced(fake)
-    with on_pty(bench) as served, closing(SerialPort(served.url)) as port:
-        served.start()
-        outcome = night(port, fake, tmp_path)
+    outcome = night(VirtualPort(bench), fake, tmp_path)
     assert (outcome.status, outcome.reason) == ("done", "")
     # The wet check, the coefficient, and the step itself.
     assert [station for station, _ in bench.moves] == [0, *[1, 0, 3, 0] * 3]
