@@ -167,13 +167,13 @@ def test_an_agreement_to_the_marking_is_none_to_an_order(ferry: FerryShop) -> No
 def test_a_lift_that_no_bath_shows_fails_where_the_unit_begins_to_open_too_late(
     ferry: FerryShop,
 ) -> None:
-    """It opens at 97.7 °C, the bath goes to 99 °C: 2 mm are not seen, 80 °C is surely missed."""
+    """It opens at 97.6 °C, the bath goes to 99 °C: 2 mm are not seen, 80 °C is surely missed."""
     found(ferry, one_c=97.5)
     ordered(ferry)
     one, two = judge_batch(ferry.shop, BATCH, ferry.day)
     assert one.verdict is not None
     assert one.verdict.outcome is Outcome.FAIL
-    assert "begins to open at 97.7 °C only, above the 80 °C" in one.refusals[0]
+    assert "is 0.1 mm open at 97.6 °C only, and shall be 2 mm open by 80 °C" in one.refusals[0]
     assert one.next_step.step is two.next_step.step is NextStep.REWORK
 
 
