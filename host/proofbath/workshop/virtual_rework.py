@@ -10,6 +10,7 @@ from proofbath.bench.connect import simulated
 from proofbath.bench.description import BenchFile
 from proofbath.errors import InputError
 from proofbath.files import read_toml
+from proofbath.proof.rework_act import ReworkAct
 from proofbath.virtual.description import VirtualSection
 from proofbath.virtual.hands import corrected, reworked
 from proofbath.workshop.shop import Shop
@@ -20,6 +21,7 @@ class Done(NamedTuple):
 
     kind: str
     amount: float | None
+    act: ReworkAct | None = None
 
 
 class VirtualChange(NamedTuple):
