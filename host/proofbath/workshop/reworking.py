@@ -6,18 +6,23 @@ import datetime as dt
 
 from proofbath.errors import InputError
 from proofbath.proof.rework_act import ReworkAct
-from proofbath.store.kinds import Batch, Rework, TypeVersion
-from proofbath.store.records import Kept, RecordsReader, Stamp
+from proofbath.proof.rework_kind import Rework as ReworkKind
+from proofbath.store.kinds import Rework, TypeVersion
+from proofbath.store.records import Kept, Stamp
 from proofbath.workshop.entry import made
+from proofbath.workshop.rework_heat import kind_of, openings_left
+from proofbath.workshop.rework_questions import questions_of
 from proofbath.workshop.shop import Shop
-from proofbath.workshop.story import UnitStory, story_in
+from proofbath.workshop.story import UnitStory, story_in, unit_story
 from proofbath.workshop.virtual_rework import Done, virtual_changes
 
 _CHANGED_BY = {"wax": "refillable", "element": "refillable", "setting": "setting"}
 _MOST = {"wax": (100.0, "mg"), "setting": (5.0, "mm")}
 """Largest change of one round that is believed: several times what any type bears (common
 practice, no source). A slip of the pen would spoil all later advice."""
-_NOTHING = Done("other", None)
+_PASTE_SHARE = 1.0
+"""Paste weighs up to so much more than the clean wax that takes as much room: half of it is metal
+powder (from memory)."""
 
 
 class Question(InputError):
@@ -56,7 +61,11 @@ def put_rework(
         raise InputError(
             f"{called}: {date} must lie between the as-found run of {found.date} and today"
         )
-    _check_bears(shop.records, story.batch.entry, called, kind, amount)
+    version = shop.records.one(TypeVersion, story.batch.entry.type_version_id).entry
+    known = kind_of(shop.records, version)
+    _check_bears(known, called, kind, amount)
+    if act is not None:
+        _check_act(version, called, act)
     rework = made(
         Rework,
         called,
@@ -70,6 +79,10 @@ def put_rework(
         act=act,
     )
     before = _last(story, called) if reason else None
+    left = openings_left(shop.records, unit_story(shop.records, serial))
+    asked = questions_of(story, rework, left, corrects=before is not None)
+    if asked and not confirmed:
+        raise Question(*(f"{called}: {question}" for question in asked))
     changes = virtual_changes(
         shop, serial, _done(rework), _done(before.entry) if before is not None else None
     )
@@ -94,7 +107,7 @@ def cancel_rework(shop: Shop, batch_name: str, serial: str, *, why: str, stamp: 
     last = _last(story, called)
     if not why.strip():
         raise InputError(f"{called}: say why it is cancelled")
-    changes = virtual_changes(shop, serial, _NOTHING, _done(last.entry))
+    changes = virtual_changes(shop, serial, None, _done(last.entry))
     cancelled = last.entry.model_copy(update={"cancelled": True})
     shop.records.correct(last.root, cancelled, why, stamp)
     for change in changes:
@@ -126,16 +139,13 @@ def _last(story: UnitStory, called: str) -> Kept[Rework]:
     return known[-1]
 
 
-def _check_bears(
-    records: RecordsReader, batch: Batch, called: str, kind: str, amount: float | None
-) -> None:
+def _check_bears(known: ReworkKind | None, called: str, kind: str, amount: float | None) -> None:
     """Refuse wax for what does not open, a setting where there is none, an unbelievable amount."""
     wanted = _CHANGED_BY.get(kind)
     if wanted is None:
         if amount is not None:
             raise InputError(f"{called}: {kind} has no amount; say it in words")
         return
-    known = records.one(TypeVersion, batch.type_version_id).entry.rework_kind
     if known is not None and known.kind != wanted:
         raise InputError(f"{called}: the type is {known.kind}, which bears no change of {kind}")
     if kind == "element":
@@ -146,4 +156,17 @@ def _check_bears(
     if not abs(amount) <= most:
         raise InputError(
             f"{called}: {amount:+g} {unit}, believable are {most:g} at most; give {unit}"
+        )
+
+
+def _check_act(version: TypeVersion, called: str, act: ReworkAct) -> None:
+    """Refuse masses that cannot be of a fill, and the insulation of a heater that is not there."""
+    if act.insulation_mohm is not None and version.unit_type.element_ohm is None:
+        raise InputError(f"{called}: a {version.name} has no heater; leave insulation_mohm out")
+    more_mg, least_mg = act.mass_in_mg - act.mass_out_mg, min(act.mass_in_mg, act.mass_out_mg)
+    most_mg = _MOST["wax"][0] + _PASTE_SHARE * least_mg
+    if not abs(more_mg) <= most_mg:
+        raise InputError(
+            f"{called}: {act.mass_out_mg:g} mg out and {act.mass_in_mg:g} mg in leave"
+            f" {more_mg:+g} mg, believable are {most_mg:.0f} at most; give mg, and both masses"
         )

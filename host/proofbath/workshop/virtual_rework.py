@@ -36,7 +36,7 @@ class VirtualChange(NamedTuple):
 
 
 def virtual_changes(
-    shop: Shop, serial: str, done: Done, instead_of: Done | None
+    shop: Shop, serial: str, done: Done | None, instead_of: Done | None
 ) -> list[VirtualChange]:
     """Return what a rework changes on the workshop's virtual benches; a real one is never touched.
 
@@ -58,8 +58,9 @@ def virtual_changes(
 
 
 def _changed(
-    section: VirtualSection, serial: str, done: Done, instead_of: Done | None
+    section: VirtualSection, serial: str, done: Done | None, instead_of: Done | None
 ) -> VirtualSection:
+    done = done or Done("other", None)
     try:
         if instead_of is None:
             return reworked(section, serial, done.kind, done.amount or 0.0)
