@@ -10,6 +10,7 @@ from proofbath.bench.connect import simulated
 from proofbath.bench.description import BenchFile
 from proofbath.errors import InputError
 from proofbath.files import read_toml
+from proofbath.proof.rework_act import ReworkAct
 from proofbath.virtual.description import VirtualSection
 from proofbath.virtual.hands import corrected, reworked
 from proofbath.workshop.shop import Shop
@@ -20,6 +21,7 @@ class Done(NamedTuple):
 
     kind: str
     amount: float | None
+    act: ReworkAct | None = None
 
 
 class VirtualChange(NamedTuple):
@@ -34,7 +36,7 @@ class VirtualChange(NamedTuple):
 
 
 def virtual_changes(
-    shop: Shop, serial: str, done: Done, instead_of: Done | None
+    shop: Shop, serial: str, done: Done | None, instead_of: Done | None
 ) -> list[VirtualChange]:
     """Return what a rework changes on the workshop's virtual benches; a real one is never touched.
 
@@ -56,8 +58,9 @@ def virtual_changes(
 
 
 def _changed(
-    section: VirtualSection, serial: str, done: Done, instead_of: Done | None
+    section: VirtualSection, serial: str, done: Done | None, instead_of: Done | None
 ) -> VirtualSection:
+    done = done or Done("other", None)
     try:
         if instead_of is None:
             return reworked(section, serial, done.kind, done.amount or 0.0)

@@ -11,7 +11,7 @@ from proofbath.errors import InputError
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.hands import DOSING_SD_MG
 from proofbath.virtual.truth import rising_c
-from proofbath.workshop.intake import put_rework
+from proofbath.workshop.reworking import put_rework
 
 HUNG = """
 # Hung by Mara on Monday.
