@@ -59,6 +59,11 @@ class ReworkAct(Described):
         return self
 
     @property
+    def changes(self) -> bool:
+        """Return whether it moves the unit's curve at all."""
+        return self.opened or self.shim_mm != 0.0
+
+    @property
     def closing_mm(self) -> float:
         """Return how much deeper it was closed than before; 0 where it was not read."""
         if self.closing_before_mm is None or self.closing_after_mm is None:

@@ -64,6 +64,9 @@ def put_rework(
     version = shop.records.one(TypeVersion, story.batch.entry.type_version_id).entry
     known = kind_of(shop.records, version)
     _check_bears(known, called, kind, amount)
+    if kind == "wax" and act is None and amount is not None and known is not None:
+        act = clean_wax(amount)
+        kind, amount = "element", None
     if act is not None:
         _check_act(version, called, act)
     rework = made(
@@ -113,6 +116,11 @@ def cancel_rework(shop: Shop, batch_name: str, serial: str, *, why: str, stamp: 
     for change in changes:
         change.write()
     return last.root
+
+
+def clean_wax(amount_mg: float) -> ReworkAct:
+    """Return the act of adding clean wax, or of taking wax out where the amount is negative."""
+    return ReworkAct(mass_in_mg=max(amount_mg, 0.0), mass_out_mg=max(-amount_mg, 0.0))
 
 
 def _done(rework: Rework) -> Done:
