@@ -10,6 +10,7 @@ from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.store.kinds import Rework, TypeVersion
 from proofbath.store.records import Kept, Stamp
 from proofbath.workshop.entry import made
+from proofbath.workshop.rework_checks import round_question
 from proofbath.workshop.rework_heat import kind_of, openings_left
 from proofbath.workshop.rework_questions import questions_of
 from proofbath.workshop.shop import Shop
@@ -84,6 +85,9 @@ def put_rework(
     before = _last(story, called) if reason else None
     left = openings_left(shop.records, unit_story(shop.records, serial))
     asked = questions_of(story, rework, left, corrects=before is not None)
+    if before is None:
+        odd = round_question(shop.records, story)
+        asked += [odd] if odd else []
     if asked and not confirmed:
         raise Question(*(f"{called}: {question}" for question in asked))
     changes = virtual_changes(
