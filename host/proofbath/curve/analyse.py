@@ -15,6 +15,7 @@ from proofbath.curve.opened import opened_of
 from proofbath.curve.quantities import (
     hysteresis_quantity,
     lift_at_quantity,
+    opening_quantities,
     temperature_at_quantity,
 )
 from proofbath.curve.record import CurveRecord
@@ -30,6 +31,7 @@ from proofbath.curve.trust import (
 )
 from proofbath.curve.trust_heater import powered_findings
 from proofbath.errors import InputError
+from proofbath.quantity.levels import OPENING
 
 HYSTERESIS_LIFTS_MM = (0.5, 1.0, 2.0, 4.0, 6.0, 8.0)
 NO_BUDGET = Warned(
@@ -154,6 +156,7 @@ def _series(
     evidence: Evidence, at_lifts_mm: Sequence[float], at_baths_c: Sequence[float]
 ) -> dict[str, tuple[Quantity, ...]]:
     return {
+        OPENING: opening_quantities(evidence),
         "hysteresis_at_k": tuple(hysteresis_quantity(evidence, x) for x in HYSTERESIS_LIFTS_MM),
         "temperature_at_c": tuple(temperature_at_quantity(evidence, x) for x in at_lifts_mm),
         "lift_at_mm": tuple(lift_at_quantity(evidence, x) for x in at_baths_c),

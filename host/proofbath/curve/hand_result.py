@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from proofbath.curve.bench_budget import PRIOR_REPEATABILITY_DOF, PRIOR_REPEATABILITY_K
@@ -24,6 +24,7 @@ from proofbath.curve.hand_steps import (
 from proofbath.curve.hand_unpowered import HandStart, unpowered_start
 from proofbath.curve.hand_zero import shut_zero
 from proofbath.curve.result import Quantity, Warned, known, unknown
+from proofbath.quantity.levels import LEVELS_MM, OPENING
 
 MARK = "hand measured"
 FAST_K_PER_MIN = 2.0
@@ -53,6 +54,8 @@ class HandResult(NamedTuple):
 
     setup: HandSetup
     start_to_open_c: Quantity
+    opening_at_lift_c: tuple[Quantity, ...]
+    """The rising curve without current, at each level that it passes."""
     greatest_lift_mm: float | None
     heater: tuple[tuple[Driven, Quantity, Quantity], ...]
     """Each current with its start-to-open and its shift against no current, in K."""
@@ -74,6 +77,7 @@ class HandResult(NamedTuple):
             "certified": False,
             "threshold_mm": self.setup.threshold_mm,
             "start_to_open_c": self.start_to_open_c.to_json(),
+            OPENING: [one.to_json() for one in self.opening_at_lift_c],
             "greatest_lift_mm": self.greatest_lift_mm,
             "heater": [
                 {
@@ -102,6 +106,7 @@ def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
     zero = shut_zero(parts_of(points), setup)
     shut_mm = math.nan if isinstance(zero, str) else zero
     groups = _by_current(rises, setup, shut_mm)
+    unfed = [rise for rise in rises if rise.element_a <= OFF_A]
     cold = next((group for group in groups if group.element_a <= OFF_A), None)
     powered = [group for group in groups if group.element_a > OFF_A]
     heater = tuple(
@@ -113,6 +118,7 @@ def analyse_hand(points: Sequence[HandPoint], setup: HandSetup) -> HandResult:
     return HandResult(
         setup,
         start,
+        tuple(_openings(unfed, setup, shut_mm)) if start.value is not None else (),
         max(lifts) - shut_mm if lifts and not math.isnan(shut_mm) else None,
         heater,
         _per_watt(groups, setup),
@@ -137,8 +143,18 @@ def _by_current(rises: Sequence[Rise], setup: HandSetup, shut_mm: float) -> list
     return [_driven(group, setup, shut_mm) for group in groups]
 
 
-def _driven(rises: Sequence[Rise], setup: HandSetup, shut_mm: float) -> Driven:
-    found = [find_start(rise, setup, shut_mm) for rise in rises]
+def _openings(rises: Sequence[Rise], setup: HandSetup, shut_mm: float) -> Iterator[Quantity]:
+    """Yield the temperature of each level that rises without current pass."""
+    for level in LEVELS_MM:
+        passed = _driven(rises, setup, shut_mm, level)
+        if passed.starts:
+            yield _start_quantity(passed, setup, level)
+
+
+def _driven(
+    rises: Sequence[Rise], setup: HandSetup, shut_mm: float, lift_mm: float | None = None
+) -> Driven:
+    found = [find_start(rise, setup, shut_mm, lift_mm) for rise in rises]
     points = [point for rise in rises for point in rise.points]
     given = fed(points, setup.heater)
     return Driven(
@@ -150,8 +166,8 @@ def _driven(rises: Sequence[Rise], setup: HandSetup, shut_mm: float) -> Driven:
     )
 
 
-def _start_quantity(driven: Driven, setup: HandSetup) -> Quantity:
-    at = {"lift_mm": setup.threshold_mm}
+def _start_quantity(driven: Driven, setup: HandSetup, lift_mm: float | None = None) -> Quantity:
+    at = {"lift_mm": setup.threshold_mm if lift_mm is None else lift_mm}
     if not driven.starts:
         return unknown(driven.reasons[0], at)
     contributions = [*_own(driven), *_shared(driven), _repeatability(1 / len(driven.starts))]

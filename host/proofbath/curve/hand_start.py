@@ -53,8 +53,10 @@ class _Crossing(NamedTuple):
     gap_k: float
 
 
-def find_start(rise: Rise, setup: HandSetup, shut_mm: float = math.nan) -> Start | str:
-    """Return the start-to-open of a rise, or the reason why it has none.
+def find_start(
+    rise: Rise, setup: HandSetup, shut_mm: float = math.nan, lift_mm: float | None = None
+) -> Start | str:
+    """Return where a rise passes a lift, by default the start-to-open, or why it has none.
 
     A rise has its own zero; `shut_mm` is what the shut valve reads in the whole record, if known.
     """
@@ -71,7 +73,7 @@ def find_start(rise: Rise, setup: HandSetup, shut_mm: float = math.nan) -> Start
             f"the valve was {zero_mm - shut_mm:.2f} mm open already at {closed[0].bath_c:.1f} °C,"
             " where this heating begins; begin colder"
         )
-    found = _crossing(points, zero_mm, setup)
+    found = _crossing(points, zero_mm, setup.threshold_mm if lift_mm is None else lift_mm, setup)
     if isinstance(found, str):
         return found
     zero_c = math.fsum(point.bath_c for point in closed) / len(closed)
@@ -129,21 +131,23 @@ def _on(last: HandPoint, setup: HandSetup) -> str:
     return "water boils there: take currents in it, or propylene glycol within the type's cap"
 
 
-def _crossing(points: Sequence[HandPoint], zero_mm: float, setup: HandSetup) -> _Crossing | str:
-    threshold_mm = setup.threshold_mm
+def _crossing(
+    points: Sequence[HandPoint], zero_mm: float, at_mm: float, setup: HandSetup
+) -> _Crossing | str:
     lifts = [point.lift_mm - zero_mm for point in points]
-    below = [i for i, lift in enumerate(lifts) if lift < threshold_mm]
+    below = [i for i, lift in enumerate(lifts) if lift < at_mm]
     last = below[-1]
     if last == len(points) - 1:
         return (
             f"the readings do not enclose the start: the last lift is {lifts[last]:.2f} mm at"
-            f" {points[last].bath_c:.1f} °C, threshold {threshold_mm:g} mm;"
+            f" {points[last].bath_c:.1f} °C, threshold {at_mm:g} mm;"
             f" {_on(points[last], setup)}"
         )
     before, after = points[last], points[last + 1]
     gap_k = after.bath_c - before.bath_c
-    share = (threshold_mm - lifts[last]) / (lifts[last + 1] - lifts[last])
-    ends = sorted((before.bath_c + share * gap_k, after.bath_c))
+    share = (at_mm - lifts[last]) / (lifts[last + 1] - lifts[last])
+    in_toe = at_mm <= setup.threshold_mm
+    ends = sorted((before.bath_c + (share * gap_k if in_toe else 0.0), after.bath_c))
     steep = (lifts[last + 1] - lifts[last]) / max(abs(gap_k), 1e-3)
     slope = min(max(steep, TOE_MM_PER_K[0]), TOE_MM_PER_K[1])
     return _Crossing(ends[0], ends[1], (before.t_s + after.t_s) / 2, slope, gap_k)

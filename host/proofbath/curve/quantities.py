@@ -13,6 +13,7 @@ from proofbath.curve.evidence import Evidence
 from proofbath.curve.features import Event, Reading
 from proofbath.curve.lag import Lag
 from proofbath.curve.result import Quantity, known, unknown
+from proofbath.quantity.levels import LEVELS_MM
 
 FALLING_LAG_RELATIVE_U = 0.058  # rising and falling lags agree within 10 % on the element model
 HYSTERESIS_SCATTER_K, HYSTERESIS_SCATTER_DOF = 0.01, 4.0
@@ -67,6 +68,12 @@ def temperature_at_quantity(evidence: Evidence, lift_mm: float) -> Quantity:
     if not events:
         return unknown(f"no cycle passes {lift_mm:g} mm while rising", {"lift_mm": lift_mm})
     return rising_quantity(evidence, lift_mm, events)
+
+
+def opening_quantities(evidence: Evidence) -> tuple[Quantity, ...]:
+    """Return the rising curve at zero rate: the temperature of each level that it reaches."""
+    found = ((level, evidence.rising_events(level)) for level in LEVELS_MM)
+    return tuple(rising_quantity(evidence, level, events) for level, events in found if events)
 
 
 def lift_at_quantity(evidence: Evidence, bath_c: float) -> Quantity:

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, ConfigDict, Strict, TypeAdapter, ValidationError
 
 from proofbath.errors import RecordError
+from proofbath.quantity.levels import OPENING
 from proofbath.quantity.words import unit_of, words_of
 
 Number = Annotated[float, Strict()]
@@ -18,7 +19,7 @@ Rate = Literal["zero"] | Number
 Freedom = Annotated[Number, BeforeValidator(lambda given: math.inf if given is None else given)]
 """Degrees of freedom; stored as null where there are infinitely many."""
 
-_CROSSINGS = ("start_to_open_c", "full_open_c", "closing_c", "hysteresis_k")
+_CROSSINGS = ("start_to_open_c", "full_open_c", "closing_c", "hysteresis_k", OPENING)
 _USUAL_ESTIMATOR = {"unpowered_start_to_open_c": "extrapolation"}
 Evaluation = Literal["A", "B", "not supplied"]
 """By statistics, otherwise, or not at all (JCGM 100:2008 0.7)."""

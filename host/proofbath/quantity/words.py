@@ -13,6 +13,7 @@ UNITS = {
 }
 WORDS = {
     "start_to_open_c": "Start-to-open, rising",
+    "opening_at_lift_c": "Opening at a lift, rising",
     "full_open_c": "Full-open, rising",
     "full_lift_mm": "Full lift",
     "closing_c": "Closing, falling",

@@ -115,11 +115,13 @@ def _anew(result: Kept[Result], content: Content, used: InForce) -> Result:
 def _says_else(old: Result, new: Result, mine: set[int]) -> bool:
     """Whether a result rests on other calibrations of its own, or on them says something else.
 
-    `mine` are the calibrations of its station and of the probes.
+    `mine` are the calibrations of its station and of the probes. What the old one says nothing of,
+    as an earlier version of the program knew no such quantity, is no difference.
     """
     if mine & {*old.calibration_ids} != mine & {*new.calibration_ids}:
         return True
-    before, after = (list(ResultContent.from_json(result.content).each()) for result in (old, new))
+    common = {name: part for name, part in new.content.items() if name in old.content}
+    before, after = (list(ResultContent.from_json(one).each()) for one in (old.content, common))
     return len(before) != len(after) or any(
         _differs(a, b) for a, b in zip(before, after, strict=True)
     )
