@@ -15,8 +15,8 @@ from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.errors import InputError
 from proofbath.store.kinds import Batch, Finding, Findings, Intake, TypeVersion
 from proofbath.workshop.entry import day_of, made
-from proofbath.workshop.intake import put_rework
 from proofbath.workshop.receiving import check_known, receive
+from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.shop import Shop, open_shop
 from proofbath.workshop.story import story_in
 

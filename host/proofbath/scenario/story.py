@@ -33,12 +33,13 @@ from proofbath.store.records import Stamp
 from proofbath.virtual.truth import rising_c
 from proofbath.workshop.advice import UnitAdvice, advice_for
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
-from proofbath.workshop.intake import add_unit, open_batch, put_rework, put_type, take_in
+from proofbath.workshop.intake import add_unit, open_batch, put_type, take_in
 from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.keeping import night_folder
 from proofbath.workshop.nights import NightDone
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.planning import plan_night
+from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.shop import Shop, open_shop
 
 BATCH, HEATED_BATCH = "ferry-teal-82-spring", "ferry-heron-103-spring"

@@ -24,9 +24,10 @@ from proofbath.workshop import judging
 from proofbath.workshop.advice import advice_for
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.batch_view import BatchLine, BatchView, batch_view, batches_listed
-from proofbath.workshop.intake import open_batch, put_rework
+from proofbath.workshop.intake import open_batch
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.receiving import receive
+from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.shop_statistics import batch_figures
 from proofbath.workshop.unit_list import import_units, read_unit_list
 

@@ -30,8 +30,8 @@ from proofbath.web.shop_views import (
 from proofbath.web.shop_words import GivenText, shop_page
 from proofbath.workshop.advice import UnitAdvice, advice_for
 from proofbath.workshop.entry import made
-from proofbath.workshop.intake import put_rework
 from proofbath.workshop.receiving import receive
+from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import batch_story
 from proofbath.workshop.unit_list import COLUMNS, import_units, read_unit_list

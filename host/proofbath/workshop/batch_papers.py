@@ -24,7 +24,7 @@ from proofbath.store.records import RecordsReader, Stamp
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
 from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.findings import results_like
-from proofbath.workshop.history import rework_in_words
+from proofbath.workshop.rework_words import rework_in_words
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
 from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.parties import customer_of, one_line

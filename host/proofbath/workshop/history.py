@@ -13,10 +13,10 @@ from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
 from proofbath.workshop.findings import results_like
 from proofbath.workshop.parties import one_line
+from proofbath.workshop.rework_words import rework_in_words
 from proofbath.workshop.run_evidence import RunEvidence
 from proofbath.workshop.story import Step, UnitStory
 
-UNITS: Mapping[str, str] = {"wax": "mg", "setting": "mm"}
 ITEMS: Mapping[str, str] = {
     "probe": "Bath and guard probe",
     "gauge": "Lift gauge, station {}",
@@ -68,14 +68,6 @@ def _measured_in_words(step: Step, counts: bool) -> str:
     if step.stage != "trial" and not counts:
         parts.append("does not count: measured again, or reworked since")
     return "; ".join(parts)
-
-
-def rework_in_words(rework: kinds.Rework) -> str:
-    """Return what was changed on a unit."""
-    if rework.amount is None or rework.kind not in UNITS:
-        return one_line(rework.text)
-    amount = f"{rework.amount:+g}".replace("-", "−")
-    return one_line(f"{rework.kind} {amount} {UNITS[rework.kind]}: {rework.text}")
 
 
 def calibrations_of(

@@ -143,6 +143,11 @@ def story_in(records: RecordsReader, batch_name: str, serial: str) -> UnitStory:
     return _story(records, unit, batch, intakes[0])
 
 
+def reworks_of(records: RecordsReader, **equal: int | None) -> list[Kept[Rework]]:
+    """Return the reworks on record whose fields are `equal`, those that were cancelled left out."""
+    return [kept for kept in records.current(Rework, **equal) if not kept.entry.cancelled]
+
+
 def only(entries: list[Kept[K]]) -> Kept[K] | None:
     """Return the one entry of a list that holds at most one."""
     return entries[0] if entries else None
@@ -160,7 +165,7 @@ def _story(
     ]
     placed += [
         (place[Rework, kept.root], Step("rework", kept.entry.date, rework=kept))
-        for kept in records.current(Rework, **keys)
+        for kept in reworks_of(records, **keys)
     ]
     placed.sort(key=itemgetter(0))
     steps = tuple(step for _, step in placed)

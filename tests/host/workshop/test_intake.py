@@ -28,13 +28,13 @@ from proofbath.workshop.intake import (
     add_unit,
     newest_type,
     open_batch,
-    put_rework,
     put_type,
     reference_in_use,
     set_reference,
     take_in,
 )
 from proofbath.workshop.judging import decide
+from proofbath.workshop.reworking import put_rework
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from proofbath.proof.rework_act import ReworkAct
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.hands import DOSING_SD_MG
 from proofbath.virtual.truth import rising_c
-from proofbath.workshop.intake import put_rework
+from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.virtual_rework import Done, read_by_hands, virtual_changes
 
 HUNG = """
