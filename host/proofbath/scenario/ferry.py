@@ -17,7 +17,12 @@ from proofbath.curve.bench_budget import BenchBudget
 from proofbath.description import parse_toml
 from proofbath.proof.specification import Limit
 from proofbath.run.plan import LoadedStation, NightPlan
-from proofbath.virtual.description import VirtualBath, VirtualSection, VirtualUnit
+from proofbath.virtual.description import (
+    VirtualBath,
+    VirtualSection,
+    VirtualUnit,
+    VirtualWax,
+)
 from proofbath.virtual.population import draw_bench, draw_unit
 from proofbath.workshop.intake import TypeFile
 
@@ -64,6 +69,8 @@ _HEATED_MODEL = VirtualUnit(
     film_growth_per_k=0.003,
 )
 """Lifts 0.6 mm/K at its start, where a fifth of its wax has melted, and 0.9 mm/K at 2 mm."""
+TEAL_82_WAX = VirtualWax(name=TEAL_82.name, melting_c=90.0, filler=0.41)
+"""What was melted out of units Teal-82."""
 _REFERENCE_STATION = 6
 _BUDGET = BenchBudget(
     probe_k=0.05,
@@ -99,8 +106,14 @@ def heated_bench(seed: int) -> BenchFile:
         for unit, number in zip(drawn.unit, _numbers(rng, HEATED_UNITS), strict=True)
     ]
     bench = _bench(HEATED_BENCH, drawn, units, _draw_reference(rng, HEATED_REFERENCE))
+    assert bench.virtual is not None
     valve = {"cooling_w_per_k": 6.0, "cooling_in_c": 15.0}
-    return bench.model_copy(update={"bath": bench.bath.model_copy(update=valve)})
+    return bench.model_copy(
+        update={
+            "bath": bench.bath.model_copy(update=valve),
+            "virtual": bench.virtual.model_copy(update={"wax": (TEAL_82_WAX,)}),
+        }
+    )
 
 
 def _draw_reference(rng: np.random.Generator, serial: str) -> VirtualUnit:
