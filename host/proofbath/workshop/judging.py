@@ -19,6 +19,7 @@ from proofbath.workshop.entry import made
 from proofbath.workshop.issued import recomputed_since
 from proofbath.workshop.keeping import keep_missing
 from proofbath.workshop.next_step import Next, NextStep, measured_step, unmeasured_step
+from proofbath.workshop.orders import AsJudged, by_order, order_of
 from proofbath.workshop.shop import Shop, ShopView
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, UnitStory, batch_story, story_in
@@ -35,6 +36,8 @@ class Judged(NamedTuple):
     next_step: Next
     decision: Kept[Decision] | None
     """The last decision on the result that counts."""
+    asked: AsJudged
+    """The limits it is judged by, and the order that they follow."""
 
 
 def judge_batch(shop: ShopView, batch_name: str, on: dt.date) -> list[Judged]:
@@ -85,8 +88,7 @@ def fail_unit(shop: Shop, batch_name: str, serial: str, reason: str, stamp: Stam
         raise InputError(
             f"{serial}: certificate {unit.story.certificate} stands; withdraw it first"
         )
-    version = shop.records.one(TypeVersion, unit.story.batch.entry.type_version_id).entry
-    verdict = unit.verdict or verdict_on(version.specification, result)
+    verdict = unit.verdict or verdict_on(unit.asked.specification, result)
     entry = decision_on(unit.story, result, verdict).model_copy(
         update={"rule": BY_PERSON, "outcome": Outcome.FAIL.value, "probability": None}
     )
@@ -141,16 +143,17 @@ class _Judge:
     def unit(self, story: UnitStory) -> Judged:
         """Return a unit judged."""
         version = self.records.one(TypeVersion, story.batch.entry.type_version_id).entry
+        asked = by_order(version, order_of(self.records, story))
         step = story.present if story.intake.entry.accepted else None
         if step is None or step.result is None:
             then, ruined = unmeasured_step(story), story.ruined
             said = self._by_person(ruined)
             refusals = (said,) if said else _unmeasured(story)
-            return Judged(story, None, None, refusals, then, ruined)
-        verdict = verdict_on(version.specification, step.result)
+            return Judged(story, None, None, refusals, then, ruined, asked)
+        verdict = verdict_on(asked.specification, step.result)
         decision = _last(self.records, step.result)
         failed = self._by_person(decision)
-        refused = refuse_certificate(verdict, _agreement(decision, step.result))
+        refused = refuse_certificate(verdict, _agreement(decision, step.result, verdict))
         moved = _moved(story)
         blocks = (
             *moved,
@@ -166,7 +169,7 @@ class _Judge:
             then = Next(NextStep.GO_ON_IN_BATCH, story.moved_to or "")
         elif doubt := self._doubt(story.certificate, step.result):
             then = doubt
-        return Judged(story, step.result, verdict, refusals, then, decision)
+        return Judged(story, step.result, verdict, refusals, then, decision, asked)
 
     def _doubt(self, number: str | None, result: Kept[Result]) -> Next | None:
         """Return what is to be done with a certificate that is not what goes with its unit."""
@@ -235,9 +238,16 @@ def _last(records: RecordsReader | Writer, result: Kept[Result]) -> Kept[Decisio
     return taken[-1] if taken else None
 
 
-def _agreement(decision: Kept[Decision] | None, result: Kept[Result]) -> Agreement | None:
-    """Return the customer's agreement to a result as it stands: not to one before a correction."""
+def _agreement(
+    decision: Kept[Decision] | None, result: Kept[Result], verdict: Verdict
+) -> Agreement | None:
+    """Return the customer's agreement to a result as it stands, judged as it is now.
+
+    One to a result before a correction, or to what was ordered before, is none.
+    """
     if decision is None or decision.entry.content.get(RESULT_ROW) != result.id:
+        return None
+    if decision.entry.fingerprint != verdict.specification.fingerprint():
         return None
     return Agreement(decision.entry.agreement_customer, decision.entry.agreement_record)
 

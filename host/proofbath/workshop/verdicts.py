@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+from proofbath.curve.content import ResultContent
 from proofbath.proof.decision import Decision as LimitDecision
+from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import Verdict, judge, statement
+from proofbath.quantity.levels import OPENING
 from proofbath.store.kinds import Decision, Result
 from proofbath.store.records import Kept
 from proofbath.wire.watches import UNFED
 from proofbath.workshop.contents import content_of
+from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.story import UnitStory
 
 RESULT_ROW = "result_row"
@@ -21,7 +26,30 @@ def verdict_on(specification: Specification, result: Kept[Result]) -> Verdict:
     """Return the verdict on a result on record."""
     content = content_of(result)
     unfed = [w.text for w in content.curve.warnings if w.code in UNFED]
-    return judge(specification, list(content.each()), why_missing="; ".join(unfed))
+    verdict = judge(specification, list(content.each()), why_missing="; ".join(unfed))
+    decisions = tuple(_later_than_ordered(each, content) for each in verdict.decisions)
+    return replace(verdict, decisions=decisions)
+
+
+def _later_than_ordered(decision: LimitDecision, content: ResultContent) -> LimitDecision:
+    """Return a lift that no bath showed as failed where the unit only begins to open too late.
+
+    A lift is passed above the start-to-open: one beyond the upper limit tells enough.
+    """
+    limit, upper = decision.limit, decision.limit.bounds[1]
+    if decision.outcome is not Outcome.UNSET or limit.quantity != OPENING or upper is None:
+        return decision
+    for name in STARTS:
+        start = content.curve.quantities.get(name)
+        if start is not None and start.value is not None:
+            least_c = start.value - (start.expanded_uncertainty or 0.0)
+            if least_c > upper:
+                reason = (
+                    f"it begins to open at {start.value:.1f} °C only, above the {upper:g} °C by"
+                    f" which it shall be {limit.threshold_mm:g} mm open"
+                )
+                return replace(decision, outcome=Outcome.FAIL, reason=reason, measured=None)
+    return decision
 
 
 def decision_on(story: UnitStory, result: Kept[Result], verdict: Verdict) -> Decision:
