@@ -140,7 +140,8 @@ def show_batch(
 @router.get("/{number}/advice")
 def show_advice(shop: CurrentShop, number: Number) -> list[AdviceView]:
     """Return how much to change on each unit of a batch."""
-    return [advice_view(one) for one in advice_for(shop.records, batch_name(shop, number))]
+    advised = advice_for(shop.records, batch_name(shop, number), shop.file.effort)
+    return [advice_view(one) for one in advised]
 
 
 @router.get("/{number}/statistics")

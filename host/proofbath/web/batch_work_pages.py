@@ -224,7 +224,7 @@ def _rework(
     name = batch_name(shop, number)
     advised, unadvised = list[UnitAdvice](), tuple[str, ...]()
     try:
-        advised = advice_for(shop.records, name)
+        advised = advice_for(shop.records, name, shop.file.effort)
     except ProofbathError as error:
         unadvised = error.faults
     return shop_page(

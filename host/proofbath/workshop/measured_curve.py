@@ -9,11 +9,11 @@ from typing import Any, NamedTuple
 from proofbath.curve.content import ResultContent
 from proofbath.curve.drive import NOMINAL_K_PER_W
 from proofbath.proof.lift_curve import OpeningCurve
+from proofbath.quantity.levels import OPENING
 from proofbath.quantity.quantity import Quantity, is_quantity
 from proofbath.run.unit_type import UnitType
 from proofbath.workshop.measured_values import LIFT, SHARED_BY_RUNS
 
-OPENING = "opening_at_lift_c"
 UNPOWERED = "unpowered_start_to_open_c"
 _PLAIN = ("start_to_open_c", OPENING, "full_open_c")
 _AT_CURRENT = ("start_at_current_c", OPENING, "full_open_at_current_c")

@@ -17,9 +17,7 @@ def rework_in_words(rework: Rework) -> str:
         return one_line(f"{act_in_words(rework.act)}: {rework.text}")
     if rework.amount is None or rework.kind not in UNITS:
         return one_line(rework.text)
-    return one_line(
-        f"{rework.kind} {signed(rework.amount)} {UNITS[rework.kind]}: {rework.text}"
-    )
+    return one_line(f"{rework.kind} {signed(rework.amount)} {UNITS[rework.kind]}: {rework.text}")
 
 
 def act_in_words(act: ReworkAct) -> str:

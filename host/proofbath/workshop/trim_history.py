@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from itertools import groupby
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +17,7 @@ from proofbath.proof.lift_curve import Element, LiftCurve, OpeningCurve, lift_cu
 from proofbath.proof.melting_fit import PRIOR_LOGS
 from proofbath.proof.rework_act import CLEAN_WAX
 from proofbath.proof.rework_kind import Refillable, Sealed, Setting
+from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.proof.trim_act import CLEAN, OWN, Act, Donor, Fill, Part
 from proofbath.proof.trim_moved import donor_from
 from proofbath.run.unit_type import UnitType
@@ -29,6 +31,7 @@ from proofbath.workshop.measured_curve import (
     with_top,
 )
 from proofbath.workshop.measured_values import SHARED_BY_RUNS
+from proofbath.workshop.rework_heat import kind_of
 from proofbath.workshop.story import Step, unit_story
 
 USUAL_PIN_MM, USUAL_FILL_MG, USUAL_BORE_MM = 4.3, 1800.0, 10.0
@@ -47,7 +50,8 @@ class Body(NamedTuple):
     name: str
     element: Element
     fill: Fill
-    version: kinds.TypeVersion
+    unit_type: UnitType
+    kind: ReworkKind | None
 
 
 class Event(NamedTuple):
@@ -91,6 +95,8 @@ class Stretch(NamedTuple):
     reworks: tuple[Kept[kinds.Rework], ...]
     after: Event | None
     batch: str | None
+    place: int
+    """Of its first rework in the records."""
 
 
 def rework_kind(records: RecordsReader, version: kinds.TypeVersion) -> Refillable | Setting:
@@ -98,7 +104,7 @@ def rework_kind(records: RecordsReader, version: kinds.TypeVersion) -> Refillabl
 
     Raises InputError where the type is sealed or does not say.
     """
-    found = version.rework_kind or newest_type(records, version.name).entry.rework_kind
+    found = kind_of(records, version)
     if found is None:
         raise InputError(
             f"type {version.name}: does not say how it can be reworked; add [rework] to its file"
@@ -123,7 +129,7 @@ def body_of(records: RecordsReader, type_name: str) -> Body:
         math.pi / 4 * bore_mm**2,
     )
     element = Element(pin_mm, None if wax_mg is None else WAX_SHARE * wax_mg)
-    return Body(type_name, element, fill, version)
+    return Body(type_name, element, fill, version.unit_type, kind)
 
 
 def events_of(records: RecordsReader, serial: str) -> list[Event]:
@@ -146,26 +152,31 @@ def events_of(records: RecordsReader, serial: str) -> list[Event]:
     return sorted(events, key=lambda event: event.place)
 
 
-def stretches_of(serial: str, events: Sequence[Event]) -> Iterator[Stretch]:
-    """Yield what was done between measurements: one that has no rework in it is left out."""
-    before: Event | None = None
-    reworks: list[Event] = []
-    for event in events:
-        if event.rework is not None:
-            reworks.append(event)
-            continue
-        if reworks:
-            yield _stretch(serial, before, reworks, event)
-        before, reworks = event, []
-    if reworks:
-        yield _stretch(serial, before, reworks, None)
+def stretches_of(serial: str, events: Sequence[Event], body: Body) -> list[Stretch]:
+    """Return what was done between measurements of a unit, in order.
+
+    Of several measurements in one state the last one of the rig counts, then the last by hand.
+    """
+    groups = [
+        (done, list(part)) for done, part in groupby(events, lambda event: event.rework is not None)
+    ]
+    stretches = []
+    for number, (done, part) in enumerate(groups):
+        if done:
+            before = groups[number - 1][1] if number else []
+            after = groups[number + 1][1] if number + 1 < len(groups) else []
+            kept = tuple(event.rework for event in part if event.rework is not None)
+            ends = (best_of(before, body), kept, best_of(after, body))
+            stretches.append(Stretch(serial, *ends, part[-1].batch, part[0].place))
+    return stretches
 
 
-def _stretch(
-    serial: str, before: Event | None, reworks: Sequence[Event], after: Event | None
-) -> Stretch:
-    kept = tuple(event.rework for event in reworks if event.rework is not None)
-    return Stretch(serial, before, kept, after, reworks[-1].batch)
+def best_of(measured: Sequence[Event], body: Body) -> Event | None:
+    """Return the measurement to go by of several in one state; None where there is none."""
+    known = [event for event in measured if not isinstance(event.opening(body.unit_type), str)]
+    by_rig = [event for event in known if event.step is not None]
+    chosen = by_rig or known or list(measured)
+    return chosen[-1] if chosen else None
 
 
 def curve_of(
@@ -175,7 +186,7 @@ def curve_of(
     shared: tuple[str, ...] = SHARED_BY_RUNS,
 ) -> LiftCurve | str:
     """Return the possible curves of a unit as it was measured, or in words why there are none."""
-    opening = event.opening(body.version.unit_type, shared)
+    opening = event.opening(body.unit_type, shared)
     if isinstance(opening, str):
         return opening
     top = None if opening.power_w else event.top

@@ -21,22 +21,25 @@ from proofbath.proof.trim_knowledge import (
     TrimRound,
 )
 from proofbath.proof.trim_policy import Means, Shim, Target, TrimUnit
+from proofbath.quantity.levels import OPENING
 from proofbath.store import kinds
 from proofbath.store.records import RecordsReader
-from proofbath.workshop.measured_curve import OPENING, full_lift_of
+from proofbath.workshop.measured_curve import full_lift_of
 from proofbath.workshop.measured_values import LIFT, SHARED_BY_RUNS, STARTS, limit_of, value_of
-from proofbath.workshop.story import UnitStory
+from proofbath.workshop.orders import specification_of
+from proofbath.workshop.rework_heat import openings_left
+from proofbath.workshop.story import UnitStory, unit_story
 from proofbath.workshop.trim_history import (
     Body,
     Event,
     Stretch,
     act_on,
     acts_of,
+    best_of,
     body_of,
     curve_of,
     donor_of,
     events_of,
-    rework_kind,
     source_of,
     stretches_of,
 )
@@ -71,9 +74,8 @@ def trim_unit(
     events = events_of(records, serial)
     if not events or all(event.rework for event in events):
         raise InputError(f"{serial}: not measured yet: measure it as found first")
-    last = events[-1]
-    if last.rework is not None:
-        raise InputError(f"{serial}: reworked on {last.date}: measure it first")
+    if events[-1].rework is not None:
+        raise InputError(f"{serial}: reworked on {events[-1].date}: measure it first")
     return _unit_at(records, story, events, knowledge or knowledge_of(records, body.name))
 
 
@@ -98,16 +100,16 @@ def forecast_of(records: RecordsReader, story: UnitStory) -> Forecast | None:
     serial = story.unit.entry.serial
     body = body_of(records, story.unit.entry.unit_type)
     events = events_of(records, serial)
-    done = [x for x in stretches_of(serial, events) if x.after is None and x.before is not None]
-    if not done or done[0].before is None:
+    last = next(reversed(stretches_of(serial, events, body)), None)
+    if last is None or last.before is None or last.after is not None:
         return None
-    upto = [event for event in events if event.place <= done[0].before.place]
+    upto = [event for event in events if event.place < last.place]
     knowledge = knowledge_of(records, body.name)
     try:
         unit = _unit_at(records, story, upto, knowledge)
     except InputError:
         return None
-    act = acts_of(records, done[0].reworks, unit.curve, body)
+    act = acts_of(records, last.reworks, unit.curve, body)
     if act is None:
         return None
     wanted = _wanted(records, story)
@@ -121,9 +123,11 @@ def surprise_of(records: RecordsReader, story: UnitStory) -> Surprise | None:
     """Return how a unit's last round fits what all others foretell; None where there is none."""
     body = body_of(records, story.unit.entry.unit_type)
     rounds = list(_rounds(records, body))
-    mine = [one for one in rounds if one.told.serial == story.unit.entry.serial]
-    events = events_of(records, story.unit.entry.serial)
-    if not mine or not events or mine[-1].place != events[-1].place:
+    serial = story.unit.entry.serial
+    mine = [one for one in rounds if one.told.serial == serial]
+    stretches = stretches_of(serial, events_of(records, serial), body)
+    last = stretches[-1].after if stretches else None
+    if not mine or last is None or mine[-1].place != last.place:
         return None
     others = [one.told for one in rounds if one is not mine[-1]]
     return _knowledge(body, others).surprise(mine[-1].told)
@@ -196,13 +200,8 @@ def by_pin_or_balance(act: Act, fill: Fill, knowledge: TrimKnowledge) -> Act:
     return act if float(np.std(done.stick_out_mm)) > STICK_OUT_SD_MM else by_balance
 
 
-def specification_of(records: RecordsReader, story: UnitStory) -> Specification:
-    """Return what a unit is judged by."""
-    return records.one(kinds.TypeVersion, story.batch.entry.type_version_id).entry.specification
-
-
 def _knowledge(body: Body, rounds: list[TrimRound]) -> TrimKnowledge:
-    kind = body.version.rework_kind
+    kind = body.kind
     refillable = kind if isinstance(kind, Refillable) else Refillable()
     knowledge = TrimKnowledge(
         dosing_sd_mg=max(refillable.dosing_sd_mg, 0.05),
@@ -219,7 +218,7 @@ def _rounds(records: RecordsReader, body: Body) -> Iterator[_Round]:
     for unit in records.current(kinds.Unit, unit_type=body.name):
         serial = unit.entry.serial
         fill = body.fill
-        for stretch in stretches_of(serial, events_of(records, serial)):
+        for stretch in stretches_of(serial, events_of(records, serial), body):
             one = _round(records, stretch, fill, body)
             fill = _filled(records, fill, stretch, body)
             if one is not None:
@@ -267,34 +266,23 @@ def _unit_at(
     """Return a unit as the last of these events measured it."""
     serial = story.unit.entry.serial
     body = body_of(records, story.unit.entry.unit_type)
-    curve = curve_of(events[-1], body, knowledge.shape_logs)
+    reworked = [n for n, event in enumerate(events) if event.rework is not None]
+    last = best_of(events[reworked[-1] + 1 if reworked else 0 :], body)
+    assert last is not None
+    curve = curve_of(last, body, knowledge.shape_logs)
     if isinstance(curve, str):
         raise InputError(f"{serial}: no start-to-open to go by: {curve}")
-    version = records.one(kinds.TypeVersion, story.batch.entry.type_version_id).entry
-    kind = rework_kind(records, version)
     fill, rounds, spread_k = body.fill, 0, None
-    left = kind.openings if isinstance(kind, Refillable) else None
-    for stretch in stretches_of(serial, events):
+    left = openings_left(records, unit_story(records, serial))
+    for stretch in stretches_of(serial, events, body):
         fill = _filled(records, fill, stretch, body)
         rounds += stretch.batch == story.batch.entry.name and any(
             kept.entry.kind in ("wax", "setting", "element") for kept in stretch.reworks
         )
-        if left is not None:
-            left = _left(left, stretch)
         if spread_k is None and stretch.before is not None:
             spread_k = _spread_k(curve_of(stretch.before, body))
+    left = None if left is None else max(left, 0)
     return TrimUnit(serial, curve, fill, rounds, left, spread_k)
-
-
-def _left(left: int, stretch: Stretch) -> int:
-    """Return the openings left after a stretch, as told there or by counting."""
-    for kept in stretch.reworks:
-        act = kept.entry.act
-        if act is not None and act.openings_left is not None:
-            left = act.openings_left
-        elif kept.entry.kind == "wax" or (act is not None and act.opened):
-            left = max(left - 1, 0)
-    return left
 
 
 def _spread_k(curve: LiftCurve | str) -> float | None:
