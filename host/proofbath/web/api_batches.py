@@ -95,6 +95,8 @@ class NewOrder(Described):
     engine_c: float | None = None
     lift_mm: float | None = None
     tolerance_k: float = 2.0
+    cap_kpa: float = 0.0
+    """With `engine_c`: the pressure cap of the engine's cooling system, above the air's."""
     serial: Serial | None = None
     text: Annotated[str, Field(max_length=200)] = ""
     correction: Remark = ""
@@ -204,13 +206,14 @@ def new_order(
     """Put on record what was ordered of a batch or a unit, apart from the type's marking."""
     name = batch_name(shop, number)
     ordered = ordered_from(
-        shop.records,
+        shop,
         name,
         wanted_c=order.wanted_c,
         engine_c=order.engine_c,
         lift_mm=order.lift_mm,
         tolerance_k=order.tolerance_k,
         text=order.text,
+        cap_kpa=order.cap_kpa,
     )
     reason = order.correction.strip()
     found = put_order(shop, name, ordered, serial=order.serial, stamp=stamp, reason=reason)
