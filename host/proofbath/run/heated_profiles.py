@@ -122,8 +122,9 @@ class HeatedNight(NamedTuple):
 
 def power_baths_c(night: HeatedNight) -> tuple[float, ...]:
     """Return the baths of the power ramps, coolest first: an element must open units in each."""
-    hottest_c = min(night.limit_c - HOT_K, night.start_c - BELOW_START_K)
-    left_k = reach_k(night.unit_type, night.most_w) - (night.start_c - hottest_c)
+    last_c = night.opens.last_c  # the unpowered rise shows those that open earlier
+    hottest_c = min(night.limit_c - HOT_K, last_c - BELOW_START_K)
+    left_k = reach_k(night.unit_type, night.most_w) - (last_c - hottest_c)
     span_k = max(LEAST_SPAN_K, min(night.figures.span_k, left_k))
     count = max(2, min(night.figures.baths, 1 + int(span_k / APART_K)))
     return tuple(round(hottest_c - span_k * (1.0 - n / (count - 1)), 1) for n in range(count))

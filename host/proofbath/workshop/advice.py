@@ -15,6 +15,7 @@ from proofbath.proof.trim_knowledge import TrimKnowledge
 from proofbath.proof.trim_policy import Means, Target, TrimUnit
 from proofbath.store import kinds
 from proofbath.store.records import RecordsReader
+from proofbath.store.tables import place_key
 from proofbath.workshop.advice_words import Told, lines_of, target_in_words
 from proofbath.workshop.service import type_offset
 from proofbath.workshop.snapshot import Snapshot
@@ -112,6 +113,11 @@ def advice_for(records: RecordsReader, name: str, effort: Effort | None = None) 
     return [advisor.advise(story) for story in stories]
 
 
+_KEPT: dict[tuple[str, str, str, int, int], UnitAdvice] = {}
+"""Advice as it was worked out at a state of the records: pages ask for the same again and again."""
+_MOST_KEPT = 2048
+
+
 class Advisor:
     """Advice for units on record; what is known of a type is worked out once."""
 
@@ -119,9 +125,18 @@ class Advisor:
         self.records, self.effort = records, effort or Effort()
         self._known: dict[str, TrimKnowledge] = {}
         self._offset_k: dict[str, tuple[float, float] | None] = {}
+        self._state = (place_key(records.place), records.head().digest, repr(self.effort))
 
     def advise(self, story: UnitStory) -> UnitAdvice:
         """Return the advice for a unit in a batch; why there is none stands in its refusal."""
+        key = (*self._state, story.batch.root, story.unit.root)
+        if key not in _KEPT:
+            if len(_KEPT) >= _MOST_KEPT:
+                _KEPT.clear()
+            _KEPT[key] = self._worked_out(story)
+        return _KEPT[key]
+
+    def _worked_out(self, story: UnitStory) -> UnitAdvice:
         serial = story.unit.entry.serial
         blank = UnitAdvice(serial, story.batch.entry.name)
         if story.moved_to is not None:

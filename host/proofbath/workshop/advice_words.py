@@ -51,7 +51,7 @@ def lines_of(told: Told) -> Iterator[str]:
         yield f"leave it: {at} lies inside {accepted}"
         return
     if advice.action is TrimAction.GIVE_UP:
-        yield f"give up: {_cause(told)}"
+        yield f"give up, fail it and give it back: {_cause(told)}"
     if advice.act is not None and told.to_do is not None:
         yield _to_do(advice.act, told)
         yield from _beside(advice, told)
