@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends
 from pydantic import Field
 
 from proofbath.description import Described
+from proofbath.proof.rework_act import ReworkAct
 from proofbath.store.kinds import Findings, Line, Remark
 from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_shapes import (
@@ -29,7 +30,7 @@ from proofbath.workshop.intake import open_batch
 from proofbath.workshop.orders import put_order
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.receiving import receive
-from proofbath.workshop.reworking import put_rework
+from proofbath.workshop.reworking import cancel_rework, put_rework
 from proofbath.workshop.shop_statistics import batch_figures
 from proofbath.workshop.unit_list import import_units, read_unit_list
 
@@ -70,18 +71,29 @@ class UnitList(Described):
 
 
 class NewRework(Described):
-    """What was changed on a unit: mg of wax or mm of setting, + opens it earlier; date: today.
+    """What was changed on a unit; an element that was opened has its `act`. Date: today.
 
-    A `correction` says why this takes the place of the unit's last rework.
+    An `amount` is mm of setting or mg of clean wax alone, + opens it colder. A `correction` says
+    why this takes the place of the unit's last rework. What may be a slip is refused with a
+    question until it is `confirmed`.
     """
 
     serial: Serial
-    kind: Literal["wax", "setting", "part", "cleaning", "other"]
+    kind: Literal["wax", "setting", "element", "part", "cleaning", "other"]
     amount: float | None = None
+    act: ReworkAct | None = None
     text: Line
     supplier_lot: Remark | None = None
     date: dt.date | None = None
     correction: Remark = ""
+    confirmed: bool = False
+
+
+class NeverDone(Described):
+    """A unit whose last rework was never done, and why it was put on record."""
+
+    serial: Serial
+    why: Line
 
 
 class NewOrder(Described):
@@ -234,9 +246,21 @@ def new_rework(
         amount=rework.amount,
         text=rework.text,
         supplier_lot=rework.supplier_lot,
+        act=rework.act,
         stamp=stamp,
         reason=rework.correction.strip(),
+        confirmed=rework.confirmed,
     )
+    return Numbered(number=found)
+
+
+@router.post("/{number}/reworks/cancelled", status_code=201)
+def cancel(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, number: Number, said: NeverDone
+) -> Numbered:
+    """Cancel a unit's last rework, which was never done; it stays on record as cancelled."""
+    name = batch_name(shop, number)
+    found = cancel_rework(shop, name, said.serial, why=said.why, stamp=stamp)
     return Numbered(number=found)
 
 

@@ -40,6 +40,8 @@ WAX_SHARE = 0.75
 """Of a fill by mass, the rest is metal powder; between 0.5 and 1 (from memory)."""
 STOPPED_MM = 0.5
 """A lift at the top so far below what the rise foretells is held by a stop."""
+USUAL_SPREAD_K, SPREAD_UNITS = 0.5, 2
+"""How far units of a type melt apart, believed as much as so many units show (from memory)."""
 MOST_DONORS = 8
 """Units of a donor's type that its melting is taken from, the newest ones."""
 
@@ -299,9 +301,11 @@ def donor_of(records: RecordsReader, type_name: str, own: LiftCurve) -> Donor | 
     found = [donor_from(type_name, own, curve) for curve in as_made(records, type_name)]
     if not found:
         return None
-    shifts = [donor.full_shift_k for donor in found]
+    shifts = np.array([donor.full_shift_k for donor in found])
+    squares = float(((shifts - shifts.mean()) ** 2).sum()) + SPREAD_UNITS * USUAL_SPREAD_K**2
+    spread_k = math.sqrt(squares / (len(found) - 1 + SPREAD_UNITS))
     own_u = min(donor.u_shift_k for donor in found)
-    return Donor(type_name, float(np.mean(shifts)), math.hypot(own_u, float(np.std(shifts))))
+    return Donor(type_name, float(shifts.mean()), math.hypot(own_u, spread_k))
 
 
 def as_made(records: RecordsReader, type_name: str) -> list[LiftCurve]:
