@@ -8,11 +8,11 @@ from typing import Any
 
 from proofbath.certificate.batch import BatchRow, BatchSummary, Night
 from proofbath.certificate.plot import overlay_view
-from proofbath.certificate.result_view import result_view
+from proofbath.certificate.result_view import called, result_view
 from proofbath.certificate.results import Result
 from proofbath.certificate.view import centre_in_words
 from proofbath.certificate.words import NOTHING, day, fixed, plain, short_day
-from proofbath.quantity.levels import OPENING
+from proofbath.quantity.words import words_of
 
 
 def batch_view(content: BatchSummary) -> dict[str, Any]:
@@ -26,6 +26,7 @@ def batch_view(content: BatchSummary) -> dict[str, Any]:
         "counts": ", ".join(f"{count} {outcome}" for outcome, count in counts.items()),
         "row": [_row(row, stated) for row in content.row],
         "stated": stated,
+        "ordered": _ordered(content),
         "nights": [_night(night) for night in content.nights],
         "plots": _plots(content.row),
     }
@@ -52,16 +53,16 @@ def _night(night: Night) -> dict[str, str]:
 
 
 def _stated(rows: Sequence[BatchRow]) -> str:
-    """Return what most values of the table are: quantity and lift, as the last of them says."""
+    """Return what most values of the table are."""
     values = [result for row in rows for result in (row.as_found, row.as_left) if result]
-    called = Counter(map(_called, values)).most_common(1)
-    return called[0][0] if called else "Start-to-open"
+    most = Counter(map(called, values)).most_common(1)
+    return most[0][0] if most else words_of("start_to_open_c")
 
 
-def _called(result: Result) -> str:
-    lift_mm = result.stated.threshold_mm
-    at = f" of {plain(lift_mm)} mm" if result.stated.name == OPENING and lift_mm else ""
-    return f"{result.words}{at}"
+def _ordered(content: BatchSummary) -> list[str]:
+    """Return what was ordered of the batch, and of single units of it."""
+    own = [f"{row.serial}: {row.order}" for row in content.row if row.order]
+    return [content.order, *own] if content.order else own
 
 
 def _row(row: BatchRow, stated: str) -> dict[str, str]:
@@ -73,7 +74,6 @@ def _row(row: BatchRow, stated: str) -> dict[str, str]:
         "as_left": _value(row.as_left, stated),
         "outcome": row.outcome,
         "certificate": row.certificate + withdrawn if row.certificate else row.reason,
-        "order": row.order,
     }
 
 
@@ -81,6 +81,7 @@ def _value(result: Result | None, stated: str) -> str:
     if result is None:
         return NOTHING
     shown = result_view(result)
-    other = "" if _called(result) == stated else f" ({_called(result)})"
     value = f"{shown['value']} ± {shown['u']} {shown['unit']}" if shown["u"] else shown["value"]
-    return value + other
+    lift_mm = result.stated.threshold_mm
+    apart = called(result) != stated and lift_mm is not None
+    return f"{value} ({plain(lift_mm or 0.0)} mm)" if apart else value

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from proofbath.curve.content import ResultContent
 from proofbath.proof.ordered import Ordered
 from proofbath.proof.specification import LIFT_MM
+from proofbath.proof.trim_advice import Forecast
 from proofbath.quantity.levels import OPENING
 from proofbath.quantity.quantity import Quantity
 from proofbath.run.unit_type import Opens, UnitType
@@ -15,6 +16,7 @@ from proofbath.store.records import RecordsReader
 from proofbath.workshop.measured_values import STARTS, limit_of
 from proofbath.workshop.orders import order_of
 from proofbath.workshop.story import Step, UnitStory, unit_story
+from proofbath.workshop.trim_shop import forecast_of
 
 CAME_BACK_K = 3.0
 """A unit that was away may have moved by so much either way (common practice, no source)."""
@@ -25,8 +27,8 @@ REWORKED_SPAN_K = 5.0
 def expected_of(records: RecordsReader, story: UnitStory) -> Opens | None:
     """Return where a unit is expected to open; None where nothing but its marking tells.
 
-    Its last result counts, wherever that was; one that was reworked since opens between there and
-    what was ordered of it, or marked.
+    Its last result counts, wherever that was. One that was reworked since opens where the forecast
+    says; where there is none, between its last start and what was ordered of it, or marked.
     """
     version = records.one(TypeVersion, story.batch.entry.type_version_id).entry
     steps = [
@@ -41,6 +43,9 @@ def expected_of(records: RecordsReader, story: UnitStory) -> Opens | None:
         return None
     since = steps[measured[-1] + 1 :] if measured else steps
     if any(step.rework for _, step in since):
+        foretold = forecast_of(records, story)
+        if foretold is not None:
+            return _foretold(foretold, last, version.unit_type)
         return _between(last, _aim_c(records, story, version, last))
     if measured and steps[measured[-1]][0] == story.batch.root:
         return last
@@ -110,6 +115,17 @@ def start_ordered_c(
 def _levels(records: RecordsReader, story: UnitStory) -> Sequence[Quantity]:
     contents = [step.content for step in story.steps if step.content]
     return contents[-1].curve.series.get(OPENING, ()) if contents else ()
+
+
+def _foretold(forecast: Forecast, last: Opens, unit_type: UnitType) -> Opens | None:
+    """Return where a reworked unit opens with a probability of 95 %."""
+    found = {lift_mm: at_c for lift_mm, at_c in forecast.temperature_c if at_c is not None}
+    if not found:
+        return None
+    start, full = found[min(found)], found[max(found)]
+    reaches = max(found) >= unit_type.full_lift_mm - LIFT_MM
+    full_c = full.high if reaches else start.high + (last.full_c - last.last_c)
+    return Opens(start.low, start.high, max(full_c, start.high + REWORKED_SPAN_K))
 
 
 def _between(last: Opens, aim_c: float) -> Opens:

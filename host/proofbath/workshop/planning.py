@@ -22,6 +22,7 @@ from proofbath.workshop.expected_opens import expected_of
 from proofbath.workshop.intake import newest_type, reference_in_use
 from proofbath.workshop.orders import batch_order, by_order
 from proofbath.workshop.powered_programme import Programme, programme_for
+from proofbath.workshop.rework_checks import heat_faults
 from proofbath.workshop.shop import ShopView
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import UnitStory, batch_story, only, story_in
@@ -146,6 +147,8 @@ def loading_faults(records: RecordsReader, plan: NightPlan) -> list[str]:
             faults += _reference_faults(records, unit)
         elif plan.stage != "trial":
             faults += _unit_faults(records, plan, place)
+        if place.role == "unit" and not fault:
+            faults += [f"{place.serial}: {line}" for line in heat_faults(records, place.serial)]
     roles = {place.role for place in plan.station}
     if plan.stage != "trial" and "unit" in roles and "reference" not in roles:
         faults.append("no reference unit is loaded: nothing would show that the bench is right")

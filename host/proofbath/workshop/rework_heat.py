@@ -8,16 +8,16 @@ from proofbath.proof.rework_kind import Refillable, Rework
 from proofbath.store import kinds
 from proofbath.store.records import RecordsReader
 from proofbath.workshop.intake import newest_type
-from proofbath.workshop.story import UnitStory, unit_story
+from proofbath.workshop.story import UnitStory
 
 LEAST_INSULATION_MOHM = 1.0
 """Of a heater against its case, cold and dry (common practice, no source)."""
 
 
-def heat_faults(records: RecordsReader, serial: str) -> list[str]:
+def closure_faults(records: RecordsReader, stories: Sequence[UnitStory]) -> list[str]:
     """Return why a unit may not be heated as it was closed last, one line each; none: it may."""
-    stories = unit_story(records, serial)
-    if not stories:
+    done = _opened_since_measured(stories)
+    if done is None:
         return []
     faults, left = list[str](), openings_left(records, stories)
     if left is not None and left < 0:
@@ -26,8 +26,7 @@ def heat_faults(records: RecordsReader, serial: str) -> list[str]:
             " out; close it with a new lip or seal and correct its rework with the openings that"
             " has left, or fail it"
         )
-    done = _opened_since_measured(stories)
-    if done is not None and _type_of(records, stories[-1]).unit_type.element_ohm is not None:
+    if _type_of(records, stories[-1]).unit_type.element_ohm is not None:
         found = done.act.insulation_mohm if done.act else None
         if found is None:
             faults.append(

@@ -31,13 +31,12 @@ def questions_of(
     act = rework.act
     if act is None:
         return asked
-    if act.opened and act.openings_left is None and openings_left is not None and not corrects:
-        if openings_left <= 0:
-            asked.append(
-                "its closure had no opening left, hot wax may come out in the bath; was it opened"
-                " all the same? Say how many openings a new lip or seal has left, or it is not"
-                " heated"
-            )
+    none_left = openings_left is not None and openings_left <= 0
+    if none_left and act.opened and act.openings_left is None and not corrects:
+        asked.append(
+            "its closure had no opening left, hot wax may come out in the bath; was it opened all"
+            " the same? Say how many openings a new lip or seal has left, or it is not heated"
+        )
     return [*asked, *_masses(act)]
 
 

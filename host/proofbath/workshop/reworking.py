@@ -10,6 +10,7 @@ from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.store.kinds import Rework, TypeVersion
 from proofbath.store.records import Kept, Stamp
 from proofbath.workshop.entry import made
+from proofbath.workshop.rework_checks import round_question
 from proofbath.workshop.rework_heat import kind_of, openings_left
 from proofbath.workshop.rework_questions import questions_of
 from proofbath.workshop.shop import Shop
@@ -64,6 +65,9 @@ def put_rework(
     version = shop.records.one(TypeVersion, story.batch.entry.type_version_id).entry
     known = kind_of(shop.records, version)
     _check_bears(known, called, kind, amount)
+    if kind == "wax" and act is None and amount is not None and known is not None:
+        act = clean_wax(amount)
+        kind, amount = "element", None
     if act is not None:
         _check_act(version, called, act)
     rework = made(
@@ -81,6 +85,9 @@ def put_rework(
     before = _last(story, called) if reason else None
     left = openings_left(shop.records, unit_story(shop.records, serial))
     asked = questions_of(story, rework, left, corrects=before is not None)
+    if before is None:
+        odd = round_question(shop.records, story)
+        asked += [odd] if odd else []
     if asked and not confirmed:
         raise Question(*(f"{called}: {question}" for question in asked))
     changes = virtual_changes(
@@ -113,6 +120,11 @@ def cancel_rework(shop: Shop, batch_name: str, serial: str, *, why: str, stamp: 
     for change in changes:
         change.write()
     return last.root
+
+
+def clean_wax(amount_mg: float) -> ReworkAct:
+    """Return the act of adding clean wax, or of taking wax out where the amount is negative."""
+    return ReworkAct(mass_in_mg=max(amount_mg, 0.0), mass_out_mg=max(-amount_mg, 0.0))
 
 
 def _done(rework: Rework) -> Done:

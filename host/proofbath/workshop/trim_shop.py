@@ -95,7 +95,8 @@ def act_of(records: RecordsReader, entry: kinds.Rework) -> Act | None:
 def forecast_of(records: RecordsReader, story: UnitStory) -> Forecast | None:
     """Return what the next run reads after the reworks that were not measured yet; None without.
 
-    None also where a part was changed, so that nothing can be foretold.
+    None also where a part was changed, so that nothing can be foretold. The cold pin's stick-out
+    is what the masses say, so that a pin that was read can be held against it.
     """
     serial = story.unit.entry.serial
     body = body_of(records, story.unit.entry.unit_type)
@@ -116,7 +117,9 @@ def forecast_of(records: RecordsReader, story: UnitStory) -> Forecast | None:
     at_c, lift_mm = wanted or (float(np.mean(unit.curve.temperature_c(START_MM))), START_MM)
     target = Target(at_c, at_c - 99.0, at_c + 99.0, lift_mm)
     adviser = TrimAdviser(knowledge, Means(), target)
-    return adviser.forecast(unit, by_pin_or_balance(act, unit.fill, knowledge))
+    found = adviser.forecast(unit, by_pin_or_balance(act, unit.fill, knowledge))
+    by_balance = adviser.forecast(unit, act._replace(pin_stick_out_mm=None))
+    return found._replace(pin_stick_out_mm=by_balance.pin_stick_out_mm)
 
 
 def surprise_of(records: RecordsReader, story: UnitStory) -> Surprise | None:

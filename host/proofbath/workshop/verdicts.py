@@ -11,6 +11,7 @@ from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import Verdict, judge, statement
 from proofbath.quantity.levels import OPENING
+from proofbath.quantity.quantity import Quantity
 from proofbath.store.kinds import Decision, Result
 from proofbath.store.records import Kept
 from proofbath.wire.watches import UNFED
@@ -26,29 +27,33 @@ def verdict_on(specification: Specification, result: Kept[Result]) -> Verdict:
     """Return the verdict on a result on record."""
     content = content_of(result)
     unfed = [w.text for w in content.curve.warnings if w.code in UNFED]
-    verdict = judge(specification, list(content.each()), why_missing="; ".join(unfed))
+    every = [one for one in content.each() if one.name != OPENING or _is_asked(specification, one)]
+    verdict = judge(specification, every, why_missing="; ".join(unfed))
     decisions = tuple(_later_than_ordered(each, content) for each in verdict.decisions)
     return replace(verdict, decisions=decisions)
 
 
-def _later_than_ordered(decision: LimitDecision, content: ResultContent) -> LimitDecision:
-    """Return a lift that no bath showed as failed where the unit only begins to open too late.
+def _is_asked(specification: Specification, level: Quantity) -> bool:
+    """Tell whether a level of the curve is one that is judged: of the others no limit speaks."""
+    return any(limit.unlike(level) is None for limit in specification.of(OPENING))
 
-    A lift is passed above the start-to-open: one beyond the upper limit tells enough.
-    """
+
+def _later_than_ordered(decision: LimitDecision, content: ResultContent) -> LimitDecision:
+    """Return a lift that no bath showed as failed where the unit passes a smaller one too late."""
     limit, upper = decision.limit, decision.limit.bounds[1]
     if decision.outcome is not Outcome.UNSET or limit.quantity != OPENING or upper is None:
         return decision
-    for name in STARTS:
-        start = content.curve.quantities.get(name)
-        if start is not None and start.value is not None:
-            least_c = start.value - (start.expanded_uncertainty or 0.0)
-            if least_c > upper:
-                reason = (
-                    f"it begins to open at {start.value:.1f} °C only, above the {upper:g} °C by"
-                    f" which it shall be {limit.threshold_mm:g} mm open"
-                )
-                return replace(decision, outcome=Outcome.FAIL, reason=reason, measured=None)
+    starts = [content.curve.quantities[name] for name in STARTS if name in content.curve.quantities]
+    for smaller in (*starts, *content.curve.series.get(OPENING, ())):
+        lift_mm, wanted_mm = smaller.threshold_mm, limit.threshold_mm
+        if smaller.value is None or lift_mm is None or wanted_mm is None or lift_mm >= wanted_mm:
+            continue
+        if smaller.value - (smaller.expanded_uncertainty or 0.0) > upper:
+            reason = (
+                f"it is {lift_mm:g} mm open at {smaller.value:.1f} °C only, and shall be"
+                f" {wanted_mm:g} mm open by {upper:g} °C"
+            )
+            return replace(decision, outcome=Outcome.FAIL, reason=reason, measured=None)
     return decision
 
 

@@ -14,7 +14,7 @@ from host.workshop.ferry_shop import BATCH, CERTIFIER, OPERATOR, REFERENCE, Ferr
 from proofbath.cli import VERBS
 from proofbath.description import parse_toml
 from proofbath.run.plan import NightPlan
-from proofbath.store.kinds import Batch, Decision, Intake, Rework, Unit
+from proofbath.store.kinds import Batch, Decision, Intake, Unit
 
 Arguments = tuple[object, ...]
 BY = ("--by", OPERATOR)
@@ -171,23 +171,6 @@ def test_who_passed_why_not_and_what_is_next(call: Call, ferry: FerryShop, shop:
     shown = call(*show).out
     assert "Start-to-open, rising, at 0.1 mm at zero rate: 82 ± 2 °C" in " ".join(shown.split())
     assert "T82-4" in shown
-
-
-def test_rework_is_put_on_record_after_a_measurement(
-    call: Call, ferry: FerryShop, shop: Arguments
-) -> None:
-    ferry.batch(["T82-1"])
-    change = ("--kind", "wax", "--amount", "4", "--text", "wax added", "--lot", "W3")
-    rework = ("batch", "rework", BATCH, "T82-1", *change, *BY, *shop)
-    early = call(*rework)
-    assert (early.status, early.out) == (2, "")
-    assert "has no as-found result" in early.err
-    ferry.calibrate()
-    ferry.night("as-found", {"T82-1": 86.0})
-    said = call(*rework, "--date", ferry.day.isoformat())
-    assert (said.status, said.out) == (0, "T82-1: on record; measure it as left next\n")
-    (kept,) = ferry.shop.records.current(Rework)
-    assert (kept.entry.amount, kept.entry.supplier_lot) == (4.0, "W3")
 
 
 def test_a_retest_needs_its_cause(call: Call, ferry: FerryShop, shop: Arguments) -> None:
