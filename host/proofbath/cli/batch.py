@@ -8,12 +8,8 @@ from pathlib import Path
 import click
 
 from proofbath.bench.clock import utc_text
-<<<<<<< HEAD
-from proofbath.cli.batch_intake import intake, rework
-from proofbath.cli.batch_order import order
-=======
 from proofbath.cli.batch_intake import intake
->>>>>>> entry
+from proofbath.cli.batch_order import order
 from proofbath.cli.batch_plan import plan
 from proofbath.cli.batch_rework import cancel, rework
 from proofbath.cli.batch_tables import batch_list_table, print_batch
