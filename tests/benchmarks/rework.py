@@ -42,6 +42,7 @@ from proofbath.proof.knowledge import Knowledge, Round
 from proofbath.proof.lift_curve import COLD_C, LiftCurve
 from proofbath.proof.rework import Acceptance, Action, Adviser, Unit
 from proofbath.proof.rework_kind import Refillable
+from proofbath.proof.rework_policy import Costs
 from proofbath.proof.trim_act import Act, Donor
 from proofbath.proof.trim_advice import Cause, TrimAction, TrimAdviser
 from proofbath.proof.trim_knowledge import TrimKnowledge, TrimRound
@@ -183,7 +184,7 @@ def _true_act(bench: Bench, case: Case, large: bool) -> Act:
 def by_first_rule(seed: int, case: Case) -> Outcome:
     """Rework one unit as release 1.0.0 advised: by its start, with clean wax, no history."""
     rng = np.random.default_rng([seed, case.number, 77])
-    kind, bench, off, cold = Refillable(most_rounds=ROUNDS), case.bench, list[float](), False
+    kind, bench, off, cold = Refillable(), case.bench, list[float](), False
     start = rising_c(bench.unit, 0.1)
     assert start is not None
     nominal = start - (bench.wax_at_2_mm_c - case.wanted_c)
@@ -191,7 +192,7 @@ def by_first_rule(seed: int, case: Case) -> Outcome:
     limits = Acceptance(nominal - HALF_K + GUARD_K, nominal + HALF_K - GUARD_K)
     read = start + U_BATH_K * float(rng.standard_normal())
     for number in range(ROUNDS):
-        advice = Adviser(kind, knowledge, limits).advise(
+        advice = Adviser(kind, knowledge, limits, Costs(most_rounds=ROUNDS)).advise(
             Unit("u", read, math.sqrt(2) * U_BATH_K, number)
         )
         if advice.action is Action.GIVE_UP:

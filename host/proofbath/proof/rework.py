@@ -13,8 +13,10 @@ from proofbath.errors import InputError
 from proofbath.proof.knowledge import Knowledge
 from proofbath.proof.rework_kind import Refillable, Sealed, Setting
 from proofbath.proof.rework_policy import (
+    COSTS,
     EDGES_K,
     KNOWN_UNITS,
+    Costs,
     Policy,
     mean_needed,
     step_limits,
@@ -89,6 +91,7 @@ class Adviser:
         kind: Refillable | Setting | Sealed,
         knowledge: Knowledge | None,
         acceptance: Acceptance,
+        costs: Costs = COSTS,
     ) -> None:
         if acceptance.lower_c >= acceptance.upper_c:
             raise InputError(
@@ -96,6 +99,7 @@ class Adviser:
                 " room: the guard band is too wide for the tolerance"
             )
         self.kind = kind
+        self.costs = costs._replace(overfill_cost=0.0) if isinstance(kind, Setting) else costs
         self.knowledge = knowledge
         self.acceptance = acceptance
         self._policy: Policy | None = None
@@ -107,8 +111,10 @@ class Adviser:
         kind, knowledge = self.kind, self.knowledge
         if isinstance(kind, Sealed) or knowledge is None:
             return self._give_up("a sealed unit is measured only")
-        if unit.rounds_done >= kind.most_rounds:
-            return self._give_up(f"{unit.rounds_done} rounds done, at most {kind.most_rounds}")
+        if unit.rounds_done >= self.costs.most_rounds:
+            return self._give_up(
+                f"{unit.rounds_done} rounds done, at most {self.costs.most_rounds}"
+            )
         off = unit.start_c - knowledge.nominal_c
         if not EDGES_K[0] < off < EDGES_K[-1]:
             return self._give_up(f"opens {off:+.1f} K from nominal: beyond what can be foretold")
@@ -125,7 +131,7 @@ class Adviser:
         )
 
     def _give_up(self, reason: str) -> Advice:
-        return Advice(Action.GIVE_UP, reason, expected_cost=self.kind.give_up_cost)
+        return Advice(Action.GIVE_UP, reason, expected_cost=self.costs.give_up_cost)
 
     def _least_cost(self, kind: Refillable | Setting, knowledge: Knowledge, unit: Unit) -> Advice:
         policy = self._policy_for(kind, knowledge, unit.u_shift_k)
@@ -133,14 +139,14 @@ class Adviser:
         lifts = self._lift_chance(knowledge, unit, options.changes)
         lift_at_last = self._lift_chance(knowledge, unit, np.array([options.needed]))
         chances = options.inside * lifts
-        left = kind.most_rounds - unit.rounds_done
+        left = self.costs.most_rounds - unit.rounds_done
         costs = policy.cost_of_going(options.masses, options.changes, policy.costs[left - 1])
         # a start that comes right with a wrong lift is a unit lost: now, or at the last round
         lost = options.inside * (1 - lifts) + (1 - options.inside) * (1 - lift_at_last)
-        costs = costs + lost * kind.give_up_cost
+        costs = costs + lost * self.costs.give_up_cost
         costs[options.refused] = math.inf
         best = int(np.argmin(costs))
-        if not costs[best] < kind.give_up_cost:
+        if not costs[best] < self.costs.give_up_cost:
             held = (
                 f"; steps are held to {policy.largest:g} {kind.unit} until {KNOWN_UNITS} units of"
                 " the type are known: lay the unit aside and ask again then"
@@ -173,7 +179,7 @@ class Adviser:
         if self._policy is None or self._policy.u_shift_k != u_shift_k:
             nominal = knowledge.nominal_c
             limits = (self.acceptance.lower_c - nominal, self.acceptance.upper_c - nominal)
-            self._policy = Policy(kind, knowledge, limits, u_shift_k)
+            self._policy = Policy(kind, knowledge, limits, u_shift_k, self.costs)
         return self._policy
 
     def _lift_chance(self, knowledge: Knowledge, unit: Unit, changes: Floats) -> Floats:
@@ -219,7 +225,7 @@ class _Options:
         self.masses: Floats = np.diff(below, axis=1)
         low, high = policy.acceptance_k
         self.inside: Floats = self._below(high) - self._below(low)
-        beyond = self._below(-kind.cap_k)
+        beyond = self._below(-policy.prices.cap_k)
         self.refused: Floats = policy.refused(start, self.changes, np.array(self.needed))
         self.refused |= policy.overfills(start, self.changes, beyond)
 

@@ -14,6 +14,7 @@ from proofbath.proof.knowledge import Knowledge, Round
 from proofbath.proof.prior import PRIORS, UNIT_SD, Effect
 from proofbath.proof.rework import Acceptance, Action, Advice, Adviser, Unit
 from proofbath.proof.rework_kind import Refillable, Sealed, Setting
+from proofbath.proof.rework_policy import Costs
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.truth import rising_c
 
@@ -238,9 +239,9 @@ def test_an_increase_does_not_risk_the_cap(start: float, units: int) -> None:
 
 def test_one_round_left_maximises_the_chance_to_land() -> None:
     """With a single round the cost is 16 + 45 (1 - chance): counted over drawn landings."""
-    kind = Refillable(most_rounds=1)
     knowledge = known(30)
-    advice = Adviser(kind, knowledge, LIMITS).advise(Unit("u1", 84.5, 0.15))
+    adviser = Adviser(Refillable(), knowledge, LIMITS, Costs(most_rounds=1))
+    advice = adviser.advise(Unit("u1", 84.5, 0.15))
     assert advice.chance_inside is not None
     assert advice.expected_cost == pytest.approx(16 + 45 * (1 - advice.chance_inside), abs=0.2)
     rng, mean, sd = np.random.default_rng(7), *knowledge.slope()
@@ -258,9 +259,9 @@ def test_one_round_left_maximises_the_chance_to_land() -> None:
 
 
 def test_it_is_given_up_where_it_is_not_worth_it() -> None:
-    cheap = Refillable(give_up_cost=10.0)
     knowledge = known(12)
-    advice = Adviser(cheap, knowledge, LIMITS).advise(Unit("u1", 85.0, 0.15))
+    cheap = Adviser(Refillable(), knowledge, LIMITS, Costs(give_up_cost=10.0))
+    advice = cheap.advise(Unit("u1", 85.0, 0.15))
     assert (advice.action, advice.expected_cost) == (Action.GIVE_UP, 10.0)
     done = Adviser(Refillable(), knowledge, LIMITS).advise(Unit("u1", 85.0, 0.15, rounds_done=3))
     assert "3 rounds done" in done.reason

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pytest
-from pydantic import ValidationError
 
 from proofbath.proof.knowledge import Knowledge, Round
 from proofbath.proof.rework import Acceptance, Action, Adviser, Unit
-from proofbath.proof.rework_kind import Refillable, Sealed, Setting
+from proofbath.proof.rework_kind import Refillable, Sealed
 from proofbath.proof.rework_policy import Policy, bin_masses, largest_step, step_limits
 
 NOMINAL_C = 82.0
@@ -130,35 +127,3 @@ def test_rounds_and_what_can_be_foretold_have_an_end(
     adviser = Adviser(Refillable(), NOTHING_KNOWN, Acceptance(80.5, 83.5))
     advice = adviser.advise(Unit("u", start_c, 0.15, rounds_done))
     assert (advice.reason == said) is bool(said)
-
-
-def test_a_shops_costs_where_it_states_none() -> None:
-    """Round sums in the shop's own money: an element and its labour, a replacement, a scrap."""
-    wax, setting, sealed = Refillable(), Setting(), Sealed()
-    assert (wax.parts_cost, wax.labour_cost, wax.round_cost) == (4.0, 12.0, 16.0)
-    assert (wax.give_up_cost, wax.overfill_cost, wax.most_rounds, wax.cap_k) == (45, 60, 3, 4)
-    assert (wax.step_mg, wax.dosing_sd_mg) == (0.5, 1.0)
-    assert (setting.step_mm, setting.setting_sd_mm, setting.overfill_cost) == (0.05, 0.02, 0.0)
-    assert sealed.give_up_cost == 45.0
-
-
-@pytest.mark.parametrize(
-    ("model", "name", "inside", "outside"),
-    [
-        (Refillable, "most_rounds", (1, 10), (0, 11)),
-        (Refillable, "cap_k", (0.01, 30.0), (0.0, 30.1)),
-        (Refillable, "parts_cost", (0.0, 1e6), (-0.01,)),
-        (Refillable, "step_mg", (0.01, 20.0), (0.0, 20.1)),
-        (Refillable, "dosing_sd_mg", (0.0, 20.0), (-0.01, 20.1)),
-        (Setting, "step_mm", (0.01, 2.0), (0.0, 2.01)),
-        (Setting, "setting_sd_mm", (0.0, 1.0), (-0.01, 1.01)),
-    ],
-)
-def test_what_a_shop_may_state(
-    model: Any, name: str, inside: tuple[float, ...], outside: tuple[float, ...]
-) -> None:
-    for value in inside:
-        assert getattr(model(**{name: value}), name) == value
-    for value in outside:
-        with pytest.raises(ValidationError):
-            model(**{name: value})
