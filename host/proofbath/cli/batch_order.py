@@ -29,6 +29,13 @@ from proofbath.workshop.shop import open_shop
     " threshold orders a start-to-open.",
 )
 @click.option("--engine", "engine_c", type=float, help="Instead: what the engine shall run at, °C.")
+@click.option(
+    "--cap-kpa",
+    type=click.FloatRange(min=0),
+    default=0.0,
+    show_default=True,
+    help="With --engine: pressure cap of its cooling system, above the air's.",
+)
 @click.option("--tolerance", "tolerance_k", type=float, default=2.0, show_default=True, help="K.")
 @click.option("--serial", help="Ordered of this unit alone.")
 @click.option("--text", default="", help="Who ordered it and where that stands.")
@@ -41,6 +48,7 @@ def order(
     wanted_c: float | None,
     lift_mm: float | None,
     engine_c: float | None,
+    cap_kpa: float,
     tolerance_k: float,
     serial: str | None,
     text: str,
@@ -59,13 +67,14 @@ def order(
     """
     with open_shop(shop_file) as shop:
         ordered = ordered_from(
-            shop.records,
+            shop,
             name,
             wanted_c=wanted_c,
             engine_c=engine_c,
             lift_mm=lift_mm,
             tolerance_k=tolerance_k,
             text=text,
+            cap_kpa=cap_kpa,
         )
         stamp = shop.stamp(by, utc_text())
         number = put_order(shop, name, ordered, serial=serial, stamp=stamp, reason=reason)

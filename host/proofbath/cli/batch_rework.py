@@ -23,11 +23,11 @@ from proofbath.workshop.entry import made
 from proofbath.workshop.rework_checks import heat_faults
 from proofbath.workshop.rework_form import (
     ASKED,
+    NUMBERS,
     Filled,
     advised,
     asked_for,
     fields_of,
-    on_record,
     usual_kind,
     weighed,
 )
@@ -36,7 +36,6 @@ from proofbath.workshop.reworking import Question, cancel_rework, put_rework
 from proofbath.workshop.shop import Shop, open_shop
 from proofbath.workshop.story import UnitStory, story_in
 
-_WORDS = frozenset(("source", "donor_type", "sealed_by"))
 _YES = "say --yes where it is so; nothing is on record yet"
 
 
@@ -60,7 +59,7 @@ def _act_options(command: FC) -> FC:
     )(command)
     for asked in reversed(ASKED):
         hint = f" {asked.hint[:1].upper()}{asked.hint[1:]}." if asked.hint else ""
-        kind: dict[str, Any] = {"type": str if asked.name in _WORDS else float}
+        kind: dict[str, Any] = {"type": float if asked.name in NUMBERS else str}
         if asked.name == "openings_left":
             kind = {"type": int}
         if asked.name == "bubbles_gone":
@@ -124,8 +123,8 @@ def rework(
     with open_shop(shop_file) as shop:
         stamp = shop.stamp(by, at)
         story = story_in(shop.records, name, serial)
-        last = on_record(story) if reason else None
-        day = date.date() if date else last.date if last else stamp.day
+        last = story.last_rework if reason else None
+        day = date.date() if date else last.entry.date if last else stamp.day
         filled = _filled(shop, story, said)
         number = _put(shop, story, filled, day, stamp, said)
         held = heat_faults(shop.records, serial)
@@ -167,8 +166,9 @@ def _filled(shop: Shop, story: UnitStory, said: _Said) -> Filled:
     given = {name: value for name, value in said.act.items() if value is not None}
     base = Filled("")
     if said.reason:
-        last = on_record(story)
-        base = Filled.of(last) if last is not None and said.kind in (None, last.kind) else base
+        last = story.last_rework
+        if last is not None and said.kind in (None, last.entry.kind):
+            base = Filled.of(last.entry)
     elif said.as_advised:
         found, words = advised(records, version, serial, shop.file.effort)
         for line in words:

@@ -10,7 +10,7 @@ import click
 from proofbath.proof.cautions import REWORK
 from proofbath.proof.rework_act import CLEAN_WAX
 from proofbath.workshop.advice_words import MOLTEN
-from proofbath.workshop.rework_form import Asked, Filled, fields_of
+from proofbath.workshop.rework_form import NUMBERS, Asked, Filled, fields_of
 
 _OF_WAX_IN = frozenset(("source", "donor_type", "bubbles_gone"))
 
@@ -52,13 +52,12 @@ def _ask(one: Asked, usual: Any) -> Any:
     if one.name == "source":
         return click.prompt(prompt, default=usual or CLEAN_WAX, err=True)
     default = "" if usual in (None, "") else usual
-    words = one.name in ("donor_type", "sealed_by")
     while True:
         text = click.prompt(prompt, default=default, show_default=default != "", err=True)
         text = str(text).strip()
         if not text:
             return None
-        if words:
+        if one.name not in NUMBERS:
             return text
         try:
             return float(text.replace(",", ".")) if one.name != "openings_left" else int(text)

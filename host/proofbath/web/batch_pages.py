@@ -226,6 +226,7 @@ def order_form(
     engine_c: Text = "",
     lift_mm: Text = "",
     tolerance_k: Text = "",
+    cap_kpa: Text = "",
     serial: Text = "",
     text: Text = "",
     correction: Text = "",
@@ -236,13 +237,14 @@ def order_form(
     def act() -> Response:
         tolerance = number_in(tolerance_k, "tolerance")
         ordered = ordered_from(
-            shop.records,
+            shop,
             name,
             wanted_c=number_in(wanted_c, "temperature"),
             engine_c=number_in(engine_c, "engine"),
             lift_mm=number_in(lift_mm, "lift"),
             tolerance_k=2.0 if tolerance is None else tolerance,
             text=text,
+            cap_kpa=number_in(cap_kpa, "pressure cap") or 0.0,
         )
         why, whose = correction.strip(), serial.strip() or None
         put_order(shop, name, ordered, serial=whose, stamp=stamp, reason=why)

@@ -13,7 +13,6 @@ from proofbath.store import kinds
 from proofbath.store.records import RecordsReader
 from proofbath.workshop.advice import advice_for
 from proofbath.workshop.rework_heat import kind_of
-from proofbath.workshop.story import UnitStory
 
 
 class Asked(NamedTuple):
@@ -46,6 +45,9 @@ ASKED: tuple[Asked, ...] = (
     Asked("insulation_mohm", "Heater against the case after closing, MΩ", "cold and dry"),
     Asked("u_mass_mg", "Standard uncertainty of the balance, mg"),
 )
+_WORDS = frozenset(("source", "donor_type", "sealed_by", "bubbles_gone"))
+NUMBERS = frozenset(asked.name for asked in ASKED) - _WORDS
+"""Names of what is a number."""
 ASKED_OF_HANDS = tuple(asked for asked in ASKED if asked.name != "u_mass_mg")
 
 
@@ -102,12 +104,6 @@ def advised(
     untold = () if by_pin_mm is None else ("mass_in_mg",)
     filled = Filled("element", act=advice.to_do, text="as advised")
     return filled._replace(untold=untold, stick_out_mm=by_pin_mm), words
-
-
-def on_record(story: UnitStory) -> kinds.Rework | None:
-    """Return a unit's last rework in a batch, None where there is none."""
-    known = [step.rework.entry for step in story.steps if step.rework is not None]
-    return known[-1] if known else None
 
 
 def fields_of(filled: Filled, given: Mapping[str, Any]) -> dict[str, Any]:
