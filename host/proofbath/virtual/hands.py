@@ -77,11 +77,14 @@ def corrected(section: VirtualSection, serial: str, act: ReworkAct) -> VirtualSe
     return _with_act(before, serial, act, unit.was[-1].number) if act.changes else before
 
 
-def as_read(section: VirtualSection, serial: str, act: ReworkAct) -> ReworkAct:
+def as_read(
+    section: VirtualSection, serial: str, act: ReworkAct, stick_out_mm: float | None = None
+) -> ReworkAct:
     """Return an act that is going to be done with what balance and pin will tell.
 
-    Where a cold pin's stick-out is foreseen the unit is filled by it, whatever that takes. To do
-    the act returned is then the same as to do it by hand. Raises ValueError as `reworked` does.
+    Where the cold pin shall stand out by `stick_out_mm` more, or as the act says, the unit is
+    filled by it, whatever that takes. To do the act returned is then the same as to do it by hand.
+    Raises ValueError as `reworked` does.
     """
     unit = _unit(section, serial)
     if unit is None or not act.opened:
@@ -90,9 +93,7 @@ def as_read(section: VirtualSection, serial: str, act: ReworkAct) -> ReworkAct:
     before_mm = _stands_mm(unit)
     told: dict[str, float | None] = {"pin_before_mm": round(before_mm, 2)}
     wax = _wax(section, unit, act)
-    wanted_mm = act.stick_out_mm
-    if wanted_mm is None and act.pin_after_mm is not None:
-        wanted_mm = act.pin_after_mm - before_mm
+    wanted_mm = act.stick_out_mm if stick_out_mm is None else stick_out_mm
     if wanted_mm is not None and act.mass_in_mg:
         in_mg = _filled_by_pin(unit, act, wax, slips, before_mm + wanted_mm + slips.pin_mm)
         told["mass_in_mg"] = round(max(in_mg - slips.in_mg, 0.1), 1)

@@ -25,7 +25,9 @@ from proofbath.workshop import judging
 from proofbath.workshop.advice import advice_for
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.batch_view import BatchLine, BatchView, batch_view, batches_listed
+from proofbath.workshop.engine_order import ordered_from
 from proofbath.workshop.intake import open_batch
+from proofbath.workshop.orders import put_order
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.receiving import receive
 from proofbath.workshop.reworking import cancel_rework, put_rework
@@ -92,6 +94,24 @@ class NeverDone(Described):
 
     serial: Serial
     why: Line
+
+
+class NewOrder(Described):
+    """What was ordered of a batch, or of one unit: a lift at a temperature, or for an engine.
+
+    Give `wanted_c` or `engine_c`; without `lift_mm` it is 2 mm, or what the type's logs say. A
+    `correction` says why this takes the place of the order that holds.
+    """
+
+    wanted_c: float | None = None
+    engine_c: float | None = None
+    lift_mm: float | None = None
+    tolerance_k: float = 2.0
+    cap_kpa: float = 0.0
+    """With `engine_c`: the pressure cap of the engine's cooling system, above the air's."""
+    serial: Serial | None = None
+    text: Annotated[str, Field(max_length=200)] = ""
+    correction: Remark = ""
 
 
 class Failure(Described):
@@ -189,6 +209,27 @@ def put_list(
     lines = read_unit_list(units.csv, "list")
     taken = import_units(shop, batch_name(shop, number), lines, stamp)
     return [Numbered(number=found) for found in taken]
+
+
+@router.post("/{number}/orders", status_code=201)
+def new_order(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, number: Number, order: NewOrder
+) -> Numbered:
+    """Put on record what was ordered of a batch or a unit, apart from the type's marking."""
+    name = batch_name(shop, number)
+    ordered = ordered_from(
+        shop,
+        name,
+        wanted_c=order.wanted_c,
+        engine_c=order.engine_c,
+        lift_mm=order.lift_mm,
+        tolerance_k=order.tolerance_k,
+        text=order.text,
+        cap_kpa=order.cap_kpa,
+    )
+    reason = order.correction.strip()
+    found = put_order(shop, name, ordered, serial=order.serial, stamp=stamp, reason=reason)
+    return Numbered(number=found)
 
 
 @router.post("/{number}/reworks", status_code=201)

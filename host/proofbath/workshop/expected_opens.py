@@ -66,14 +66,23 @@ def _as_measured(step: Step, unit_type: UnitType) -> Opens | None:
         return None
     full = content.curve.quantities.get("full_open_c")
     full_c = full.value if full is not None else None
-    return _opens(start.value, full_c, unit_type)
+    return _opens(start.value, full_c, unit_type, content.curve.series.get(OPENING, ()))
 
 
-def _opens(start_c: float, full_c: float | None, unit_type: UnitType) -> Opens:
-    """Return where a unit of a start opens; it needs as long to be fully open as its type's do."""
+def _opens(
+    start_c: float, full_c: float | None, unit_type: UnitType, levels: Sequence[Quantity] = ()
+) -> Opens:
+    """Return where a unit of a start opens; `levels` are of its rising curve.
+
+    What it was not seen to lift takes it as long as its type's units.
+    """
+    if full_c is not None and full_c > start_c:
+        return Opens(start_c, start_c, full_c)
+    seen = [(one.value, one.threshold_mm) for one in levels if one.value is not None]
+    top_c, top_mm = max([(start_c, unit_type.threshold_mm), *((c, mm or 0.0) for c, mm in seen)])
     usual_k = unit_type.full_open_c - unit_type.nominal_start_to_open_c
-    beyond_c = start_c + usual_k if full_c is None or full_c <= start_c else full_c
-    return Opens(start_c, start_c, beyond_c)
+    left = (unit_type.full_lift_mm - top_mm) / (unit_type.full_lift_mm - unit_type.threshold_mm)
+    return Opens(start_c, start_c, max(top_c + max(left, 0.0) * usual_k, start_c + 0.1))
 
 
 def _by_hand(records: RecordsReader, story: UnitStory, unit_type: UnitType) -> Opens | None:

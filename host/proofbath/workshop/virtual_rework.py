@@ -70,15 +70,18 @@ def virtual_changes(
     return changes
 
 
-def read_by_hands(shop: Shop, serial: str, act: ReworkAct) -> ReworkAct:
+def read_by_hands(
+    shop: Shop, serial: str, act: ReworkAct, stick_out_mm: float | None = None
+) -> ReworkAct:
     """Return an act going to be done as balance and pin will tell it, where the unit is virtual.
 
-    On a real bench only a person can tell, and the act comes back as it was. Raises InputError
-    where the unit could not be so.
+    With `stick_out_mm` it is filled until its cold pin stands so much further out. On a real bench
+    only a person can tell, and the act comes back as it was. Raises InputError where the unit
+    could not be so.
     """
     for _, section in _hung(shop, serial):
         with _told(serial):
-            return as_read(section, serial, act)
+            return as_read(section, serial, act, stick_out_mm)
     return act
 
 

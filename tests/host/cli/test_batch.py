@@ -267,3 +267,43 @@ def test_a_refusal_is_one_line_and_nothing_is_written(
     assert (said.status, said.out, said.err.count("\n")) == (2, "", 1)
     assert words in said.err
     assert ferry.shop.records.head() == before
+
+
+def test_an_order_is_said_with_what_it_changes_and_the_batch_shows_it(
+    call: Call, ferry: FerryShop, shop: Arguments
+) -> None:
+    ferry.batch(["T82-1"])
+    words = ("--text", "order 4711")
+    said = call("batch", "order", BATCH, "--at", "78", *words, *BY, *shop)
+    assert said.status == 0, said.err
+    first, second, *caution = said.out.splitlines()
+    assert first == f"{BATCH}: ordered: 2 mm open at 78 ± 2 °C; order 4711"
+    assert second.startswith(f"{BATCH}: not judged by: Start-to-open, rising, at 0.1 mm")
+    assert "ask the authority" in " ".join(caution)
+    shown = call("batch", "show", BATCH, *shop).out
+    assert "ordered: 2 mm open at 78 ± 2 °C; order 4711" in shown
+    assert "marked, not judged by: Start-to-open" in shown
+    told = json.loads(call("batch", "show", BATCH, *shop, "--json").out)
+    assert told["limits"] == ["Opening at a lift, rising, at 2 mm at zero rate: 78 ± 2 °C"]
+
+
+def test_an_order_for_an_engine_without_logs_takes_the_usual_regulating_lift(
+    call: Call, ferry: FerryShop, shop: Arguments
+) -> None:
+    ferry.batch(["T82-1"])
+    said = call(
+        "batch", "order", BATCH, "--engine", "80", "--serial", "T82-1", *BY, *shop, "--json"
+    )
+    told = json.loads(said.out)
+    assert (told["wanted_c"], told["lift_mm"], told["engine_c"]) == (80.0, 2.0, 80.0)
+    assert "common practice, no source" in told["text"]
+
+
+@pytest.mark.parametrize("given", [(), ("--at", "78", "--engine", "80")])
+def test_an_order_is_of_a_temperature_or_for_an_engine(
+    call: Call, ferry: FerryShop, shop: Arguments, given: tuple[str, ...]
+) -> None:
+    ferry.batch(["T82-1"])
+    said = call("batch", "order", BATCH, *given, *BY, *shop)
+    assert (said.status, said.out) == (2, "")
+    assert "give either a temperature, or what the engine shall run at" in said.err

@@ -118,10 +118,12 @@ def test_filled_by_the_pin_it_stands_out_as_wanted_whatever_that_takes() -> None
     assert done.wax_mg == pytest.approx(weighed_wax_mg, abs=10.0)
 
 
-def test_a_pin_that_must_stand_so_far_out_is_read_before_it_is_opened() -> None:
-    act = as_read(BENCH, "A1", EXCHANGED.model_copy(update={"pin_after_mm": 8.0}))
-    assert act.pin_after_mm == pytest.approx(8.0, abs=0.011)
-    assert act.pin_before_mm is not None
+def test_a_pin_that_shall_stand_so_much_further_out_is_read_before_and_after() -> None:
+    act = as_read(BENCH, "A1", EXCHANGED, -1.0)
+    assert act.stick_out_mm == pytest.approx(-1.0, abs=0.011)
+    by_balance = as_read(BENCH, "A1", EXCHANGED)
+    assert by_balance.mass_in_mg == EXCHANGED.mass_in_mg
+    assert by_balance.stick_out_mm is not None
 
 
 def test_closing_deeper_takes_room_off_the_cavity() -> None:

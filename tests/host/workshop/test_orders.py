@@ -245,7 +245,7 @@ def test_soaks_tops_and_the_highest_bath_follow_the_order(ferry: FerryShop) -> N
 
 
 def test_a_night_after_a_dose_follows_its_forecast(ferry: FerryShop) -> None:
-    """30 mg at 0.5 mm/K: 0.079 mm/mg of clean wax on a 4.3 mm pin, 4.7 K (trade notes, §10)."""
+    """30 mg at 0.5 mm/K: a mg of 0.87 g/cm³ lifts a pin of 4.3 mm by 0.079 mm, in all 4.7 K."""
     found(ferry, two_c=82.0)
     ferry.rework(ONE, amount=30.0)
     ferry.rework(TWO, amount=30.0)

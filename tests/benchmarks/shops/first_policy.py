@@ -1,4 +1,4 @@
-"""The cost still to come of a unit that lands somewhere, by rounds left: backward induction."""
+"""Of the 1.0.0 rule: the cost to come of a unit by rounds left, by backward induction."""
 
 from __future__ import annotations
 
@@ -6,35 +6,13 @@ from typing import NamedTuple
 
 import numpy as np
 from scipy.special import ndtr
-
-from proofbath.proof.knowledge import Knowledge, Nodes
-from proofbath.proof.rework_kind import Refillable, Setting
+from shops.first_knowledge import Knowledge, Nodes
 
 Floats = np.ndarray
 
-
-class Costs(NamedTuple):
-    """Prices of the rule of 1.0.0 in a shop's own money."""
-
-    parts_cost: float = 4.0
-    labour_cost: float = 12.0
-    give_up_cost: float = 45.0
-    overfill_cost: float = 60.0
-    most_rounds: int = 3
-    cap_k: float = 4.0
-
-    @property
-    def round_cost(self) -> float:
-        """Parts and labour of one round."""
-        return self.parts_cost + self.labour_cost
-
-
-COSTS = Costs()
-
-
 EDGES_K: Floats = np.arange(-30.0, 15.01, 0.25)
 CENTRES_K: Floats = (EDGES_K[1:] + EDGES_K[:-1]) / 2
-CAUTIOUS: dict[str, float] = {"mg": 10.0, "mm": 1.0}
+CAUTIOUS_MG = 10.0
 KNOWN_UNITS = 10
 FIRST_SHARE = 0.7
 LARGER_K = 2.5
@@ -44,9 +22,21 @@ OVERFILL_CHANCE = 1e-3
 POLICY_CHANGES = 20
 
 
-def largest_step(knowledge: Knowledge, unit: str) -> float:
+class Prices(NamedTuple):
+    """What that release took a round to cost, and what it allowed."""
+
+    round_cost: float = 16.0
+    give_up_cost: float = 45.0
+    overfill_cost: float = 60.0
+    most_rounds: int = 3
+    cap_k: float = 4.0
+    step_mg: float = 0.5
+    dosing_sd_mg: float = 1.0
+
+
+def largest_step(knowledge: Knowledge) -> float:
     """Return the largest change of one round: twice the cautious one from ten known units on."""
-    return CAUTIOUS[unit] * (2.0 if len(knowledge.serials) >= KNOWN_UNITS else 1.0)
+    return CAUTIOUS_MG * (2.0 if len(knowledge.serials) >= KNOWN_UNITS else 1.0)
 
 
 def step_limits(
@@ -74,18 +64,17 @@ class Policy:
 
     def __init__(
         self,
-        kind: Refillable | Setting,
+        kind: Prices,
         knowledge: Knowledge,
         acceptance_k: tuple[float, float],
         u_shift_k: float,
-        costs: Costs = COSTS,
     ) -> None:
-        self.kind, self.prices = kind, costs
+        self.kind = kind
         self.acceptance_k = acceptance_k
         self.u_shift_k = u_shift_k
         self.dose_sd = knowledge.dose_sd
-        self.largest = largest_step(knowledge, kind.unit)
-        self.cautious = CAUTIOUS[kind.unit]
+        self.largest = largest_step(knowledge)
+        self.cautious = CAUTIOUS_MG
         self.inside = _share_inside(acceptance_k)
         self.costs = self._costs(knowledge.nodes())
 
@@ -99,12 +88,12 @@ class Policy:
         sd = np.sqrt(variance + (after**2) @ weights - mean**2)
         masses = bin_masses(mean, sd)
         refused = self.refused(start, change, mean_needed(nodes, CENTRES_K, self.target_k)[:, None])
-        refused |= self.overfills(start, change, ndtr((-self.prices.cap_k - mean) / sd))
-        costs = [self.prices.give_up_cost * (1 - self.inside)]
-        for _ in range(self.prices.most_rounds):
+        refused |= self.overfills(start, change, ndtr((-self.kind.cap_k - mean) / sd))
+        costs = [self.kind.give_up_cost * (1 - self.inside)]
+        for _ in range(self.kind.most_rounds):
             go = self.cost_of_going(masses, change, costs[-1])
             best = np.min(np.where(refused, np.inf, go), axis=1)
-            outside = np.minimum(best, self.prices.give_up_cost)
+            outside = np.minimum(best, self.kind.give_up_cost)
             costs.append(outside * (1 - self.inside))
         return costs
 
@@ -125,14 +114,14 @@ class Policy:
 
     def overfills(self, start_k: Floats, change: Floats, beyond: Floats) -> Floats:
         """Return which increases lead beyond the cap with more than the allowed chance."""
-        past = start_k < -self.prices.cap_k
+        past = start_k < -self.kind.cap_k
         return np.asarray((change > 0) & ((beyond > OVERFILL_CHANCE) | past))
 
     def cost_of_going(self, masses: Floats, change: Floats, to_come: Floats) -> Floats:
         """Return the expected cost of changes with these landing masses, this round included."""
-        scrap = np.maximum(to_come, self.prices.overfill_cost)
-        raised = masses @ np.where(CENTRES_K + self.prices.cap_k < 0, scrap, to_come)
-        return np.asarray(self.prices.round_cost + np.where(change > 0, raised, masses @ to_come))
+        scrap = np.maximum(to_come, self.kind.overfill_cost)
+        raised = masses @ np.where(CENTRES_K + self.kind.cap_k < 0, scrap, to_come)
+        return np.asarray(self.kind.round_cost + np.where(change > 0, raised, masses @ to_come))
 
 
 def mean_needed(nodes: Nodes, start_k: Floats, target_k: float) -> Floats:
