@@ -148,7 +148,7 @@ class Advisor:
             blank = blank._replace(rounds_done=unit.rounds_done)
             return self._advise(blank, story, unit, target)
         except InputError as error:
-            return blank._replace(refusal=str(error).removeprefix(f"{serial}: "))
+            return blank._replace(refusal=str(error))
 
     def _knowledge(self, story: UnitStory) -> TrimKnowledge:
         name = story.unit.entry.unit_type

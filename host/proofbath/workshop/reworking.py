@@ -143,12 +143,11 @@ def _check_turn(story: UnitStory, called: str) -> None:
 
 def _last(story: UnitStory, called: str) -> Kept[Rework]:
     """Return a unit's last rework in a batch; raises InputError where there is none."""
-    known = [step.rework for step in story.steps if step.rework is not None]
-    if not known:
+    if story.last_rework is None:
         raise InputError(
             f"{called}: none is on record in {story.batch.entry.name}; nothing to correct"
         )
-    return known[-1]
+    return story.last_rework
 
 
 def _check_bears(known: ReworkKind | None, called: str, kind: str, amount: float | None) -> None:

@@ -84,6 +84,12 @@ class UnitStory(NamedTuple):
         """Whether anything was changed on the unit in this batch."""
         return any(step.stage == "rework" for step in self.steps)
 
+    @property
+    def last_rework(self) -> Kept[Rework] | None:
+        """Return the last rework in this batch that stands."""
+        done = [step.rework for step in self.steps if step.rework is not None]
+        return done[-1] if done else None
+
     def counting(self, stage: StepStage) -> Step | None:
         """Return the measurement of a stage that counts: the last since the last rework.
 
