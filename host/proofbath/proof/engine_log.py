@@ -9,7 +9,13 @@ import numpy as np
 
 from proofbath.errors import InputError
 from proofbath.proof.log_table import Picks, Table, read_table
-from proofbath.proof.log_times import COARSEST_S, MOST_FAULTS, SHORTEST_S, number_in_cell, read_times
+from proofbath.proof.log_times import (
+    COARSEST_S,
+    MOST_FAULTS,
+    SHORTEST_S,
+    number_in_cell,
+    read_times,
+)
 
 Floats = np.ndarray
 

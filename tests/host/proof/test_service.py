@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from proofbath.errors import InputError
-from proofbath.proof.engine_log import EngineLog, parse_log
+from proofbath.proof.engine_log import EngineLog, read_log
 from proofbath.proof.engine_offset import (
     PRIOR_BETWEEN_K,
     PRIOR_BETWEEN_LOG_SD,
@@ -155,7 +155,7 @@ def csv_of(log: EngineLog) -> str:
 
 def test_a_csv_is_read_with_further_columns_left_out() -> None:
     log = drive()
-    read = parse_log(csv_of(log), "log.csv")
+    read = read_log(csv_of(log), "log.csv").log
     assert np.allclose(read.coolant_c, log.coolant_c, atol=0.006)
 
 
@@ -177,7 +177,7 @@ def test_a_csv_is_read_with_further_columns_left_out() -> None:
 )
 def test_a_csv_that_cannot_be_used_is_refused(text: str, says: str) -> None:
     with pytest.raises(InputError, match=says):
-        parse_log(text, "log.csv")
+        read_log(text, "log.csv")
 
 
 def test_gaps_are_left_out() -> None:

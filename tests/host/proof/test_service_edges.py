@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from proofbath.errors import InputError
-from proofbath.proof.engine_log import EngineLog, parse_log
+from proofbath.proof.engine_log import EngineLog, read_log
 from proofbath.proof.service import drift_text
 
 
@@ -39,21 +39,21 @@ def every(step_s: float, count: int) -> list[float]:
 def test_a_log_is_long_dense_and_believable_enough(text: str, said: str) -> None:
     """60 samples, ten minutes, one in half a minute: common practice, no source."""
     if not said:
-        assert len(parse_log(text, "log.csv").t_s) >= 60
+        assert len(read_log(text, "log.csv").log.t_s) >= 60
         return
     with pytest.raises(InputError) as refused:
-        parse_log(text, "log.csv")
+        read_log(text, "log.csv")
     assert said in str(refused.value)
     assert str(refused.value).startswith("log.csv: ")
 
 
 def test_five_faults_are_told_and_no_more_and_empty_lines_are_none() -> None:
     with pytest.raises(InputError) as refused:
-        parse_log("t_s,coolant_c\n" + "x,y\n" * 9, "log.csv")
+        read_log("t_s,coolant_c\n" + "x,y\n" * 9, "log.csv")
     assert len(refused.value.faults) == 5
     lines = log(every(20.0, 60)).replace("20.0,90.0", "\n20.0,90.0", 1)
-    assert len(parse_log(lines, "log.csv").t_s) == 60
-    assert len(parse_log("\ufeff" + lines, "log.csv").t_s) == 60
+    assert len(read_log(lines, "log.csv").log.t_s) == 60
+    assert len(read_log("\ufeff" + lines, "log.csv").log.t_s) == 60
 
 
 @pytest.mark.parametrize(
