@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.ndimage import minimum_filter1d
+from scipy.stats import linregress
 
 from proofbath.proof.engine_log import EngineLog
 from proofbath.proof.engine_moves import filled
@@ -26,7 +27,11 @@ HELD_S = 300.0
 """Coolant that is hot for longer is no pocket of air passing the sensor."""
 SMOOTH_S = 60.0
 BELOW_K, STEP_K, AFTER_K = 40.0, 5.0, (4.0, 14.0)
-SLOWED, UNSLOWED = 0.6, 0.8
+FEWEST_STEPS = 4
+SLOWED, AS_FORETOLD, LARGEST_U_SHARE = 0.6, (0.8, 1.2), 0.15
+HELD_BACK = 0.5
+"""A level that holds back so much of the warming still to come is regulated, not the engine's end.
+"""
 FEWEST_MINUTES = 15
 _TIME_CONSTANTS_MIN = np.geomspace(1.0, 240.0, 160)
 
@@ -36,6 +41,7 @@ class State(StrEnum):
 
     REGULATES = "regulates"
     STUCK_SHUT = "stuck shut"
+    OPENS_LATE = "opens late"
     NOT_COOLED = "opens, not cooled"
     STUCK_OPEN = "stuck open"
     STILL_WARMING = "still warming"
@@ -104,9 +110,7 @@ def condition_of(log: EngineLog, level: Level, known: Known) -> Condition:
     """Return what a log shows of its unit, by what is known of where the unit opens."""
     even, cold_c = log.on_grid(), known.cold_c
     if held_c(even) > known.hot_c:
-        slowed = slowed_at_start(even, known.start_c)
-        state = State.NOT_COOLED if slowed else State.STUCK_SHUT
-        return Condition(state, known, float(np.nanmax(even.coolant_c)), slowed)
+        return _hot(even, level, known)
     if level.regulated_c is not None:
         coldest_c = min(level.regulated_c, level.driving_c or math.inf)
         if cold_c is not None and coldest_c < cold_c:
@@ -120,6 +124,19 @@ def condition_of(log: EngineLog, level: Level, known: Known) -> Condition:
     return Condition(State.STILL_WARMING, known)
 
 
+def _hot(even: EngineLog, level: Level, known: Known) -> Condition:
+    """Return why coolant is hotter than where the unit should be wide open."""
+    passed = passage(even, known.start_c)
+    slowed = passed.slowed if passed else None
+    if slowed:
+        return Condition(State.NOT_COOLED, known, float(np.nanmax(even.coolant_c)), slowed)
+    if passed and level.regulated_c is not None and slowed is False:
+        left = (passed.end_c - level.regulated_c) / (passed.end_c - known.start_c)
+        if math.isinf(passed.end_c) or left > HELD_BACK:
+            return Condition(State.OPENS_LATE, known, level.regulated_c, slowed)
+    return Condition(State.STUCK_SHUT, known, float(np.nanmax(even.coolant_c)), slowed)
+
+
 def held_c(even: EngineLog) -> float:
     """Return the highest temperature that was held or exceeded for five minutes."""
     count = round(HELD_S / _step_s(even)) + 1
@@ -127,29 +144,48 @@ def held_c(even: EngineLog) -> float:
     return float(lowest[count // 2 : len(lowest) - (count - 1) // 2].max(initial=-math.inf))
 
 
-def slowed_at_start(even: EngineLog, start_c: float) -> bool | None:
-    """Return whether warming slowed once the unit should open, None where it cannot be told.
+class Passage(NamedTuple):
+    """How warming went on past the start: its rate as a share of what it was foretold to be.
 
     Shut, the engine warms by Newton's law: the rate falls in a straight line over temperature,
-    which is drawn below the start and prolonged above it.
+    which is drawn below the start and prolonged above it. `end_c` is where the line reaches 0.
     """
+
+    share: float
+    u_share: float
+    end_c: float
+
+    @property
+    def slowed(self) -> bool | None:
+        """Return whether warming slowed where the unit opens, None where loads hide it."""
+        if self.u_share > LARGEST_U_SHARE:
+            return None
+        low, high = AS_FORETOLD
+        return True if self.share < SLOWED else False if low <= self.share <= high else None
+
+
+def passage(even: EngineLog, start_c: float) -> Passage | None:
+    """Return how the engine warmed past its start; None where the log does not show it."""
     count = max(1, round(SMOOTH_S / _step_s(even)))
     smooth = np.convolve(filled(even.coolant_c), np.full(count, 1 / count), mode="valid")
-    first = float(smooth[0])
     rising = np.maximum.accumulate(smooth) + 1e-9 * np.arange(len(smooth))
-    at = np.arange(max(first + 1.0, start_c - BELOW_K), start_c - 1.0, STEP_K)
-    after = start_c + np.array(AFTER_K)
-    if len(at) < 4 or rising[-1] < after[-1]:
+    at_c = np.arange(max(float(smooth[0]) + 1.0, start_c - BELOW_K), start_c - 1.0, STEP_K)
+    after_c = start_c + np.array(AFTER_K)
+    if len(at_c) < FEWEST_STEPS or rising[-1] < after_c[-1]:
         return None
-    t_s = np.interp(at, rising, even.t_s[: len(rising)])
-    between = np.interp(after, rising, even.t_s[: len(rising)])
-    rates = STEP_K / np.diff(t_s)
-    line = np.polyfit((at[1:] + at[:-1]) / 2, rates, 1)
-    foretold = max(float(np.polyval(line, after.mean())), 0.1 * float(rates.mean()))
-    share = (AFTER_K[1] - AFTER_K[0]) / float(between[1] - between[0]) / foretold
-    if SLOWED <= share <= UNSLOWED:
+    t_s = np.interp([*at_c, *after_c], rising, even.t_s[: len(rising)])
+    rates = STEP_K / np.diff(t_s[:-2])
+    line = linregress((at_c[1:] + at_c[:-1]) / 2, rates)
+    slope, intercept, u_slope = float(line.slope), float(line.intercept), float(line.stderr)
+    over_c = float(after_c.mean())
+    foretold = intercept + slope * over_c
+    if foretold <= 0.1 * float(rates.mean()):
         return None
-    return share < SLOWED
+    # of a line through evenly spaced points: that of its slope, and of its mean
+    u_foretold = u_slope * math.hypot(over_c - float(at_c.mean()), float(np.std(at_c)))
+    share = float(np.ptp(AFTER_K)) / float(t_s[-1] - t_s[-2]) / foretold
+    end_c = -intercept / slope if slope < 0 else math.inf
+    return Passage(share, share * u_foretold / foretold, end_c)
 
 
 class Towards(NamedTuple):

@@ -1,4 +1,4 @@
-"""The table in an engine's log: how its cells are parted, and which columns are time and coolant."""
+"""The table in an engine's log: how its cells are parted, which columns are time and coolant."""
 
 from __future__ import annotations
 

@@ -85,10 +85,8 @@ def number_in_cell(cell: str) -> float | None:
     """Return the number of a cell with decimal point or comma; None where it is no number."""
     text = re.sub(r"[\s\u00a0']", "", cell).replace("\u2212", "-")
     comma, point = text.rfind(","), text.rfind(".")
-    if comma > point:
-        text = text.replace(".", "").replace(",", ".")
-    else:
-        text = text.replace(",", "")
+    mark, other = (",", ".") if comma > point else (".", ",")
+    text = text.replace(other, "").replace(mark, ".")
     try:
         value = float(text)
     except ValueError:
@@ -214,7 +212,7 @@ def _second(clock: re.Match[str]) -> float | None:
         if not 1 <= hours <= 12:
             return None
         hours = hours % 12 + (12 if clock["half"] in "Pp" else 0)
-    if seconds >= 61 or minutes >= 60 and hours:
+    if seconds >= 61 or (minutes >= 60 and hours):
         return None
     return hours * 3600 + minutes * 60 + seconds - _zone_s(clock["zone"])
 

@@ -87,6 +87,14 @@ BY_STATE = {
             "then take the unit out and measure how far it opens",
         ),
     ),
+    State.OPENS_LATE: Next(
+        NextAct.TAKE_OUT,
+        (
+            "take the unit out and measure it: it opens hotter than when it was measured; it may"
+            " have lost wax, or another unit is fitted (common practice, no source)",
+            "until then the engine has less margin to boiling: watch its temperature",
+        ),
+    ),
     State.STUCK_OPEN: Next(
         NextAct.TAKE_OUT,
         (

@@ -46,6 +46,11 @@ def _stuck(condition: Condition) -> str:
             f"stuck open: the coolant settles at {shown_c:.1f} °C,"
             f" {known.start_c - shown_c:.0f} K below {_where(known)}"
         )
+    if condition.state is State.OPENS_LATE:
+        return (
+            f"opens late: regulates at {shown_c:.1f} °C, {shown_c - known.start_c:.0f} K above"
+            f" {_where(known)}; it should be wide open at {known.full_c:.0f} °C"
+        )
     said = {
         True: "hot although it opens: warming slowed where the unit opens, but the coolant",
         False: "stuck shut: the coolant passed the start-to-open without slowing and",
