@@ -40,10 +40,13 @@ class NextAct(StrEnum):
 
 
 class Runs(NamedTuple):
-    """Where an engine ran over logs since the unit was fitted, with U for about 95 %, °C and K."""
+    """Where an engine ran over the logs since the unit was fitted, in °C.
+
+    `scatter_k` is the half width for about 95 % of what weather, load and driver make of it.
+    """
 
     coolant_c: float
-    expanded_u_k: float
+    scatter_k: float
 
 
 class Change(NamedTuple):
@@ -170,13 +173,13 @@ def _next_change(
     tolerance_k = order.tolerance_k if order else USUAL_TOLERANCE_K
     where = (
         f"runs {abs(off_k):.1f} K {'above' if off_k > 0 else 'below'} the {wanted_c:g} °C wanted"
-        f" (U {runs.expanded_u_k:.1f} K)"
+        f" (± {runs.scatter_k:.1f} K by weather, load and driver)"
     )
     if abs(off_k) <= tolerance_k:
         return Next(
             NextAct.LEAVE, (f"{where}, inside ± {tolerance_k:g} K: leave it",), wanted_c, off_k
         )
-    if abs(off_k) <= runs.expanded_u_k:
+    if abs(off_k) <= runs.scatter_k:
         line = f"{where}: no more than logs scatter; log again before anything is changed"
         return Next(NextAct.LOG, (line,), wanted_c, off_k)
     if bench is None:
