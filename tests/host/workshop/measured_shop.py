@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from proofbath.curve.budget import Contribution
 from proofbath.curve.result import known, unknown
 from proofbath.proof.rework_kind import Refillable
+from proofbath.quantity.levels import OPENING
 from proofbath.run.plan import LoadedStation, NightPlan, Stage
 from proofbath.scenario.ferry import TEAL_82, ferry_bench
 from proofbath.scenario.workshop import set_up, staff_and_type
@@ -42,6 +43,8 @@ class Measurement(NamedTuple):
     start_c: float | None
     lift_mm: float = 9.5
     cycles_c: tuple[float, ...] = ()
+    opens_at_c: tuple[tuple[float, float], ...] = ()
+    """Lifts in mm with their temperatures."""
 
 
 def content(measured: Measurement, lag_s: float = 20.0) -> dict[str, Any]:
@@ -57,6 +60,7 @@ def content(measured: Measurement, lag_s: float = 20.0) -> dict[str, Any]:
         start = known(measured.start_c, parts, "zero", {"lift_mm": 0.1})
     lift = known(measured.lift_mm, [Contribution("gauge", 0.02)], None, {"bath_c": 97.0})
     rates = (1.0, 1.0, 0.5)
+    opening = [known(c, parts, "zero", {"lift_mm": mm}).to_json() for mm, c in measured.opens_at_c]
     return {
         "name": "unit",
         "threshold_mm": 0.1,
@@ -64,6 +68,7 @@ def content(measured: Measurement, lag_s: float = 20.0) -> dict[str, Any]:
         "full_lift_mm": lift.to_json(),
         "lag_s": known(lag_s, [Contribution("fit", 1.0)]).to_json(),
         "warnings": [],
+        **({OPENING: opening} if opening else {}),
         "cycles": [
             {"start_to_open_c": c + lag_s / 60 * rate, "start_rate_k_per_min": rate}
             for c, rate in zip(measured.cycles_c, rates, strict=False)
