@@ -70,9 +70,15 @@ _cap_option = click.option(
     "--fahrenheit/--celsius", default=None, help="What the temperatures are in; else by the header."
 )
 @click.option(
-    "--time-unit", type=click.Choice([*TimeUnit]), help="What plain numbers of time count."
+    "--time-unit",
+    type=click.Choice([one.value for one in TimeUnit]),
+    help="What plain numbers of time count.",
 )
-@click.option("--day-order", type=click.Choice([*DayOrder]), help="Which comes first in a date.")
+@click.option(
+    "--day-order",
+    type=click.Choice([one.value for one in DayOrder]),
+    help="Which comes first in a date.",
+)
 @_wanted_option
 @_cap_option
 @shop_option

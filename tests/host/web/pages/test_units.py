@@ -138,7 +138,7 @@ def test_the_api_takes_picks_and_says_what_to_do_next(open_browser: Open) -> Non
         "fahrenheit": True,
         "time_unit": "min",
     }
-    answer = browser.post("/api/units/T82-0101/service", json=body)
+    answer = browser.send("POST", "/api/units/T82-0101/service", json=body)
     assert answer.status_code == 201, answer.text
     told = answer.json()
     assert (told["logs"][0]["state"], told["logs"][0]["regulated_c"]) == ("stuck shut", None)
