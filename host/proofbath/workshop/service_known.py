@@ -31,16 +31,20 @@ class OnBench(NamedTuple):
 def on_bench(
     records: RecordsReader, serial: str, limit: Limit | None, fitted: dt.date
 ) -> OnBench | None:
-    """Return the unit's last measured start-to-open up to the day it was fitted."""
-    if limit is None:
-        return None
-    found = [
-        OnBench(story, step, value)
-        for story in unit_story(records, serial)
-        for step in story.steps
-        if step.date <= fitted and (value := step_value(limit, step))
-    ]
-    return found[-1] if found else None
+    """Return the unit's last measured start-to-open up to the day it was fitted.
+
+    None where it was changed after that and not measured again.
+    """
+    found: OnBench | None = None
+    for story in unit_story(records, serial) if limit else ():
+        for step in story.steps:
+            if step.date > fitted:
+                continue
+            if step.rework:
+                found = None
+            elif limit and (value := step_value(limit, step)):
+                found = OnBench(story, step, value)
+    return found
 
 
 def known_of(unit_type: UnitType, bench: OnBench | None) -> Known:

@@ -183,7 +183,7 @@ def _next_change(
         line = f"{where}: no more than logs scatter; log again before anything is changed"
         return Next(NextAct.LOG, (line,), wanted_c, off_k)
     if bench is None:
-        line = f"{where}; it was not measured before it was fitted: take it out and measure it"
+        line = f"{where}; it was not measured as it was fitted: take it out and measure it"
         return Next(NextAct.MEASURE, (line,), wanted_c, off_k)
     change = _change(bench, unit_type, order, off_k)
     faults = aim_faults(Aim(unit_type.name, wanted_c, change.order_c, unit_type.cap_c), cooling)

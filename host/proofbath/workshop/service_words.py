@@ -65,7 +65,7 @@ def _stuck(condition: Condition) -> str:
 def _where(known: Known) -> str:
     if known.measured:
         return f"its start-to-open of {known.start_c:.1f} °C on the bench"
-    return f"the {known.start_c:g} °C of its marking (it was not measured before it was fitted)"
+    return f"the {known.start_c:g} °C of its marking (it was not measured as it was fitted)"
 
 
 def unit_lines(found: UnitService) -> list[str]:

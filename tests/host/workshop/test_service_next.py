@@ -174,6 +174,17 @@ def test_a_unit_that_was_not_measured_is_measured_first(shop: MeasuredShop) -> N
     assert then(shop, "U2", 82.0).act is NextAct.MEASURE
 
 
+def test_a_measurement_before_a_change_says_nothing_of_the_unit(shop: MeasuredShop) -> None:
+    shop.rework("A", "U1", 10.0)
+    add(shop, level_log(87.0))
+    found = unit_service(shop.records, "U1")
+    assert (found.bench_c, found.offset_k) == (None, None)
+    assert found.logs[0].condition.known.measured is False
+    shop.night("A", "as-left", {"U1": Measurement(79.0)})
+    add(shop, level_log(84.0, 2))
+    assert unit_service(shop.records, "U1").bench_c == 79.0
+
+
 def test_the_day_of_a_log_is_that_of_its_stamps(shop: MeasuredShop) -> None:
     shop.pass_days(10)
     logged = shop.day - dt.timedelta(days=3)
