@@ -112,8 +112,10 @@ def _columns(row: Sequence[str], below: Sequence[Sequence[str]], pick: str, kind
     if named or not pick.isdecimal():
         return named
     at = int(pick) - 1
+    if not 0 <= at < len(row):
+        return set()
     filled = any(at < len(one) and any(sign.isdigit() for sign in one[at]) for one in below)
-    return {at} if 0 <= at < len(row) and filled else set()
+    return {at} if filled else set()
 
 
 def _same(cell: str, pick: str) -> bool:

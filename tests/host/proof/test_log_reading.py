@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from proofbath.errors import InputError
 from proofbath.proof.engine_log import ReadLog, read_log
@@ -277,3 +280,31 @@ def test_a_file_that_cannot_be_used_is_refused(text: str, says: str) -> None:
         read(text)
     assert says in str(refused.value)
     assert all(fault.startswith("log.csv: ") for fault in refused.value.faults)
+
+
+CELLS = st.sampled_from(
+    ("80", "80,5", "1e400", "", "-", "nan", "2025-10-02 08:00", "02/03/2025 8:00",
+     "99/99/2025 8:00", "0000-00-00 00:00", "8:00 PM", "13:00 PM", "24:00:00", "1759392000",
+     "\x00", '"', "°F", "Date",
+     "Time", "coolant", "²", "9" * 400, "12:34.5", "2-Oct-25 8:00", "+02:00", "t_s", "coolant_c")
+)  # fmt: skip
+PICKS = st.builds(
+    Picks,
+    st.sampled_from(("", "0", "1", "2", "Time", "²")),
+    st.sampled_from(("", "2", "9", "-1", "coolant_c")),
+    st.none() | st.booleans(),
+    st.none() | st.sampled_from(TimeUnit),
+    st.none() | st.sampled_from(DayOrder),
+)
+
+
+@given(st.lists(st.lists(CELLS, max_size=3), max_size=30), st.sampled_from(";\t,|"), PICKS)
+def test_whatever_a_file_holds_it_is_read_or_refused_in_words(
+    rows: list[list[str]], sep: str, picks: Picks
+) -> None:
+    counted = [[f"{60 * n}", "80"] for n in range(25)]
+    for table_rows in (rows, [["t_s", "coolant_c"], *counted, *rows[:1]]):
+        with suppress(InputError):
+            log = read("\n".join(sep.join(row) for row in table_rows), picks).log
+            assert np.all(np.diff(log.t_s) > 0)
+            assert np.all((log.coolant_c >= -50) & (log.coolant_c <= 160))
