@@ -50,7 +50,7 @@ ROOMS = (
     ("proof", "engine_log engine_offset service", "test_service*"),
     ("proof", "gauge_study study", "test_study"),
     ("proof", "statistics tolerance", "test_statistics*"),
-    ("proof", "knowledge prior rework rework_kind rework_policy", "test_rework*"),
+    ("proof", "rework_kind rework_act trim_act trim_policy trim_advice", "test_trim*"),
     ("proof", "", "test_*"),
     ("curve", "budget", "test_budget"),
     ("bench", "preflight", "test_preflight"),

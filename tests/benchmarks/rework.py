@@ -20,6 +20,9 @@ from typing import NamedTuple
 
 import numpy as np
 from scipy.optimize import brentq
+from shops.first_knowledge import Knowledge, Round
+from shops.first_policy import Prices
+from shops.first_rule import UNIT, Action, Adviser, Unit
 from shops.rework_units import (
     AT_MM,
     HEATED,
@@ -38,10 +41,7 @@ from shops.rework_units import (
     slips,
 )
 
-from proofbath.proof.knowledge import Knowledge, Round
 from proofbath.proof.lift_curve import COLD_C, LiftCurve
-from proofbath.proof.rework import Acceptance, Action, Adviser, Unit
-from proofbath.proof.rework_kind import Refillable
 from proofbath.proof.trim_act import Act, Donor
 from proofbath.proof.trim_advice import Cause, TrimAction, TrimAdviser
 from proofbath.proof.trim_knowledge import TrimKnowledge, TrimRound
@@ -183,17 +183,16 @@ def _true_act(bench: Bench, case: Case, large: bool) -> Act:
 def by_first_rule(seed: int, case: Case) -> Outcome:
     """Rework one unit as release 1.0.0 advised: by its start, with clean wax, no history."""
     rng = np.random.default_rng([seed, case.number, 77])
-    kind, bench, off, cold = Refillable(most_rounds=ROUNDS), case.bench, list[float](), False
+    kind, bench, off, cold = Prices(most_rounds=ROUNDS), case.bench, list[float](), False
     start = rising_c(bench.unit, 0.1)
     assert start is not None
     nominal = start - (bench.wax_at_2_mm_c - case.wanted_c)
-    knowledge = Knowledge("mg", nominal, kind.dosing_sd_mg)
-    limits = Acceptance(nominal - HALF_K + GUARD_K, nominal + HALF_K - GUARD_K)
+    knowledge = Knowledge(nominal, kind.dosing_sd_mg)
+    limits = (nominal - HALF_K + GUARD_K, nominal + HALF_K - GUARD_K)
     read = start + U_BATH_K * float(rng.standard_normal())
     for number in range(ROUNDS):
-        advice = Adviser(kind, knowledge, limits).advise(
-            Unit("u", read, math.sqrt(2) * U_BATH_K, number)
-        )
+        asked = Unit(read, math.sqrt(2) * U_BATH_K, number)
+        advice = Adviser(kind, knowledge, limits).advise(asked)
         if advice.action is Action.GIVE_UP:
             return Outcome(_filled(off, case, bench), cold, Cause.PRICE)
         if advice.action is Action.LEAVE:
@@ -206,7 +205,7 @@ def by_first_rule(seed: int, case: Case) -> Outcome:
         start = rising_c(bench.unit, 0.1)
         assert start is not None
         after = start + U_BATH_K * float(rng.standard_normal())
-        knowledge.add([Round("u", read, change, after, math.sqrt(2) * U_BATH_K)])
+        knowledge.add([Round(UNIT, read, change, after, math.sqrt(2) * U_BATH_K)])
         read = after
     return Outcome(_filled(off, case, bench), cold)
 

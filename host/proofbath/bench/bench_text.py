@@ -8,7 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryFile
 
 import tomlkit
-from tomlkit.items import Table
+from tomlkit.items import Item, Table
 
 from proofbath.bench.description import BenchFile
 from proofbath.bench.tune import Tuning
@@ -65,9 +65,10 @@ def write_virtual(path: Path, section: VirtualSection) -> None:
     before = parse_toml(text, BenchFile, str(path)).virtual
     assert before is not None, "checked as a virtual bench"
     for was, now in zip(before.unit, section.unit, strict=True):
+        told = now.model_dump(mode="json")
         for key, value in now:
             if getattr(was, key) != value:
-                described[now.serial][key] = value
+                described[now.serial][key] = _inline(told[key])
     new = tomlkit.dumps(document)
     parse_toml(new, BenchFile, str(path))
     _replace(place, new, place)
@@ -93,6 +94,18 @@ def tuned_text(text: str, tuning: Tuning, name: str) -> str:
     new = tomlkit.dumps(document)
     parse_toml(new, BenchFile, name)
     return new
+
+
+def _inline(value: object) -> Item:
+    """Return a value for one line of a table; a list of tables takes a line for each."""
+    if not isinstance(value, list):
+        return tomlkit.item(value)
+    lines = tomlkit.array()
+    for each in value:
+        table = tomlkit.inline_table()
+        table.update(each)
+        lines.append(table)
+    return lines.multiline(True)
 
 
 def _section(tuning: Tuning) -> Table:

@@ -30,8 +30,10 @@ class Night(Described):
 
 
 class BatchRow(Described):
-    """One unit of a batch: start-to-open as found and as left, outcome, certificate or why none.
+    """One unit of a batch: value as found and as left, outcome, certificate or why none.
 
+    The value is what the batch's first limit asks for, or the start-to-open where there is none.
+    `order` is what was ordered of it alone.
     `curve` is one cycle as left, empty where there is none.
     """
 
@@ -44,6 +46,7 @@ class BatchRow(Described):
     reason: Remark = ""
     withdrawn_by: Number | None = None
     curve: tuple[Branch, ...] = ()
+    order: Remark = ""
 
     @model_validator(mode="after")
     def _certified_or_reason(self) -> Self:
@@ -66,6 +69,8 @@ class BatchSummary(Described):
     unit_type: Line
     specification_version: Annotated[int, Field(ge=1)]
     limits: tuple[Line, ...]
+    order: Remark = ""
+    not_judged_by: tuple[Line, ...] = ()
     received: dt.date
     issued: dt.date
     row: Annotated[tuple[BatchRow, ...], Field(min_length=1)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from typing import Annotated, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
@@ -10,7 +10,7 @@ from proofbath.certificate.text import Digest, Line, Remark
 from proofbath.certificate.words import plain, span
 from proofbath.description import Described
 from proofbath.proof.decision import GUARD_BAND_PER_U, Outcome, risk_at_acceptance_limit
-from proofbath.proof.specification import Limit, Rule
+from proofbath.proof.specification import Limit, Rule, Specification
 from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate, statement
 from proofbath.quantity.words import unit_of
 
@@ -24,8 +24,9 @@ RULE_NAMES: dict[Rule, str] = {
 class Conformity(Described):
     """Which specification was applied by which rule, and what came of it.
 
-    `limits` are the forms of all limits of the specification. Only a pass, or a conditional pass
-    that the customer agreed to, can be stated.
+    `limits` are the forms of all limits that it was judged by: those of the specification, or
+    those with what was ordered in the place of the marking's, which `not_judged_by` holds. Only a
+    pass, or a conditional pass that the customer agreed to, can be stated.
     """
 
     specification: Line
@@ -37,32 +38,52 @@ class Conformity(Described):
     outcome: Outcome
     statement: Line
     agreement: Remark = ""
+    order: Remark = ""
+    not_judged_by: tuple[Line, ...] = ()
 
     @model_validator(mode="after")
     def _may_be_certified(self) -> Self:
         if self.outcome is Outcome.CONDITIONAL_PASS and not self.agreement:
             raise ValueError("a conditional pass needs the customer's recorded agreement")
+        if self.not_judged_by and not self.order:
+            raise ValueError("limits of the marking are left out for an order only; state it")
         if self.outcome not in (Outcome.PASS, Outcome.CONDITIONAL_PASS):
             raise ValueError(f"{self.outcome.value}: no certificate; see the rework advice")
         return self
 
 
-def conformity_of(verdict: Verdict, rule: Rule, agreement: Agreement | None = None) -> Conformity:
+class Order(NamedTuple):
+    """What was ordered in words, the marking's limits left out for it, the marked specification."""
+
+    words: str
+    set_aside: tuple[Limit, ...]
+    marked: Specification
+
+
+def conformity_of(
+    verdict: Verdict,
+    rule: Rule,
+    agreement: Agreement | None = None,
+    order: Order | None = None,
+) -> Conformity:
     """Return what a certificate says of a verdict reached by `rule`; ValueError where refused."""
     refused = refuse_certificate(verdict, agreement)
     if refused:
         raise ValueError(refused)
     agreed = f"{agreement.customer}: {agreement.record}" if agreement else ""
+    marked = order.marked if order else verdict.specification
     return Conformity(
         specification=verdict.specification.unit_type,
         version=verdict.specification.version,
-        specification_sha256=verdict.specification.fingerprint(),
+        specification_sha256=marked.fingerprint(),
         limits=tuple(limit.form() for limit in verdict.specification.limit),
         rule=rule,
         decision_rule=rule_in_words(rule),
         outcome=verdict.outcome,
         statement=statement(verdict),
         agreement=agreed if verdict.outcome is Outcome.CONDITIONAL_PASS else "",
+        order=order.words if order else "",
+        not_judged_by=tuple(map(limit_in_words, order.set_aside)) if order else (),
     )
 
 

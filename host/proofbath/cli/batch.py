@@ -8,8 +8,10 @@ from pathlib import Path
 import click
 
 from proofbath.bench.clock import utc_text
-from proofbath.cli.batch_intake import intake, rework
+from proofbath.cli.batch_intake import intake
+from proofbath.cli.batch_order import order
 from proofbath.cli.batch_plan import plan
+from proofbath.cli.batch_rework import cancel, rework
 from proofbath.cli.batch_tables import batch_list_table, print_batch
 from proofbath.cli.options import json_option
 from proofbath.cli.output import console, print_json
@@ -31,7 +33,7 @@ def command() -> None:
     """Take a batch of units in, plan its nights, and see who passed and what comes next."""
 
 
-for _verb in (intake, rework, plan):
+for _verb in (intake, order, rework, cancel, plan):
     command.add_command(_verb)
 
 

@@ -1,8 +1,7 @@
-"""`proofbath batch intake` and `rework`: what is found on a unit, and what is changed on it."""
+"""`proofbath batch intake`: what is found on a unit that came in."""
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 from typing import Any, NamedTuple, get_args
 
@@ -14,8 +13,7 @@ from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.errors import InputError
 from proofbath.store.kinds import Batch, Finding, Findings, Intake, TypeVersion
-from proofbath.workshop.entry import day_of, made
-from proofbath.workshop.intake import put_rework
+from proofbath.workshop.entry import made
 from proofbath.workshop.receiving import check_known, receive
 from proofbath.workshop.shop import Shop, open_shop
 from proofbath.workshop.story import story_in
@@ -123,66 +121,6 @@ def intake(
     else:
         state = f"taken into {name}" if found.accepted else f"refused: {found.remark}"
         console().print(f"{serial}: {state}", markup=False, soft_wrap=True)
-
-
-@click.command()
-@click.argument("name")
-@click.argument("serial")
-@click.option(
-    "--kind",
-    required=True,
-    type=click.Choice(["wax", "setting", "part", "cleaning", "other"]),
-    help="What was changed.",
-)
-@click.option("--amount", type=float, help="mg of wax or mm of setting; + opens it earlier.")
-@click.option("--text", required=True, help="What was done, in words.")
-@click.option("--lot", help="Lot of the wax or the part.")
-@click.option("--correct", "reason", default="", help="Corrects its last rework: say why.")
-@click.option("--date", type=click.DateTime(["%Y-%m-%d"]), help="Day of it; today else.")
-@by_option
-@shop_option
-@json_option
-def rework(
-    name: str,
-    serial: str,
-    kind: str,
-    amount: float | None,
-    text: str,
-    lot: str | None,
-    date: dt.datetime | None,
-    reason: str,
-    by: str,
-    shop_file: Path,
-    as_json: bool,
-) -> None:
-    """Put on record what was changed on unit SERIAL of batch NAME, after it was measured as found.
-
-    Advice is learnt from rounds in which only wax, or only the setting, was changed: what goes with
-    that and moves no temperature, such as a new seal, is said in its text.
-
-    Example:  proofbath batch rework "ferry 12" T82-0412 --kind wax --amount 4 --text "wax added"
-    --by "Ada Quay"
-    """
-    at = utc_text()
-    day = date.date() if date else day_of(at)
-    with open_shop(shop_file) as shop:
-        stamp = shop.stamp(by, at)
-        number = put_rework(
-            shop,
-            name,
-            serial,
-            date=day,
-            kind=kind,
-            amount=amount,
-            text=text,
-            supplier_lot=lot,
-            stamp=stamp,
-            reason=reason,
-        )
-    if as_json:
-        print_json({"serial": serial, "rework": number, "date": day.isoformat()})
-    else:
-        console().print(f"{serial}: on record; measure it as left next", markup=False)
 
 
 def _said(said: tuple[tuple[str, str], ...], good: bool) -> dict[str, Any]:

@@ -23,11 +23,21 @@ def print_batch(batch: BatchView) -> None:
         style="bold",
         markup=False,
     )
+    if batch.order:
+        shown.print(f"  ordered: {batch.order}", style="bold", markup=False)
     for limit in batch.limits:
         shown.print(f"  {limit}", markup=False)
-    table = Table("unit", "as found", "as left", "verdict", "next", box=None)
+    for limit in batch.set_aside:
+        shown.print(f"  marked, not judged by: {limit}", markup=False)
     for unit in batch.units:
-        cells = (unit.serial, _start(unit.as_found), _start(unit.as_left))
+        if unit.order:
+            shown.print(f"  {unit.serial} ordered: {unit.order}", markup=False)
+    by_order = [batch.order, *(unit.order for unit in batch.units)]
+    ordered = ("ordered",) if any(by_order) else ()
+    table = Table("unit", "as found", "as left", *ordered, "verdict", "next", box=None)
+    for unit in batch.units:
+        now = (value_text("", unit.ordered).strip() if unit.ordered else "",) if ordered else ()
+        cells = (unit.serial, _start(unit.as_found), _start(unit.as_left), *now)
         row = (*cells, unit.outcome or "", unit.next_step)
         table.add_row(*(Text(cell) for cell in row))
     shown.print(table)

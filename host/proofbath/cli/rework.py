@@ -1,4 +1,4 @@
-"""`proofbath rework`: how much to change on a unit, what it will do, and whether it is worth it."""
+"""`proofbath rework`: what to do to a unit, what comes of it, and whether it is worth it."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import shop_option
 from proofbath.cli.whole_table import Table
 from proofbath.proof.cautions import RETARGETING, REWORK
-from proofbath.proof.rework import Advice, Predicted
-from proofbath.workshop.advice import UnitAdvice, advice_for
+from proofbath.proof.lift_curve import Interval
+from proofbath.workshop.advice import UnitAdvice, advice_for, leads_on
 from proofbath.workshop.shop import open_shop
 
-HEADINGS = ("unit", "measured", "accepted", "advice", "then opens at", "lift", "inside", "cost")
+HEADINGS = ("unit", "wanted", "now", "advice", "then", "inside", "minutes")
 
 
 @click.command()
@@ -26,20 +26,21 @@ HEADINGS = ("unit", "measured", "accepted", "advice", "then opens at", "lift", "
 def command(name: str, shop_file: Path, as_json: bool) -> None:
     """Advise the rework of a batch's units, or of one unit, from their latest results.
 
-    Says leave, change by x, x now and the rest after measuring, or give up: whichever costs least
-    on average, from every round of the type on record. Temperatures in °C, lift in mm; intervals
-    hold in 95 of 100 cases. Wax and settings with + are more: it opens colder and lifts further.
+    Says leave, change, change and measure before the rest, or give up: whichever takes least work
+    on average, from every round of the type on record. It aims at what was ordered, else at the
+    type's own limits. Temperatures in °C, lifts in mm; intervals hold in 95 of 100 cases. What an
+    hour or a part is worth stands under [effort] in the workshop's file.
 
     Example:  proofbath rework "ferry 12"
     """
     with open_shop(shop_file) as shop:
-        advised = advice_for(shop.records, name)
+        advised = advice_for(shop.records, name, shop.file.effort)
     if as_json:
         print_json({"units": [one.to_json() for one in advised], "caution": RETARGETING})
         return
     table = Table()
     for heading in HEADINGS:
-        side: JustifyMethod = "left" if heading in ("unit", "advice") else "right"
+        side: JustifyMethod = "right" if heading in ("inside", "minutes") else "left"
         table.add_column(heading, justify=side, overflow="fold", no_wrap=heading == "unit")
     for one in advised:
         table.add_row(*_cells(one))
@@ -47,56 +48,35 @@ def command(name: str, shop_file: Path, as_json: bool) -> None:
     shown.print(table)
     for line in _lines(advised):
         shown.print(line, markup=False, soft_wrap=True)
-    if any(one.advice and one.advice.change for one in advised):
+    if any(leads_on(one) for one in advised):
         shown.print(REWORK, markup=False, soft_wrap=True)
     shown.print(RETARGETING, markup=False, soft_wrap=True)
 
 
 def _cells(one: UnitAdvice) -> list[str]:
-    measured = accepted = ""
-    if one.measured and one.measured.value is not None:
-        measured = f"{one.measured.value:.2f} ± {one.measured.expanded_uncertainty:.2f}"
-    if one.acceptance_c:
-        accepted = "{:.2f} to {:.2f}".format(*one.acceptance_c)
     advice = one.advice
     if advice is None:
-        return [one.serial, measured, accepted, "none yet", "", "", "", ""]
-    chance, cost = advice.chance_inside, advice.expected_cost
+        return [one.serial, one.target_words, _foreseen(one.now), "none yet", "", "", ""]
+    chance, forecast = advice.chance_inside, advice.forecast
     return [
         one.serial,
-        measured,
-        accepted,
-        _in_words(advice, one.unit),
-        _predicted(advice.start_c),
-        _predicted(advice.lift_mm),
+        one.target_words,
+        _foreseen(one.now),
+        advice.action.value,
+        _foreseen(forecast.at_target_c) if forecast else "",
         "" if chance is None else f"{chance:.0%}",
-        "" if cost is None else f"{cost:.0f}",
+        f"{advice.expected_min:.0f}" if advice.act else "",
     ]
 
 
-def _in_words(advice: Advice, unit: str) -> str:
-    change = f"{advice.change:+g} {unit}"
-    return (
-        advice.action.value.replace("change", f"change {change}", 1)
-        if advice.change
-        else (advice.action.value)
-    )
-
-
-def _predicted(found: Predicted | None) -> str:
+def _foreseen(found: Interval | None) -> str:
     return "" if found is None else f"{found.mean:.1f} ({found.low:.1f} to {found.high:.1f})"
 
 
 def _lines(advised: list[UnitAdvice]) -> list[str]:
-    """Return one line a unit: why, and every round that is foreseen now."""
+    """Return what to do with each unit, and below it what comes of it and what to mind."""
     lines = []
     for one in advised:
-        if one.advice is None:
-            lines.append(f"{one.serial}: {one.refusal}")
-            continue
-        line = f"{one.serial}: {one.advice.reason}"
-        if len(one.advice.planned) > 1:
-            rounds = ", ".join(f"{step:+g}" for step in one.advice.planned)
-            line += f"; foreseen rounds {rounds} {one.unit}, each advised anew after measuring"
-        lines.append(line)
+        lines.append(f"{one.serial}: {one.next_act}")
+        lines += [f"  {line}" for line in one.lines[1:]]
     return lines

@@ -37,7 +37,11 @@ POOR = 4.0
 """Squared residuals a point beyond which a fit is begun anew elsewhere."""
 FIRST_GUESSES = ((-1.7, 4.0), (-1.2, 4.0), (-2.2, 5.5), (-2.5, 3.0), (-4.0, 4.0))
 """Where the valve begins to lift in widths, and the width in K, that a fit begins with."""
-_ROUNDS = 40
+_ROUNDS, _LED_ROUNDS = 40, 6
+_LEVEL_MM = 10.0
+"""How far a draw may be lifted as a whole to meet the points: as far as it must."""
+_MISSED_MM = 0.2
+"""A draw nearer than that to what is foretold of the points needs no leading."""
 
 
 class Shape(NamedTuple):
@@ -129,9 +133,10 @@ def fit_shapes(
     kept = np.flatnonzero(weights)
     normal = _normals()
     draws = np.concatenate([_draws(best[i], precision[i] / widened, normal) for i in kept])
+    shape = np.repeat(kept, DRAWS_A_SHAPE)
     return Fitted(
-        draws,
-        np.repeat(kept, DRAWS_A_SHAPE),
+        _led_to_points(draws, np.repeat(best[kept], DRAWS_A_SHAPE, axis=0), shape, told),
+        shape,
         np.repeat(weights[kept] / DRAWS_A_SHAPE, DRAWS_A_SHAPE),
         evidence - evidence.max(),
     )
@@ -219,6 +224,35 @@ def _jacobian(residuals: Callable[[Floats], Floats], p: Floats, r: Floats) -> Fl
 def _draws(best: Floats, precision: Floats, normal: Floats) -> Floats:
     lower = np.linalg.cholesky(precision)
     return np.asarray(best + np.linalg.solve(lower.T, normal.T).T)
+
+
+def _led_to_points(draws: Floats, best: Floats, shape: np.ndarray, told: _Told) -> Floats:
+    """Return the draws moved to where they meet the points as nearly as straight lines foretell.
+
+    Few points leave parameters so free that a draw from a straightened fit misses them widely.
+    """
+    bath_c, _, u, _, spread = told
+
+    def lift(at: Floats) -> Floats:
+        return free_lift_mm(bath_c, at, shape)
+
+    def slopes(at: Floats) -> Floats:
+        return _jacobian(lift, at, lift(at))
+
+    wanted = lift(best) + np.einsum("dni,di->dn", slopes(best), draws - best)
+    free = np.array([_LEVEL_MM, spread[0], spread[1], spread[3] * WIDTH_K, spread[2]])
+    moved = draws
+    for _ in range(_LED_ROUNDS):
+        off = (lift(moved) - wanted) / u
+        missed = np.abs(off * u).max(axis=1) > _MISSED_MM
+        if not missed.any():
+            break
+        jacobian = slopes(moved) / u[:, None]
+        square = np.einsum("dni,dnj->dij", jacobian, jacobian) + np.diag(free**-2.0)
+        pulled = np.einsum("dni,dn->di", jacobian, off)
+        step = np.linalg.solve(square, pulled[..., None])[..., 0]
+        moved = moved - missed[:, None] * step
+    return moved
 
 
 def _normals() -> Floats:

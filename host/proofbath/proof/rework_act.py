@@ -10,6 +10,7 @@ from proofbath.description import Described
 
 CLEAN_WAX = "clean wax"
 Milligrams = Annotated[float, Field(ge=0.0, le=20_000.0)]
+WholeUnit = Annotated[float, Field(gt=0.0, le=5_000_000.0)]
 Millimetres = Annotated[float, Field(ge=-30.0, le=30.0)]
 Height = Annotated[float, Field(gt=0.0, le=200.0)]
 Words = Annotated[str, Field(max_length=200)]
@@ -27,8 +28,8 @@ class ReworkAct(Described):
     mass_in_mg: Milligrams = 0.0
     u_mass_mg: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
     """Standard uncertainty of the balance."""
-    mass_before_mg: Milligrams | None = None
-    mass_after_mg: Milligrams | None = None
+    mass_before_mg: WholeUnit | None = None
+    mass_after_mg: WholeUnit | None = None
     """Of the whole unit, before it was opened and after it was closed."""
     source: Annotated[str, Field(min_length=1, max_length=60)] = CLEAN_WAX
     donor_type: Annotated[str, Field(min_length=1, max_length=40)] | None = None
@@ -57,6 +58,11 @@ class ReworkAct(Described):
         if self.donor_type is not None and not self.mass_in_mg:
             raise ValueError("donor_type names another wax, but no wax was put in")
         return self
+
+    @property
+    def changes(self) -> bool:
+        """Return whether it moves the unit's curve at all."""
+        return self.opened or self.shim_mm != 0.0
 
     @property
     def closing_mm(self) -> float:

@@ -57,7 +57,7 @@ def check_plan(plan: NightPlan, facts: BenchFacts) -> CheckedPlan:
     if faults:
         raise InputError(*faults)
     asked_span_k = None if plan.profile is None else plan.heated.span_k
-    reach = reach_warnings(legs, plan.unit_type, asked_span_k)
+    reach = reach_warnings(legs, plan.unit_type, asked_span_k, plan.opens())
     turns: list[str] = []
     if facts.supply_a is not None:
         legs, turns = in_turn(legs, facts.model)
@@ -167,7 +167,7 @@ def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list
     warnings = []
     for number, leg in enumerate(legs, 1):
         if leg.clipped and isinstance(leg.step, (Ramp, Soak)):
-            asked_c = wanted_c(leg.step, plan.unit_type, plan.limit_c(facts.limit_c))
+            asked_c = wanted_c(leg.step, plan.opens(), plan.limit_c(facts.limit_c))
             whose = "bath's limit" if leg.to_c == facts.limit_c else "lowest cap of what hangs"
             warnings.append(
                 f"step {number}: clipped from {asked_c:.1f} to the"
@@ -177,11 +177,9 @@ def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list
     if needed_s > ASK_ABOVE_S:
         warnings.append(f"the run takes {needed_s / 3600:.1f} h: more than a night")
     highest_c = max(leg.to_c for leg in legs)
-    if highest_c < plan.unit_type.nominal_start_to_open_c:
-        warnings.append(
-            f"the bath reaches {highest_c:.1f} °C, the type opens at"
-            f" {plan.unit_type.nominal_start_to_open_c:.1f} °C unpowered"
-        )
+    if highest_c < (last_c := plan.opens().last_c):
+        says = "the type opens" if plan.opens() == plan.unit_type.opens else "units open as late as"
+        warnings.append(f"the bath reaches {highest_c:.1f} °C, {says} at {last_c:.1f} °C unpowered")
     roles = {loaded.role for loaded in plan.station}
     if "unit" in roles and "reference" not in roles:
         warnings.append("no reference unit is loaded: nothing shows that the bench is right")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from operator import itemgetter
 from typing import NamedTuple
 
 from proofbath.control.bath_model import BathModel
@@ -60,7 +61,7 @@ def plan_faults(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> li
     faults += feed_faults(legs, facts.model, facts.source, settles=plan.stage != "trial")
     faults += value_faults(plan, legs)
     if plan.stage != "trial":
-        faults += reach_faults(legs, plan.unit_type)
+        faults += reach_faults(legs, plan.unit_type, plan.opens())
         profiles = (plan.profile or "", *plan.then)
         faults += current_faults(profiles, plan.heated_night(facts.place))
     for number, leg in enumerate(legs, 1):
@@ -79,10 +80,17 @@ def _loading_faults(plan: NightPlan, facts: BenchFacts) -> list[str]:
     reference = plan.reference_type or plan.unit_type
     if any(loaded.role == "reference" for loaded in plan.station):
         opens_c = reference.nominal_start_to_open_c
+        serial, cap_c = min(plan.caps(), key=itemgetter(1))
         if opens_c >= facts.limit_c:
             faults.append(
                 f"reference type {reference.name}: opens at {opens_c:.1f} °C, the bath's limit is"
                 f" {facts.limit_c:.1f} °C; use a reference that opens unpowered below it"
+            )
+        elif opens_c >= cap_c:
+            faults.append(
+                f"reference type {reference.name}: opens at {opens_c:.1f} °C, {serial} may see"
+                f" {cap_c:.1f} °C at most; hang a reference that opens below that, or leave"
+                f" {serial} out"
             )
     return faults
 
@@ -109,10 +117,10 @@ def _leg_faults(number: int, leg: Leg, plan: NightPlan, facts: BenchFacts) -> li
             f" ({MARGIN_K:.0f} K below boiling); lower it or set at_most_bath_limit"
         )
     faults += [
-        f"step {number}: {leg.to_c:.1f} °C is above the cap {unit_type.cap_c:.1f} °C of"
+        f"step {number}: {leg.to_c:.1f} °C is above the cap {cap_c:.1f} °C of"
         f" {serial} ({unit_type.name}); lower it"
-        for serial, unit_type in plan.types_loaded()
-        if leg.to_c > unit_type.cap_c
+        for (serial, cap_c), (_, unit_type) in zip(plan.caps(), plan.types_loaded(), strict=True)
+        if leg.to_c > cap_c
     ]
     duty = 0.0 if isinstance(leg.step, Drive) else facts.model.steady_duty(leg.to_c)
     if duty > HOLDING_DUTY:

@@ -19,7 +19,7 @@ from proofbath.quantity.currents import SHUT_K
 from proofbath.run.feed_faults import no_heater_data
 from proofbath.run.power_reach import LEAST_K_PER_W, MOST_K_PER_W, reach_k
 from proofbath.run.profile import Energise, Hold, PowerRamp, Purpose, Ramp, Soak, Step, Temperature
-from proofbath.run.unit_type import UnitType
+from proofbath.run.unit_type import Opens, UnitType
 
 AT_ONE_BATH, ON_RAMPS = "currents-at-one-bath", "openings-at-currents"
 HOT_K = 0.5
@@ -41,6 +41,8 @@ SEEN_K = 1.0
 """A ramp of the bath shows an opening up to so far below the night's limit."""
 LONGEST_HELD_S = 900.0
 ZERO_C = 60.0
+ZERO_UNDER_K = 12.0
+"""The soak for the zero lies at 60 °C, or so far below the first start where that is colder."""
 COLDEST_C = 45.0
 
 Current = Annotated[float, Field(gt=0.0, le=2.0)]
@@ -87,6 +89,13 @@ class HeatedNight(NamedTuple):
     place: Place
     elements: int
     figures: HeatedFigures
+    expected: Opens | None = None
+    """Where its units open; as their type says where it is not known."""
+
+    @property
+    def opens(self) -> Opens:
+        """Where the units open without power."""
+        return self.expected or self.unit_type.opens
 
     @property
     def ohm(self) -> float:
@@ -107,14 +116,15 @@ class HeatedNight(NamedTuple):
 
     @property
     def start_c(self) -> float:
-        """Where the type opens without power."""
-        return self.unit_type.nominal_start_to_open_c
+        """Where the first unit opens without power."""
+        return self.opens.first_c
 
 
 def power_baths_c(night: HeatedNight) -> tuple[float, ...]:
     """Return the baths of the power ramps, coolest first: an element must open units in each."""
-    hottest_c = min(night.limit_c - HOT_K, night.start_c - BELOW_START_K)
-    left_k = reach_k(night.unit_type, night.most_w) - (night.start_c - hottest_c)
+    last_c = night.opens.last_c  # the unpowered rise shows those that open earlier
+    hottest_c = min(night.limit_c - HOT_K, last_c - BELOW_START_K)
+    left_k = reach_k(night.unit_type, night.most_w) - (last_c - hottest_c)
     span_k = max(LEAST_SPAN_K, min(night.figures.span_k, left_k))
     count = max(2, min(night.figures.baths, 1 + int(span_k / APART_K)))
     return tuple(round(hottest_c - span_k * (1.0 - n / (count - 1)), 1) for n in range(count))
@@ -141,8 +151,9 @@ def openings_a(night: HeatedNight) -> tuple[float, ...]:
 
 def unpowered_rise(night: HeatedNight) -> list[Step]:
     """Return the rise before any current: for the reference unit, the zero, and early units."""
+    zero_c = round(max(COLDEST_C, min(ZERO_C, night.start_c - ZERO_UNDER_K)), 1)
     return [
-        Soak(label="cycle 1: soak for the zero", cycle=1, to_c=ZERO_C),
+        Soak(label="cycle 1: soak for the zero", cycle=1, to_c=zero_c),
         Ramp(
             label="cycle 1: rising, unpowered",
             cycle=1,
@@ -229,7 +240,7 @@ def openings_at_currents(night: HeatedNight, cycle: int) -> list[Step]:
 
 def _opening(night: HeatedNight, cycle: int, current_a: float, power_w: float) -> list[Step]:
     from_c = max(COLDEST_C, round(night.start_c - MOST_K_PER_W * power_w - UNDER_K, 1))
-    full_c = night.unit_type.full_open_c - LEAST_K_PER_W * power_w + OVER_FULL_K
+    full_c = night.opens.full_c - LEAST_K_PER_W * power_w + OVER_FULL_K
     top_c = round(min(night.limit_c - HOT_K, full_c), 1)
     shut_c = night.place.model.falls_from_c(from_c, power_w * night.elements)
     name, at = f"cycle {cycle}", f"at {current_a:g} A"

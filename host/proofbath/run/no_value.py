@@ -8,6 +8,7 @@ from itertools import groupby
 from proofbath.run.plan import NightPlan
 from proofbath.run.power import stations_fed
 from proofbath.run.profile import Leg
+from proofbath.run.unit_type import Opens
 
 CLOSED_K = 1.0
 """A rise must begin so far below the type's start for its zero (common practice, no source)."""
@@ -18,7 +19,7 @@ def value_faults(plan: NightPlan, legs: tuple[Leg, ...]) -> list[str]:
     if plan.stage == "trial" or not plan.types_loaded():
         return []
     faults = _passes_faults(legs)
-    return faults or _rise_faults(legs, plan.unit_type.nominal_start_to_open_c)
+    return faults or _rise_faults(legs, plan.opens())
 
 
 def _passes_faults(legs: tuple[Leg, ...]) -> list[str]:
@@ -42,25 +43,27 @@ def _passes_faults(legs: tuple[Leg, ...]) -> list[str]:
     return faults
 
 
-def _rise_faults(legs: tuple[Leg, ...], start_c: float) -> list[str]:
-    """A bath that passes the start must do so in a recorded rise that begins on closed valves.
+def _rise_faults(legs: tuple[Leg, ...], opens: Opens) -> list[str]:
+    """A bath that passes the starts must do so in a recorded rise that begins on closed valves.
 
     One that never comes there is warned of elsewhere, and one with power needs no rise.
     """
     if any(stations_fed(leg) for leg in legs):
         return []
+    first_c, last_c = opens.first_c, opens.last_c
     highest_c = max((leg.to_c for leg in legs), default=math.nan)
-    if not highest_c > start_c:
+    if not highest_c > last_c:
         return []
     at_c = began_c = -math.inf
     for leg in legs:
         if leg.to_c < at_c or leg.step.purpose != "recorded":
             began_c = leg.to_c
-        elif began_c <= start_c - CLOSED_K and leg.to_c > start_c:
+        elif began_c <= first_c - CLOSED_K and leg.to_c > last_c:
             return []
         at_c = leg.to_c
+    whose = "the type opens" if first_c == last_c else "the last unit opens"
     return [
-        f"no recorded step rises from {start_c - CLOSED_K:.1f} °C or below through the"
-        f" {start_c:.1f} °C at which the type opens, so no unit will have a start-to-open;"
+        f"no recorded step rises from {first_c - CLOSED_K:.1f} °C or below through the"
+        f" {last_c:.1f} °C at which {whose}, so no unit will have a start-to-open;"
         ' record a rise from a bath with closed valves, or set stage = "trial"'
     ]

@@ -10,13 +10,16 @@ from proofbath.description import Described
 from proofbath.run.heated_profiles import HeatedFigures, HeatedNight, Place
 from proofbath.run.profile import PLAIN, Loading, Profile, Step
 from proofbath.run.profiles import shipped
-from proofbath.run.unit_type import UnitType
+from proofbath.run.unit_type import BathTemperature, Opens, UnitType
 from proofbath.wire.table import STATIONS
 
 Role = Literal["unit", "reference", "blank"]
 Stage = Literal["as-found", "as-left", "trial"]
 Spoilt = Literal["bubbles", "gauge", "mounting", "trip", "chart", "bath"]
 """What spoilt a measurement, where a unit is measured once more."""
+
+SEES_FULL_K = 3.0
+"""A bath so far above the full opening shows it: profiles go 2 K above (common practice)."""
 
 Cycle = Annotated[int, Field(ge=0, le=99)]
 TimeOfDay = Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
@@ -35,6 +38,37 @@ class LoadedStation(Described):
     """It is measured once more: what spoilt the first measurement."""
     cause_record: Annotated[str, Field(max_length=200, pattern=r"\S")] | None = None
     """How one knows that."""
+    opens_c: BathTemperature | None = None
+    """The lowest temperature at which it is expected to begin to open, unpowered, by its last
+    result, what was done to it since, and what was ordered; the type's where it is not given."""
+    opens_by_c: BathTemperature | None = None
+    """The highest."""
+    full_c: BathTemperature | None = None
+    """The highest temperature at which it is expected to be fully open."""
+
+    @model_validator(mode="after")
+    def _opens_in_order(self) -> Self:
+        given = [c for c in (self.opens_c, self.opens_by_c, self.full_c) if c is not None]
+        if len(given) not in (0, 3):
+            raise ValueError("opens_c, opens_by_c and full_c go together: give all, or none")
+        if given and not given[0] <= given[1] < given[2]:
+            raise ValueError("opens_c, opens_by_c, full_c must rise in this order")
+        return self
+
+    def opens(self, unit_type: UnitType) -> Opens:
+        """Return where it is expected to open."""
+        if self.opens_c is None or self.opens_by_c is None or self.full_c is None:
+            return unit_type.opens
+        return Opens(self.opens_c, self.opens_by_c, self.full_c)
+
+    def cap_c(self, unit_type: UnitType) -> float:
+        """Return the highest bath it may see: one that opens earlier than its type stands less.
+
+        Its cap lies as far above its full opening as the type's does, and never below what shows
+        that opening.
+        """
+        beyond_k = max(unit_type.cap_c - unit_type.full_open_c, SEES_FULL_K)
+        return min(unit_type.cap_c, self.opens(unit_type).full_c + beyond_k)
 
     @model_validator(mode="after")
     def _cause_is_recorded(self) -> Self:
@@ -79,7 +113,22 @@ class NightPlan(Described):
 
     def limit_c(self, bath_limit_c: float) -> float:
         """Return the night's highest temperature: the bath's, or the lowest cap of what hangs."""
-        return min([bath_limit_c, *(unit_type.cap_c for _, unit_type in self.types_loaded())])
+        return min([bath_limit_c, *(cap_c for _, cap_c in self.caps())])
+
+    def caps(self) -> list[tuple[str, float]]:
+        """Return (serial, highest bath in °C) of each unit and reference."""
+        types = [(place, self.type_at(place)) for place in self.station]
+        return [(place.serial, place.cap_c(one)) for place, one in types if one is not None]
+
+    def opens(self) -> Opens:
+        """Return where the night's units are expected to open, the first and the last of them."""
+        units = [place.opens(self.unit_type) for place in self.station if place.role == "unit"]
+        known = units or [self.unit_type.opens]
+        return Opens(
+            min(one.first_c for one in known),
+            max(one.last_c for one in known),
+            max(one.full_c for one in known),
+        )
 
     def steps(self, place: Place) -> Profile:
         """Return the profile to run on a bench; raises InputError for one that is not shipped."""
@@ -91,7 +140,7 @@ class NightPlan(Described):
         """Return what profiles that feed elements are made for on a bench."""
         elements = sum(max_a > 0.0 for max_a in self.loading().max_a)
         limit_c = self.limit_c(place.limit_c)
-        return HeatedNight(self.unit_type, limit_c, place, elements, self.heated)
+        return HeatedNight(self.unit_type, limit_c, place, elements, self.heated, self.opens())
 
     def first_cycles(self, place: Place) -> dict[str, int]:
         """Return each of the night's profiles and the first of its cycles; 0 for the first."""
@@ -126,10 +175,15 @@ class NightPlan(Described):
             loaded[i] = True
             unit_type = self.type_at(place)
             if unit_type is not None:
-                open_by_c[i] = unit_type.full_open_c
+                open_by_c[i] = place.opens(unit_type).full_c
             if unit_type is not None and unit_type.element_ohm is not None:
                 max_a[i], ohm[i] = unit_type.element_max_a, unit_type.element_ohm
                 full_lift_mm[i] = unit_type.full_lift_mm
         return Loading(
-            tuple(loaded), tuple(max_a), tuple(ohm), tuple(full_lift_mm), tuple(open_by_c)
+            tuple(loaded),
+            tuple(max_a),
+            tuple(ohm),
+            tuple(full_lift_mm),
+            tuple(open_by_c),
+            self.opens(),
         )

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from proofbath.run.power import stations_fed
 from proofbath.run.profile import Leg, PowerRamp
-from proofbath.run.unit_type import UnitType
+from proofbath.run.unit_type import Opens, UnitType
 
 LEAST_K_PER_W, MOST_K_PER_W = 1.5, 2.7
 """From memory: a film of 1.5 W/K and wax of 0.5 to 1.2 W/K between element and bath; the least is
@@ -60,9 +60,9 @@ def powered_baths(legs: Sequence[Leg]) -> PoweredBaths:
     return PoweredBaths(tuple(c for c, _ in ramps), tuple(w for _, w in ramps))
 
 
-def reach_faults(legs: Sequence[Leg], unit_type: UnitType) -> list[str]:
+def reach_faults(legs: Sequence[Leg], unit_type: UnitType, opens: Opens | None = None) -> list[str]:
     """Return why no power of the plan can open units in two baths; nothing where it may."""
-    baths, start_c = powered_baths(legs), unit_type.nominal_start_to_open_c
+    baths, start_c = powered_baths(legs), (opens or unit_type.opens).first_c
     k_per_w = unit_type.element_k_per_w or MOST_K_PER_W
     if len(baths.bath_c) < FEWEST_BATHS or baths.opened(start_c, k_per_w) >= FEWEST_BATHS:
         return []
@@ -76,10 +76,13 @@ def reach_faults(legs: Sequence[Leg], unit_type: UnitType) -> list[str]:
 
 
 def reach_warnings(
-    legs: Sequence[Leg], unit_type: UnitType, asked_span_k: float | None
+    legs: Sequence[Leg],
+    unit_type: UnitType,
+    asked_span_k: float | None,
+    opens: Opens | None = None,
 ) -> list[str]:
     """Return where a unit may stay shut, or where the power left less span than was asked."""
-    baths, start_c = powered_baths(legs), unit_type.nominal_start_to_open_c
+    baths, start_c = powered_baths(legs), (opens or unit_type.opens).last_c
     if len(baths.bath_c) < FEWEST_BATHS:
         return []
     coolest_c, hottest_c, most_w = baths.bath_c[0], baths.bath_c[-1], max(baths.power_w)

@@ -10,7 +10,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from proofbath.description import Described
 from proofbath.run.reading import NO_CURRENT
-from proofbath.run.unit_type import UnitType
+from proofbath.run.unit_type import Opens, UnitType
 from proofbath.wire.table import STATIONS
 
 Temperature = Annotated[float, Field(ge=5.0, le=130.0)]
@@ -84,7 +84,8 @@ class MayFeed(_Step):
 class _ToTemperature(MayFeed):
     to_c: Temperature | None = None
     above_nominal_k: Offset | None = None
-    """Relative to the type's nominal start-to-open; negative below it."""
+    """Relative to the start-to-open, negative below it: the first that is expected of what hangs
+    where negative, else the last; the type's nominal where the plan expects none."""
     above_full_open_k: Offset | None = None
     below_limit_k: Annotated[float, Field(ge=0.0, le=60.0)] | None = None
     """Relative to the bath's limit of the night."""
@@ -240,7 +241,9 @@ class Loading(NamedTuple):
     full_lift_mm: tuple[float, ...] = (math.inf,) * STATIONS
     """From the closed lift; no power is added beyond it."""
     open_by_c: tuple[float, ...] = NEVER_OPEN_C
-    """Where its type is fully open unpowered: a unit still shut there, or its gauge, is stuck."""
+    """Where it is fully open unpowered: a unit still shut there, or its gauge, is stuck."""
+    opens: Opens | None = None
+    """Where the units open; as their type says where it is not known."""
 
 
 PLAIN = Loading()
@@ -260,14 +263,15 @@ class Leg(NamedTuple):
         return isinstance(self.step, (Ramp, Soak, Drive))
 
 
-def wanted_c(step: Ramp | Soak, unit_type: UnitType, bath_limit_c: float) -> float:
-    """Return the temperature in °C a step asks for on this unit type and bath."""
+def wanted_c(step: Ramp | Soak, opens: Opens, bath_limit_c: float) -> float:
+    """Return the temperature in °C a step asks for on these units and this bath."""
     if step.to_c is not None:
         return step.to_c
     if step.above_nominal_k is not None:
-        return unit_type.nominal_start_to_open_c + step.above_nominal_k
+        start_c = opens.first_c if step.above_nominal_k < 0.0 else opens.last_c
+        return start_c + step.above_nominal_k
     if step.above_full_open_k is not None:
-        return unit_type.full_open_c + step.above_full_open_k
+        return opens.full_c + step.above_full_open_k
     return bath_limit_c - (step.below_limit_k or 0.0)
 
 
@@ -282,11 +286,11 @@ def resolve(
     A first step that goes nowhere has NaN for its temperature: `check_plan` refuses it.
     """
     legs: list[Leg] = []
-    at_c = math.nan
+    at_c, opens = math.nan, loading.opens or unit_type.opens
     for step in steps:
         clipped = False
         if isinstance(step, (Ramp, Soak)):
-            asked_c = wanted_c(step, unit_type, bath_limit_c)
+            asked_c = wanted_c(step, opens, bath_limit_c)
             clipped = step.at_most_bath_limit and asked_c > bath_limit_c
             at_c = bath_limit_c if clipped else asked_c
         elif isinstance(step, Drive):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
@@ -16,6 +16,15 @@ HIGHEST_CAP_C = 110.0
 STROKE_SPARE, STROKE_SPARE_MM = 1.2, 1.0
 """A plain unit is over its stroke beyond its full lift times the one plus the other; any unit
 beyond its known stop by the other."""
+
+
+class Opens(NamedTuple):
+    """Where the units of a night open unpowered: the first start-to-open expected, the last, and
+    the temperature at which the last one is fully open."""
+
+    first_c: float
+    last_c: float
+    full_c: float
 
 
 class UnitType(Described):
@@ -56,6 +65,12 @@ class UnitType(Described):
         elif not self.element_max_a or self.element_ohm is None:
             raise ValueError("a heater-assisted type needs element_max_a and element_ohm")
         return self
+
+    @property
+    def opens(self) -> Opens:
+        """Where a unit opens that is as the type says."""
+        start_c = self.nominal_start_to_open_c
+        return Opens(start_c, start_c, self.full_open_c)
 
     def stroke_mm(self) -> float:
         """Return the lift beyond which a unit is over its stroke; infinite where nothing tells.

@@ -17,7 +17,12 @@ from proofbath.curve.bench_budget import BenchBudget
 from proofbath.description import parse_toml
 from proofbath.proof.specification import Limit
 from proofbath.run.plan import LoadedStation, NightPlan
-from proofbath.virtual.description import VirtualBath, VirtualSection, VirtualUnit
+from proofbath.virtual.description import (
+    VirtualBath,
+    VirtualSection,
+    VirtualUnit,
+    VirtualWax,
+)
 from proofbath.virtual.population import draw_bench, draw_unit
 from proofbath.workshop.intake import TypeFile
 
@@ -50,19 +55,22 @@ TEAL_82_TYPE = example_type("teal_82_type.toml")
 TEAL_82 = TEAL_82_TYPE.unit_type
 HERON_103_TYPE = _with_lifts_at_currents(example_type("heron_103_type.toml"))
 HERON_103 = HERON_103_TYPE.unit_type
-HEATED_UNITS = 3
+HEATED_UNITS = 5
 BENCH, HEATED_BENCH = "ferry workshop", "ferry workshop, heated types"
 REFERENCE, HEATED_REFERENCE = "T82-REF", "T82-REF-2"
 _MODEL_UNIT = VirtualUnit(serial="T82-MODEL", station=1, heater_ohm=0.0)
 _HEATED_MODEL = VirtualUnit(
     serial="H103-MODEL",
     station=1,
-    melting_c=114.4,
+    melting_c=107.2,
+    melting_width_k=3.0,
+    cavity_mm3=1507.3,
     shells=3,
     film_growth_per_k=0.003,
 )
-_WAX_SD_MG = 3.0
-"""Spread of the wax in units that open above boiling: 1 mg moves them by 0.6 to 0.8 K."""
+"""Lifts 0.6 mm/K at its start, where a fifth of its wax has melted, and 0.9 mm/K at 2 mm."""
+TEAL_82_WAX = VirtualWax(name=TEAL_82.name, melting_c=90.0, filler=0.41)
+"""What was melted out of units Teal-82."""
 _REFERENCE_STATION = 6
 _BUDGET = BenchBudget(
     probe_k=0.05,
@@ -89,20 +97,23 @@ def ferry_bench(seed: int) -> BenchFile:
 
 
 def heated_bench(seed: int) -> BenchFile:
-    """Return the bench for heated types: a cooling valve, three drawn units and a reference."""
+    """Return the bench for heated types: a cooling valve, five drawn units and a reference."""
     rng = np.random.default_rng([seed, 103])
     bath = VirtualBath(fill_l=8.0, glycol_percent=50.0, heater_w=1500.0)
     drawn = draw_bench(seed + 103, _HEATED_MODEL, count=HEATED_UNITS, bath=bath)
     units = [
-        VirtualUnit.model_validate(
-            unit.model_dump()
-            | {"serial": f"H103-{number:04d}", "wax_mg": rng.normal(1300.0, _WAX_SD_MG)}
-        )
+        VirtualUnit.model_validate(unit.model_dump() | {"serial": f"H103-{number:04d}"})
         for unit, number in zip(drawn.unit, _numbers(rng, HEATED_UNITS), strict=True)
     ]
     bench = _bench(HEATED_BENCH, drawn, units, _draw_reference(rng, HEATED_REFERENCE))
+    assert bench.virtual is not None
     valve = {"cooling_w_per_k": 6.0, "cooling_in_c": 15.0}
-    return bench.model_copy(update={"bath": bench.bath.model_copy(update=valve)})
+    return bench.model_copy(
+        update={
+            "bath": bench.bath.model_copy(update=valve),
+            "virtual": bench.virtual.model_copy(update={"wax": (TEAL_82_WAX,)}),
+        }
+    )
 
 
 def _draw_reference(rng: np.random.Generator, serial: str) -> VirtualUnit:

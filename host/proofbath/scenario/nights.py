@@ -41,7 +41,7 @@ def _calibrate_heated(path: Path, bench: BenchFile, stamp: Stamp, locks: Path) -
 
 def night_on_both(
     pool: Executor,
-    shop: Path,
+    shop: Shop,
     nights: tuple[tuple[str, NightPlan], tuple[str, NightPlan]],
     at: str,
     locks: Path,
@@ -56,14 +56,19 @@ def night_on_both(
     waiting = list[Future[NightDone]]()
 
     def begin(_: Ready) -> None:
-        waiting.append(pool.submit(_night, shop, *second, at, locks))
+        waiting.append(pool.submit(_night_at, shop.path, *second, at, locks))
 
-    done = _night(shop, *first, at, locks, begin, tell)
+    done = one_night(shop, *first, at, locks, begin, tell)
     return done, waiting[0].result()
 
 
-def _night(
-    path: Path,
+def _night_at(path: Path, bench: str, plan: NightPlan, at: str, locks: Path) -> NightDone:
+    with open_shop(path) as shop:
+        return one_night(shop, bench, plan, at, locks)
+
+
+def one_night(
+    shop: Shop,
     bench: str,
     plan: NightPlan,
     at: str,
@@ -71,18 +76,18 @@ def _night(
     on_ready: Callable[[Ready], None] = lambda _: None,
     tell: Tell = lambda _: None,
 ) -> NightDone:
-    with open_shop(path) as shop:
-        done = shop_night(
-            shop,
-            plan,
-            bench,
-            OPERATOR,
-            at,
-            clear=True,
-            on_ready=on_ready,
-            on_progress=tell,
-            folder=locks,
-        )
+    """Run a night on a bench; raises BenchFaultError where it does not end as planned."""
+    done = shop_night(
+        shop,
+        plan,
+        bench,
+        OPERATOR,
+        at,
+        clear=True,
+        on_ready=on_ready,
+        on_progress=tell,
+        folder=locks,
+    )
     if done.outcome.status != "done":
         raise BenchFaultError(f"night {plan.stage} on {bench}: {done.outcome.reason}")
     return done

@@ -1,9 +1,12 @@
-"""The demo's story: two batches from intake over as found, rework and as left to certificates."""
+"""The demo's story: two batches from intake over as found, rework and as left to certificates.
+
+The heated batch is ordered to open colder than it is marked, at the lift where an engine regulates.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import closing
 from multiprocessing import get_context
 from pathlib import Path
@@ -11,7 +14,9 @@ from typing import NamedTuple
 
 from proofbath.bench.description import BenchFile
 from proofbath.bench.unit_analysis import UnitReport
-from proofbath.run.plan import Stage
+from proofbath.proof.ordered import Ordered
+from proofbath.run.plan import NightPlan
+from proofbath.run.profile import Ramp, Soak
 from proofbath.run.unit_type import UnitType
 from proofbath.scenario.ferry import (
     BENCH,
@@ -24,8 +29,8 @@ from proofbath.scenario.ferry import (
     ferry_bench,
     heated_bench,
 )
-from proofbath.scenario.nights import Tell, calibrate_both, night_on_both
-from proofbath.scenario.rework import with_worn_stop
+from proofbath.scenario.nights import Tell, calibrate_both, night_on_both, one_night
+from proofbath.scenario.rework import rework, with_worn_stop
 from proofbath.scenario.workshop import CERTIFIER, add_reference, hours_of, set_up, staff_and_type
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Findings, Unit
@@ -33,10 +38,11 @@ from proofbath.store.records import Stamp
 from proofbath.virtual.truth import rising_c
 from proofbath.workshop.advice import UnitAdvice, advice_for
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
-from proofbath.workshop.intake import add_unit, open_batch, put_rework, put_type, take_in
+from proofbath.workshop.intake import add_unit, open_batch, put_type, take_in
 from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.keeping import night_folder
 from proofbath.workshop.nights import NightDone
+from proofbath.workshop.orders import put_order
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.planning import plan_night
 from proofbath.workshop.shop import Shop, open_shop
@@ -52,6 +58,12 @@ GOOD = Findings(
     vent_pin="good",
     seal="bad",
 )
+ORDERED = Ordered(
+    wanted_c=95.0,
+    tolerance_k=2.0,
+    lift_mm=2.0,
+    text="order 118: auxiliary engines shall run colder, for the owner's new cooling circuit",
+)
 CRACKED = GOOD.model_copy(update={"cracks": "bad"})
 WORN = 2
 """Which of the drawn units, from 0, has a bent stop and cannot be mended."""
@@ -64,6 +76,11 @@ class Scene(NamedTuple):
     unit_type: UnitType
     bench: str
     reference: str
+
+    @property
+    def heated(self) -> bool:
+        """Whether its units have heaters."""
+        return self.unit_type.element_ohm is not None
 
 
 PLAIN = Scene(BATCH, TEAL_82, BENCH, REFERENCE)
@@ -78,19 +95,23 @@ class BatchTold(NamedTuple):
     hours: float
     as_found: tuple[UnitReport, ...]
     advice: tuple[UnitAdvice, ...]
+    """After the night as found."""
+    rounds: int
+    """How often units were opened, each time but the last one measured by day."""
     as_left: tuple[UnitReport, ...]
     files: Path
     """Folder of the night as left."""
     judged: tuple[Judged, ...]
     certified: tuple[Certified, ...]
 
-    def true_c(self) -> dict[int, float | None]:
-        """Return each unit's true start-to-open as left, without power, by station."""
+    def true_c(self, lift_mm: float | None = None) -> dict[int, float | None]:
+        """Return where each unit truly comes to a lift as left, without power, by station.
+
+        Without a lift it is the start-to-open.
+        """
         assert self.bench.virtual is not None
-        return {
-            unit.station: rising_c(unit, self.scene.unit_type.threshold_mm)
-            for unit in self.bench.virtual.unit
-        }
+        at_mm = self.scene.unit_type.threshold_mm if lift_mm is None else lift_mm
+        return {unit.station: rising_c(unit, at_mm) for unit in self.bench.virtual.unit}
 
 
 class Told(NamedTuple):
@@ -127,57 +148,106 @@ def tell_story(
         hours = calibrate_both(pool, shop, (plain, heated), stamp, locks)
         refused = _take_in(shop, PLAIN, [*serials, _after(serials[-1])], stamp)
         _take_in(shop, HEATED, heated_serials, stamp)
+        put_order(shop, HEATED_BATCH, ORDERED, stamp=stamp)
         on_step(
             f"{len(serials)} plain and {len(heated_serials)} heater-assisted units are taken in,"
-            f" {refused} is refused: its frame is cracked"
+            f" {refused} is refused: its frame is cracked; the heater-assisted ones are ordered to"
+            f" open {ORDERED.lift_mm:g} mm at {ORDERED.wanted_c:g} °C"
         )
         on_step("The night as found on either bench: nothing has been touched")
-        found = _nights(shop, "as-found", at, locks, tell, pool)
-        advice = [advice_for(shop.records, scene.batch) for scene in (PLAIN, HEATED)]
-        for scene, advised in zip((PLAIN, HEATED), advice, strict=True):
-            _rework(shop, scene.batch, advised, stamp)
-        on_step("All units got a new seal, those that open wrongly wax as advised")
+        found = night_on_both(pool, shop, _as_found(shop), at, locks, tell)
         on_step(
-            "The night as left: conditioned, then recorded; the heated ones at set currents too"
+            "All units are reworked as advised; the heater-assisted ones get other wax, are"
+            " measured by day and trimmed until nothing is left to do"
         )
-        left = _nights(shop, "as-left", at, locks, tell, pool)
+        on_step("The night as left on either bench: conditioned, then recorded")
+        going_on = pool.submit(go_on, path, HEATED, at, locks)
+        left = go_on(path, PLAIN, at, locks, tell)
         first, second = (
-            _ended(shop, scene, nights, advised, shop.stamp(CERTIFIER, at))
-            for scene, advised, *nights in zip((PLAIN, HEATED), advice, found, left, strict=True)
+            _ended(shop, scene, as_found, rest, shop.stamp(CERTIFIER, at))
+            for scene, as_found, rest in zip(
+                (PLAIN, HEATED), found, (left, going_on.result()), strict=True
+            )
         )
     return Told(first, second, hours, refused)
 
 
-def _nights(
-    shop: Shop, stage: Stage, at: str, locks: Path, tell: Tell, pool: Executor
-) -> tuple[NightDone, NightDone]:
-    plain, heated = (
-        (scene.bench, plan_night(shop, scene.batch, stage, scene.bench, scene.reference))
+def _as_found(shop: Shop) -> tuple[tuple[str, NightPlan], tuple[str, NightPlan]]:
+    first, second = (
+        (scene.bench, plan_night(shop, scene.batch, "as-found", scene.bench, scene.reference))
         for scene in (PLAIN, HEATED)
     )
-    return night_on_both(pool, shop.path, (plain, heated), at, locks, tell)
+    return first, second
+
+
+class GoneOn(NamedTuple):
+    """What became of a batch after it was found: the first advice, the nights, the rounds."""
+
+    advice: tuple[UnitAdvice, ...]
+    nights: tuple[NightDone, ...]
+    rounds: int
+
+
+def go_on(path: Path, scene: Scene, at: str, locks: Path, tell: Tell = lambda _: None) -> GoneOn:
+    """Rework a batch as advised, measure by day and rework again as advised, then as left.
+
+    A plain batch is opened once: those that are not mended by then stay as they are.
+    """
+    with open_shop(path) as shop:
+        stamp, heated = shop.stamp(CERTIFIER, at), scene.heated
+        advice, nights, rounds = advice_for(shop.records, scene.batch), list[NightDone](), 0
+        asked = advice
+        while rework(shop, scene.batch, asked, stamp, heated=heated, first=not rounds):
+            rounds += 1
+            if not heated:
+                break
+            nights.append(_by_day(shop, scene, at, locks))
+            asked = advice_for(shop.records, scene.batch)
+        plan = plan_night(shop, scene.batch, "as-left", scene.bench, scene.reference)
+        nights.append(one_night(shop, scene.bench, plan, at, locks, tell=tell))
+    return GoneOn(tuple(advice), tuple(nights), rounds)
+
+
+def _by_day(shop: Shop, scene: Scene, at: str, locks: Path) -> NightDone:
+    """Measure by day where a batch's units begin to open, which certifies nothing."""
+    serials = _serials(shop.bench(scene.bench))
+    steps = [
+        Soak(label="cycle 1: soak for the zero", cycle=1, above_nominal_k=-8.0),
+        Ramp(
+            label="cycle 1: rising",
+            cycle=1,
+            above_nominal_k=5.0,
+            rate_k_per_min=1.0,
+            at_most_bath_limit=True,
+        ),
+    ]
+    plan = plan_night(
+        shop, scene.batch, "trial", scene.bench, scene.reference, serials, steps=steps
+    )
+    return one_night(shop, scene.bench, plan, at, locks)
 
 
 def _ended(
     shop: Shop,
     scene: Scene,
-    nights: Sequence[NightDone],
-    advice: Sequence[UnitAdvice],
+    found: NightDone,
+    rest: GoneOn,
     signed: Stamp,
 ) -> BatchTold:
     """Certify a batch, write its papers, and return what became of it."""
-    found, left = nights
+    left = rest.nights[-1]
     certified = certify(shop, scene.batch, signed)
     batch_summary(shop, scene.batch, signed)
     batch_labels(shop, scene.batch)
     with closing(Journal(shop.records.place)) as journal:
-        hours = sum(hours_of(journal, done.outcome.run_id) for done in nights)
+        hours = sum(hours_of(journal, done.outcome.run_id) for done in (found, *rest.nights))
     return BatchTold(
         scene,
         shop.bench(scene.bench),
         hours,
         found.reports,
-        tuple(advice),
+        rest.advice,
+        rest.rounds,
         left.reports,
         night_folder(shop, left.outcome.run_id),
         tuple(judge_batch(shop, scene.batch, signed.day)),
@@ -224,20 +294,3 @@ def _take_in(shop: Shop, scene: Scene, serials: Sequence[str], stamp: Stamp) -> 
         )
         refused = refused if good else serial
     return refused
-
-
-def _rework(shop: Shop, batch: str, advice: Sequence[UnitAdvice], stamp: Stamp) -> None:
-    """Rework every unit: what is put on record is done on the virtual bench."""
-    for unit in advice:
-        change_mg = unit.advice.change if unit.advice else 0.0
-        put_rework(
-            shop,
-            batch,
-            unit.serial,
-            date=stamp.day,
-            kind="wax" if change_mg else "part",
-            amount=change_mg or None,
-            text="wax as advised, new seal" if change_mg else "new seal, spring and seat cleaned",
-            supplier_lot=None,
-            stamp=stamp,
-        )

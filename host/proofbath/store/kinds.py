@@ -243,6 +243,8 @@ class Rework(Kind):
     supplier_lot: Remark | None = None
     """Lot of the wax or part that was used."""
     act: ReworkAct | None = None
+    cancelled: bool | None = None
+    """True where it was never done; the correction's reason says why it was put on record."""
 
     @model_validator(mode="after")
     def _says_what(self) -> Self:

@@ -11,7 +11,7 @@ from proofbath.errors import RecordError
 from proofbath.store.database import Database
 from proofbath.store.remedy import remedy
 
-HEAD = "0006"
+HEAD = "0007"
 """The newest revision in `migrations/versions`."""
 _SCRIPTS = Path(__file__).parent / "migrations"
 _LOCK_KEY = 8274

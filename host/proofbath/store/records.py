@@ -72,6 +72,10 @@ class RecordsReader(Protocol):
     def one(self, kind: type[K], root: int) -> Kept[K]:
         """Return an entry as last corrected; raises RecordError when there is none."""
 
+    @abstractmethod
+    def head(self) -> Link:
+        """Return the chain's last link; kept elsewhere, it shows whether the end was cut off."""
+
     def find(self, kind: type[K], **equal: Any) -> Kept[K]:
         """Return the one entry whose fields are `equal`; raises InputError when there is none."""
         found = self.current(kind, **equal)

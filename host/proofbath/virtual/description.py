@@ -20,9 +20,12 @@ Gain = Annotated[float, Field(ge=0.8, le=1.2)]
 SwitchingTime = Annotated[float, Field(ge=0, le=10)]
 Kelvins = Annotated[float, Field(ge=-10, le=10)]
 Station = Annotated[int, Field(ge=1, le=STATIONS)]
+MeltingPoint = Annotated[float, Field(ge=20, le=160)]
+MeltingWidth = Annotated[float, Field(ge=0.5, le=20)]
 LASTING_S = 1e9
 """End of a fault that stays."""
 FAULTS_MAX = 64
+_NOT_OF_THE_PLANT = ("serial", "station", "bore_mm", "was")
 
 
 class VirtualBath(Described):
@@ -126,16 +129,36 @@ class VirtualStation(Described):
     voltage_noise_v: Annotated[float, Field(ge=0, le=1)] = 0.003
 
 
+class VirtualWax(Described):
+    """Wax that can be put into units of the bench: a type's, or what was melted out of a unit."""
+
+    name: Annotated[str, Field(min_length=1, max_length=60)]
+    melting_c: MeltingPoint
+    melting_width_k: MeltingWidth = 4.2
+    filler: Annotated[float, Field(ge=0, le=0.6)] = 0.0
+    """Metal powder's share by mass of what is on the balance."""
+
+
+class VirtualBefore(Described):
+    """What a unit was before one of its reworks, so that this can be undone exactly."""
+
+    number: Annotated[int, Field(ge=0)]
+    """Of the rework, counted over the bench: its slips are drawn from this and the seed."""
+    figures: dict[str, float]
+    """Of the unit, only those that were changed."""
+
+
 class VirtualUnit(Described):
     """A wax thermostat; a reference unit is one that nobody reworks."""
 
     serial: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,31}$")]
     station: Station
-    melting_c: Annotated[float, Field(ge=20, le=160)] = 90.0
+    melting_c: MeltingPoint = 90.0
     """Where half of the wax has melted."""
-    melting_width_k: Annotated[float, Field(ge=0.5, le=20)] = 4.2
+    melting_width_k: MeltingWidth = 4.2
     wax_mg: Annotated[float, Field(ge=100, le=10000)] = 1300.0
     copper_mg: Annotated[float, Field(ge=0, le=10000)] = 900.0
+    """Metal powder stirred into the wax."""
     latent_j_per_g: Annotated[float, Field(ge=0, le=400)] = 190.0
     wax_j_per_g_k: Annotated[float, Field(ge=0.5, le=5)] = 2.3
     solid_cm3_per_g: Annotated[float, Field(ge=0.8, le=1.5)] = 1.10
@@ -145,6 +168,8 @@ class VirtualUnit(Described):
     liquid_expansion_per_k: Annotated[float, Field(ge=0, le=5e-3)] = 8.5e-4
     pin_mm: Annotated[float, Field(ge=2, le=10)] = 4.3
     """Diameter."""
+    bore_mm: Annotated[float, Field(ge=2, le=40)] = 10.0
+    """Diameter of what the crimp or the cap closes: how deep it is closed leaves the cavity."""
     cavity_mm3: Annotated[float, Field(ge=50, le=20000)] = 1485.0
     """Volume of the wax at lift 0."""
     setting_mm: Annotated[float, Field(ge=-10, le=10)] = 0.0
@@ -173,10 +198,12 @@ class VirtualUnit(Described):
     heater_per_k: Annotated[float, Field(ge=0, le=5e-3)] = 2e-4
     start_scatter_k: Annotated[float, Field(ge=0, le=2)] = 0.0
     """Spread of the start from cycle to cycle."""
+    was: tuple[VirtualBefore, ...] = ()
+    """Before each of its reworks, the last one at the end."""
 
     def parameters(self) -> dict[str, float]:
         """Return what the plant has to know of the unit, by the plant's names."""
-        return {k: float(v) for k, v in self if k not in ("serial", "station")}
+        return {k: float(v) for k, v in self if k not in _NOT_OF_THE_PLANT}
 
 
 class VirtualFault(Described):
@@ -223,6 +250,8 @@ class VirtualSection(Described):
     guard_probe: VirtualProbe = VirtualProbe()
     station: tuple[VirtualStation, ...] = ()
     unit: tuple[VirtualUnit, ...] = ()
+    wax: tuple[VirtualWax, ...] = ()
+    """At hand to be put into units."""
     fault: Annotated[tuple[VirtualFault, ...], Field(max_length=FAULTS_MAX)] = ()
 
     @field_validator("station")
@@ -241,6 +270,14 @@ class VirtualSection(Described):
         serials = [u.serial for u in units]
         faults += [f"serial {s} stands twice" for s in sorted(set(serials)) if serials.count(s) > 1]
         return _refuse(units, faults)
+
+    @field_validator("wax")
+    @classmethod
+    def _each_wax_once(cls, waxes: tuple[VirtualWax, ...]) -> tuple[VirtualWax, ...]:
+        names = [wax.name for wax in waxes]
+        if len(set(names)) < len(names):
+            raise ValueError(f"a wax is described twice: {', '.join(names)}")
+        return waxes
 
     def parameters(self) -> Iterator[tuple[str, float]]:
         """Yield the dotted plant name and the value of everything described."""

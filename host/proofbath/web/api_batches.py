@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends
 from pydantic import Field
 
 from proofbath.description import Described
+from proofbath.proof.rework_act import ReworkAct
 from proofbath.store.kinds import Findings, Line, Remark
 from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_shapes import (
@@ -24,9 +25,12 @@ from proofbath.workshop import judging
 from proofbath.workshop.advice import advice_for
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.batch_view import BatchLine, BatchView, batch_view, batches_listed
-from proofbath.workshop.intake import open_batch, put_rework
+from proofbath.workshop.engine_order import ordered_from
+from proofbath.workshop.intake import open_batch
+from proofbath.workshop.orders import put_order
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.receiving import receive
+from proofbath.workshop.reworking import cancel_rework, put_rework
 from proofbath.workshop.shop_statistics import batch_figures
 from proofbath.workshop.unit_list import import_units, read_unit_list
 
@@ -67,17 +71,46 @@ class UnitList(Described):
 
 
 class NewRework(Described):
-    """What was changed on a unit: mg of wax or mm of setting, + opens it earlier; date: today.
+    """What was changed on a unit; an element that was opened has its `act`. Date: today.
 
-    A `correction` says why this takes the place of the unit's last rework.
+    An `amount` is mm of setting or mg of clean wax alone, + opens it colder. A `correction` says
+    why this takes the place of the unit's last rework. What may be a slip is refused with a
+    question until it is `confirmed`.
     """
 
     serial: Serial
-    kind: Literal["wax", "setting", "part", "cleaning", "other"]
+    kind: Literal["wax", "setting", "element", "part", "cleaning", "other"]
     amount: float | None = None
+    act: ReworkAct | None = None
     text: Line
     supplier_lot: Remark | None = None
     date: dt.date | None = None
+    correction: Remark = ""
+    confirmed: bool = False
+
+
+class NeverDone(Described):
+    """A unit whose last rework was never done, and why it was put on record."""
+
+    serial: Serial
+    why: Line
+
+
+class NewOrder(Described):
+    """What was ordered of a batch, or of one unit: a lift at a temperature, or for an engine.
+
+    Give `wanted_c` or `engine_c`; without `lift_mm` it is 2 mm, or what the type's logs say. A
+    `correction` says why this takes the place of the order that holds.
+    """
+
+    wanted_c: float | None = None
+    engine_c: float | None = None
+    lift_mm: float | None = None
+    tolerance_k: float = 2.0
+    cap_kpa: float = 0.0
+    """With `engine_c`: the pressure cap of the engine's cooling system, above the air's."""
+    serial: Serial | None = None
+    text: Annotated[str, Field(max_length=200)] = ""
     correction: Remark = ""
 
 
@@ -139,7 +172,8 @@ def show_batch(
 @router.get("/{number}/advice")
 def show_advice(shop: CurrentShop, number: Number) -> list[AdviceView]:
     """Return how much to change on each unit of a batch."""
-    return [advice_view(one) for one in advice_for(shop.records, batch_name(shop, number))]
+    advised = advice_for(shop.records, batch_name(shop, number), shop.file.effort)
+    return [advice_view(one) for one in advised]
 
 
 @router.get("/{number}/statistics")
@@ -177,6 +211,27 @@ def put_list(
     return [Numbered(number=found) for found in taken]
 
 
+@router.post("/{number}/orders", status_code=201)
+def new_order(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, number: Number, order: NewOrder
+) -> Numbered:
+    """Put on record what was ordered of a batch or a unit, apart from the type's marking."""
+    name = batch_name(shop, number)
+    ordered = ordered_from(
+        shop,
+        name,
+        wanted_c=order.wanted_c,
+        engine_c=order.engine_c,
+        lift_mm=order.lift_mm,
+        tolerance_k=order.tolerance_k,
+        text=order.text,
+        cap_kpa=order.cap_kpa,
+    )
+    reason = order.correction.strip()
+    found = put_order(shop, name, ordered, serial=order.serial, stamp=stamp, reason=reason)
+    return Numbered(number=found)
+
+
 @router.post("/{number}/reworks", status_code=201)
 def new_rework(
     shop: CurrentShop, signed: Hands, stamp: CurrentStamp, number: Number, rework: NewRework
@@ -191,9 +246,21 @@ def new_rework(
         amount=rework.amount,
         text=rework.text,
         supplier_lot=rework.supplier_lot,
+        act=rework.act,
         stamp=stamp,
         reason=rework.correction.strip(),
+        confirmed=rework.confirmed,
     )
+    return Numbered(number=found)
+
+
+@router.post("/{number}/reworks/cancelled", status_code=201)
+def cancel(
+    shop: CurrentShop, signed: Hands, stamp: CurrentStamp, number: Number, said: NeverDone
+) -> Numbered:
+    """Cancel a unit's last rework, which was never done; it stays on record as cancelled."""
+    name = batch_name(shop, number)
+    found = cancel_rework(shop, name, said.serial, why=said.why, stamp=stamp)
     return Numbered(number=found)
 
 

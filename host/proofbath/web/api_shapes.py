@@ -36,37 +36,64 @@ class Interval(Shape):
     high: float
 
 
-class ReworkAdvice(Shape):
-    """What to do with a unit; `change` in the unit of the advice, + for more (opens colder)."""
+class TargetOfRework(Shape):
+    """What rework aims at: a lift at a temperature, the guard band taken off its limits."""
 
-    action: str
-    reason: str
-    change: float
-    planned: tuple[float, ...]
-    start_c: Interval | None
-    lift_mm: Interval | None
-    chance_inside: float | None
-    expected_cost: float | None
+    wanted_c: float
+    lower_c: float
+    upper_c: float
+    lift_mm: float
+    lower_lift_mm: float | None
+    full_at_c: float | None
+    """Bath in which the least lift is asked for."""
 
 
-class MeasuredStart(Shape):
-    """The start-to-open that advice goes by, °C."""
+class OpeningForecast(Shape):
+    """Where a lift will be reached; null where a stop is in the way."""
 
-    start_to_open_c: float | None
-    expanded_uncertainty: float | None
+    lift_mm: float
+    temperature_c: Interval | None
+
+
+class ReworkForecast(Shape):
+    """What the next run will read; `cold_mm` is the free lift at 20 °C, negative is shut."""
+
+    opening: tuple[OpeningForecast, ...]
+    at_target_c: Interval
+    full_lift_mm: Interval | None
+    closing_c: Interval
+    hysteresis_k: Interval
+    cold_mm: Interval
+    pin_stick_out_mm: Interval | None
+    mass_in_mg: Interval | None
 
 
 class AdviceView(Shape):
-    """Advice for one unit, or in `refusal` why there is none yet; `unit` is mg or mm."""
+    """Advice for one unit, or in `refusal` why there is none yet; `lines` say it in words.
+
+    `to_do` is what is to be put on record once it is done; `figure` belongs to the `cause` of
+    giving up: mm, K, openings or minutes.
+    """
 
     serial: str
     batch: str
-    unit: str
     rounds_done: int
-    measured: MeasuredStart | None
-    acceptance_c: tuple[float, float] | None
-    advice: ReworkAdvice | None
     refusal: str | None
+    target: TargetOfRework | None
+    target_words: str
+    now_c: Interval | None
+    """Where the target's lift is reached now."""
+    start_now_c: Interval | None
+    action: str | None
+    to_do: dict[str, Any] | None
+    rounds_foreseen: tuple[dict[str, Any], ...]
+    forecast: ReworkForecast | None
+    chance_inside: float | None
+    expected_min: float | None
+    cause: str | None
+    figure: float | None
+    next_act: str
+    lines: tuple[str, ...]
 
 
 class Spread(Shape):

@@ -125,7 +125,7 @@ def show_curves(request: Request, shop: CurrentShop, serial: str) -> Response:
 def show_advice(shop: CurrentShop, serial: str) -> AdviceView:
     """Return how much to change on a unit, from its latest result and all rounds of its type."""
     known_unit(shop, serial)
-    return advice_view(advice_for(shop.records, serial)[0])
+    return advice_view(advice_for(shop.records, serial, shop.file.effort)[0])
 
 
 @router.put("/{serial}/reference", status_code=201)

@@ -20,6 +20,7 @@ from proofbath.web.shop_views import (
     batch_name,
     day_in,
     key_phrase,
+    number_in,
     said,
     today,
     tried,
@@ -29,8 +30,10 @@ from proofbath.workshop import judging
 from proofbath.workshop.batch_papers import batch_labels, batch_summary
 from proofbath.workshop.batch_view import BatchView, batch_view, batches_listed, counted
 from proofbath.workshop.documents import documents_of
+from proofbath.workshop.engine_order import ordered_from
 from proofbath.workshop.intake import open_batch
 from proofbath.workshop.next_step import STAGES
+from proofbath.workshop.orders import put_order
 from proofbath.workshop.papers import certify
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.shop_statistics import batch_figures
@@ -47,6 +50,7 @@ SAID = {
     "labels": "The labels are written; they stand under Documents.",
     "failed": "The unit is failed; give it back.",
     "agreed": "The customer's agreement is on record.",
+    "ordered": "The order is on record; units are judged, planned and certified by it from now on.",
 }
 
 
@@ -206,6 +210,45 @@ def agree_form(
     def act() -> Response:
         judging.agree(shop, name, serial, customer=customer, record=record, stamp=stamp)
         return back(f"/batches/{number}", said="agreed")
+
+    return tried(act, lambda faults: _batch(request, shop, number, faults, given))
+
+
+@router.post("/batches/{number}/order")
+def order_form(
+    request: Request,
+    shop: CurrentShop,
+    signed: Hands,
+    stamp: CurrentStamp,
+    given: Given,
+    number: Number,
+    wanted_c: Text = "",
+    engine_c: Text = "",
+    lift_mm: Text = "",
+    tolerance_k: Text = "",
+    cap_kpa: Text = "",
+    serial: Text = "",
+    text: Text = "",
+    correction: Text = "",
+) -> Response:
+    """Put on record what was ordered of the batch, or of one unit, apart from the marking."""
+    name = batch_name(shop, number)
+
+    def act() -> Response:
+        tolerance = number_in(tolerance_k, "tolerance")
+        ordered = ordered_from(
+            shop,
+            name,
+            wanted_c=number_in(wanted_c, "temperature"),
+            engine_c=number_in(engine_c, "engine"),
+            lift_mm=number_in(lift_mm, "lift"),
+            tolerance_k=2.0 if tolerance is None else tolerance,
+            text=text,
+            cap_kpa=number_in(cap_kpa, "pressure cap") or 0.0,
+        )
+        why, whose = correction.strip(), serial.strip() or None
+        put_order(shop, name, ordered, serial=whose, stamp=stamp, reason=why)
+        return back(f"/batches/{number}", said="ordered")
 
     return tried(act, lambda faults: _batch(request, shop, number, faults, given))
 

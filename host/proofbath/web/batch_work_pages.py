@@ -1,4 +1,4 @@
-"""Work on the units of a batch: taken in one by one or by a list, and reworked as advised."""
+"""Units of a batch taken in: one by one, by a list, or corrected."""
 
 from __future__ import annotations
 
@@ -8,29 +8,23 @@ from fastapi import APIRouter, Form, Query
 from starlette.requests import Request
 from starlette.responses import Response
 
-from proofbath.errors import ProofbathError
-from proofbath.store.kinds import Batch, Finding, Findings, Intake, Rework, TypeVersion
+from proofbath.store.kinds import Batch, Finding, Findings, Intake, TypeVersion
 from proofbath.web.deps import CurrentShop, CurrentStamp, Number, Viewer
 from proofbath.web.shop_views import (
     Given,
     Hands,
-    Today,
     Uploaded,
     back,
     batch_name,
-    day_in,
     file_name,
     number_in,
     numbered,
     said,
     text_of,
-    today,
     tried,
 )
 from proofbath.web.shop_words import GivenText, shop_page
-from proofbath.workshop.advice import UnitAdvice, advice_for
 from proofbath.workshop.entry import made
-from proofbath.workshop.intake import put_rework
 from proofbath.workshop.receiving import receive
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.story import batch_story
@@ -43,12 +37,10 @@ LOOKED_AT = tuple(name for name in Findings.model_fields if name not in MEASURED
 FINDINGS = get_args(Finding)
 NOT_LOOKED = "not looked at"
 CAUSES = get_args(Intake.model_fields["cause"].annotation)
-REWORKS = get_args(Rework.model_fields["kind"].annotation)
 SAID = {
     "taken": "The intake is on record; take the next unit in.",
     "list": "All units of the list are taken in.",
     "corrected": "The correction is on record; what was said before stays there too.",
-    "reworked": "The rework is on record; measure the unit as left next.",
 }
 
 
@@ -126,53 +118,6 @@ def list_form(
     return tried(act, lambda faults: _intake(request, shop, number, faults))
 
 
-@router.get("/batches/{number}/rework")
-def rework_page(request: Request, shop: CurrentShop, signed: Viewer, number: Number) -> Response:
-    """Show how much to change on each unit and what it will do, and the form for what was done."""
-    return _rework(request, shop, number)
-
-
-@router.post("/batches/{number}/rework")
-def rework_form(
-    request: Request,
-    shop: CurrentShop,
-    signed: Hands,
-    stamp: CurrentStamp,
-    on: Today,
-    given: Given,
-    number: Number,
-    serial: Text,
-    kind: Text,
-    text: Text,
-    amount: Text = "",
-    supplier_lot: Text = "",
-    date: Text = "",
-    correction: Text = "",
-) -> Response:
-    """Put on record what was changed on a unit, or correct what was said of its last rework."""
-    name = batch_name(shop, number)
-
-    def act() -> Response:
-        day, much = day_in(date, "day", on), number_in(amount, "amount")
-        lot, why = supplier_lot or None, correction.strip()
-        put_rework(
-            shop,
-            name,
-            serial,
-            date=day,
-            kind=kind,
-            amount=much,
-            text=text,
-            supplier_lot=lot,
-            stamp=stamp,
-            reason=why,
-        )
-        word = "corrected" if why else "reworked"
-        return back(f"/batches/{number}/rework", said=word)
-
-    return tried(act, lambda faults: _rework(request, shop, number, faults, given))
-
-
 def _as_given(serial: str, intake: Intake) -> GivenText:
     """Return an intake on record as its form was filled, to be corrected."""
     found = {name: how for name, how in intake.findings if how is not None}
@@ -208,40 +153,6 @@ def _intake(
         findings=FINDINGS,
         causes=CAUSES,
         columns=COLUMNS,
-        faults=faults,
-        given=given or GivenText(),
-        done=said(SAID, request),
-    )
-
-
-def _rework(
-    request: Request,
-    shop: Shop,
-    number: int,
-    faults: tuple[str, ...] = (),
-    given: GivenText | None = None,
-) -> Response:
-    name = batch_name(shop, number)
-    advised, unadvised = list[UnitAdvice](), tuple[str, ...]()
-    try:
-        advised = advice_for(shop.records, name)
-    except ProofbathError as error:
-        unadvised = error.faults
-    return shop_page(
-        request,
-        "batch_rework.html",
-        422 if faults else 200,
-        name=name,
-        number=number,
-        advised=advised,
-        unadvised=unadvised,
-        serials=[
-            story.unit.entry.serial
-            for story in batch_story(shop.records, name)
-            if story.intake.entry.accepted
-        ],
-        kinds=REWORKS,
-        today=today(request).isoformat(),
         faults=faults,
         given=given or GivenText(),
         done=said(SAID, request),

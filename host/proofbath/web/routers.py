@@ -20,6 +20,7 @@ MODULES = (
     "type_pages",
     "certificate_pages",
     "batch_work_pages",
+    "rework_pages",
     "batch_pages",
     "calibration_page",
     "reference_page",

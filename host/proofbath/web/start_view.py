@@ -88,6 +88,8 @@ class UnitCard(Shape):
     refusals: tuple[str, ...]
     warnings: tuple[str, ...]
     certificate: str | None
+    ordered: Stated | None = None
+    """What it does of what was ordered; `deviation_k` is from that then."""
 
 
 class LastNight(Shape):
@@ -254,7 +256,8 @@ def _cards(shop: ShopView, bench: str, runs: list[StationRun], at: str) -> Itera
         batch = views[loading.batch_id]
         unit = next(unit for unit in batch.units if unit.serial == serial)
         yield UnitCard(
-            **unit.model_dump(include={*UnitCard.model_fields} - {"outcome"}),
+            **unit.model_dump(include={*UnitCard.model_fields} - {"outcome", "ordered"}),
+            ordered=unit.ordered,
             station=run.station,
             role="unit",
             batch=batch.batch,

@@ -5,18 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from typing import NamedTuple
 
-from proofbath.certificate.conformity import conformity_of
+from proofbath.certificate.conformity import Order, conformity_of
 from proofbath.certificate.content import Certificate, Dates, Replaces
 from proofbath.certificate.evidence import Method
 from proofbath.certificate.parties import Person
 from proofbath.errors import InputError
 from proofbath.proof.verdict import Agreement, Verdict
 from proofbath.store import kinds
-from proofbath.store.records import Kept
+from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.findings import results_as_left, warnings_in
 from proofbath.workshop.history import calibrations_of, history_of
 from proofbath.workshop.judging import Judged
+from proofbath.workshop.orders import AsJudged, ordered_in_words
 from proofbath.workshop.parties import customer_of, one_line, person_of, unit_of
 from proofbath.workshop.run_evidence import RunEvidence, conditions_of, deviations_of
 from proofbath.workshop.run_shelf import RunShelf
@@ -34,6 +35,7 @@ class Certifiable(NamedTuple):
     result: Kept[kinds.Result]
     verdict: Verdict
     decision: Kept[kinds.Decision]
+    asked: AsJudged
 
 
 def certifiable(judged: Judged) -> Certifiable:
@@ -48,7 +50,14 @@ def certifiable(judged: Judged) -> Certifiable:
             assert step.loading is not None
             assert step.station_run is not None
             return Certifiable(
-                judged.story, step, step.loading, step.station_run, result, verdict, decision
+                judged.story,
+                step,
+                step.loading,
+                step.station_run,
+                result,
+                verdict,
+                decision,
+                judged.asked,
             )
     raise InputError(f"result {result.root} is not of this batch")
 
@@ -80,7 +89,10 @@ def certificate_content(
         conditions=conditions_of(run, station, shop.file.workshop),
         results=results_as_left(content, unit.verdict),
         conformity=conformity_of(
-            unit.verdict, unit.verdict.specification.rule, agreement_of(unit.decision.entry)
+            unit.verdict,
+            unit.verdict.specification.rule,
+            agreement_of(unit.decision.entry),
+            order_for(shop.records, unit.story, unit.asked),
         ),
         history=history_of(unit.story, unit.verdict),
         calibrations=calibrations_of(shop.records, result.calibration_ids, station),
@@ -95,6 +107,15 @@ def certificate_content(
         powered_curve=run.is_powered,
         simulated=run.is_simulated,
     )
+
+
+def order_for(records: RecordsReader, story: UnitStory, asked: AsJudged) -> Order | None:
+    """Return what was ordered of a unit as its certificate states it."""
+    if asked.order is None:
+        return None
+    version = records.one(kinds.TypeVersion, story.batch.entry.type_version_id).entry
+    words = ordered_in_words(asked.order.entry.ordered, version.unit_type.threshold_mm)
+    return Order(one_line(words), asked.set_aside, version.specification)
 
 
 def agreement_of(decision: kinds.Decision) -> Agreement | None:

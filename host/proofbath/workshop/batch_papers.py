@@ -12,22 +12,25 @@ from proofbath.certificate.conformity import limit_in_words
 from proofbath.certificate.evidence import Branch
 from proofbath.certificate.label import labels_pdf
 from proofbath.certificate.plot import last_cycle
-from proofbath.certificate.results import Result
+from proofbath.certificate.results import Result, result_of
 from proofbath.errors import InputError
 from proofbath.proof.chart import Chart
 from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import judge
+from proofbath.quantity.levels import OPENING
 from proofbath.store import kinds
 from proofbath.store.journal import Journal
 from proofbath.store.records import RecordsReader, Stamp
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
 from proofbath.workshop.desk import as_document, open_desk
-from proofbath.workshop.findings import results_like
-from proofbath.workshop.history import rework_in_words
+from proofbath.workshop.findings import results_like, usual_quantities
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
 from proofbath.workshop.judging import Judged, judge_batch
+from proofbath.workshop.measured_values import STARTS
+from proofbath.workshop.orders import batch_order, by_order, ordered_in_words
 from proofbath.workshop.parties import customer_of, one_line
+from proofbath.workshop.rework_words import rework_in_words
 from proofbath.workshop.run_evidence import RunEvidence
 from proofbath.workshop.run_shelf import RunShelf
 from proofbath.workshop.shop import Shop
@@ -42,7 +45,8 @@ def batch_summary(
     """Issue the summary of a batch as it stands and return its PDF; raises InputError."""
     batch = shop.records.find(kinds.Batch, name=batch_name)
     version = shop.records.one(kinds.TypeVersion, batch.entry.type_version_id).entry
-    limits = version.specification
+    asked = by_order(version, batch_order(shop.records, batch))
+    limits, threshold_mm = asked.specification, version.unit_type.threshold_mm
     with (
         open_desk(shop, stamp, passphrase) as desk,
         closing(Journal(shop.records.place)) as journal,
@@ -52,7 +56,7 @@ def batch_summary(
             raise InputError(f"batch {batch_name}: no unit was taken in; take units in first")
         issued = certificates_of(shop.records, batch=batch_name)
         runs = _runs(RunShelf(shop.records, journal), judged)
-        rows = tuple(_row(each, limits, issued, runs) for each in judged)
+        rows = tuple(_row(each, threshold_mm, issued, runs) for each in judged)
         nights = tuple(_night(shop.records, runs[run]) for run in sorted(runs))
         simulated = any(run.is_simulated for run in runs.values())
 
@@ -65,6 +69,10 @@ def batch_summary(
                 unit_type=version.name,
                 specification_version=version.version,
                 limits=tuple(limit_in_words(limit) for limit in limits.limit),
+                order=one_line(ordered_in_words(asked.order.entry.ordered, threshold_mm))
+                if asked.order
+                else "",
+                not_judged_by=tuple(map(limit_in_words, asked.set_aside)),
                 received=batch.entry.received,
                 issued=stamp.day,
                 row=rows,
@@ -116,13 +124,15 @@ def _runs(shelf: RunShelf, judged: Sequence[Judged]) -> dict[int, RunEvidence]:
 
 def _row(
     judged: Judged,
-    limits: Specification,
+    threshold_mm: float,
     issued: Sequence[IssuedLine],
     runs: dict[int, RunEvidence],
 ) -> BatchRow:
     story, serial = judged.story, judged.story.unit.entry.serial
     left = story.counting("as-left") or story.present
     line = next((each for each in reversed(issued) if each.serial == serial), None)
+    limits, order = judged.asked.specification, judged.asked.order
+    own = order if order and order.entry.unit_id is not None else None
     reworks = [rework_in_words(step.rework.entry) for step in story.steps if step.rework]
     return BatchRow(
         serial=serial,
@@ -134,16 +144,24 @@ def _row(
         reason="" if line else one_line(_reason(judged)),
         withdrawn_by=line.document if line and line.state != "valid" else None,
         curve=_curve(left, runs),
+        order=one_line(ordered_in_words(own.entry.ordered, threshold_mm)) if own else "",
     )
 
 
 def _value(step: Step | None, limits: Specification) -> Result | None:
-    """Return what a measurement says of the first limit's quantity, in its form."""
+    """Return what a measurement says of the first limit's quantity, in its form.
+
+    Where it shows no such lift, its start-to-open stands there.
+    """
     content = step.content if step else None
     if content is None:
         return None
-    found = results_like(content, judge(limits, []))
-    return found[0] if found else None
+    first = limits.model_copy(update={"limit": limits.limit[:1]})
+    found = results_like(content, judge(first, []))
+    if found or limits.limit[0].quantity != OPENING:
+        return found[0] if found else None
+    starts = (one for one in usual_quantities(content) if one.name in STARTS)
+    return next(map(result_of, starts), None)
 
 
 def _curve(step: Step | None, runs: dict[int, RunEvidence]) -> tuple[Branch, ...]:

@@ -12,13 +12,16 @@ from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Limit
 from proofbath.quantity.quantity import Quantity
 from proofbath.quantity.words import unit_of
+from proofbath.run.unit_type import UnitType
 from proofbath.store.kinds import Batch, Intake, TypeVersion
 from proofbath.store.records import RecordsReader
 from proofbath.workshop.contents import content_of
 from proofbath.workshop.findings import warnings_in
 from proofbath.workshop.issued import certificates_of
 from proofbath.workshop.judging import Judged, judge_batch
+from proofbath.workshop.measured_values import value_of
 from proofbath.workshop.next_step import NextStep
+from proofbath.workshop.orders import batch_order, by_order, ordered_in_words
 from proofbath.workshop.shop import ShopView
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, StepStage
@@ -42,7 +45,8 @@ class JudgedUnit(Described):
     probability: float | None
     """Lower bound of the chance that all limited quantities conform."""
     deviation_k: float | None
-    """Start-to-open on the unit as it is now, minus the type's nominal."""
+    """What was ordered of the unit as it is now, minus the temperature wanted; the start-to-open
+    minus the type's nominal where nothing was ordered."""
     deviation_u_k: float | None
     """Expanded uncertainty of it, about 95 %."""
     warnings: tuple[str, ...]
@@ -54,6 +58,10 @@ class JudgedUnit(Described):
     """The same for programs."""
     next_about: str
     """The batch, the certificate or the reason that the step is about; else empty."""
+    order: str = ""
+    """What was ordered of this unit alone; else empty."""
+    ordered: Stated | None = None
+    """What it does of what was ordered, as it is now."""
 
     @property
     def failed(self) -> bool:
@@ -75,6 +83,10 @@ class BatchView(Described):
     nominal_start_to_open_c: float
     limits: tuple[str, ...]
     units: tuple[JudgedUnit, ...]
+    order: str = ""
+    """What was ordered of the batch, apart from the type's marking; else empty."""
+    set_aside: tuple[str, ...] = ()
+    """Limits of the marking that the batch is not judged by then."""
 
 
 class BatchLine(Described):
@@ -96,6 +108,8 @@ def batch_view(shop: ShopView, name: str, on: dt.date) -> BatchView:
     kept = shop.records.find(Batch, name=name)
     version = shop.records.one(TypeVersion, kept.entry.type_version_id).entry
     nominal_c = version.unit_type.nominal_start_to_open_c
+    asked = by_order(version, batch_order(shop.records, kept))
+    threshold_mm = version.unit_type.threshold_mm
     batch = kept.entry
     return BatchView(
         number=kept.root,
@@ -107,12 +121,15 @@ def batch_view(shop: ShopView, name: str, on: dt.date) -> BatchView:
         type=version.name,
         version=version.version,
         nominal_start_to_open_c=nominal_c,
-        limits=tuple(
-            f"{limit.called()}: {limits_text(limit)} {unit_of(limit.quantity)}"
-            for limit in version.specification.limit
-        ),
-        units=tuple(judged_view(unit, nominal_c) for unit in judge_batch(shop, name, on)),
+        limits=tuple(map(_limit_text, asked.specification.limit)),
+        units=tuple(judged_view(unit, version.unit_type) for unit in judge_batch(shop, name, on)),
+        order=ordered_in_words(asked.order.entry.ordered, threshold_mm) if asked.order else "",
+        set_aside=tuple(map(_limit_text, asked.set_aside)),
     )
+
+
+def _limit_text(limit: Limit) -> str:
+    return f"{limit.called()}: {limits_text(limit)} {unit_of(limit.quantity)}"
 
 
 def batches_listed(records: RecordsReader) -> list[BatchLine]:
@@ -140,13 +157,20 @@ def batches_listed(records: RecordsReader) -> list[BatchLine]:
     return listed
 
 
-def judged_view(unit: Judged, nominal_c: float) -> JudgedUnit:
+def judged_view(unit: Judged, unit_type: UnitType) -> JudgedUnit:
     """Return a judged unit as it is shown."""
     story, verdict, decision = unit.story, unit.verdict, unit.decision
     by_person = decision is not None and decision.entry.rule == BY_PERSON
     content = content_of(unit.result) if unit.result else None
-    start = start_in(values_in(content)) if content else None
+    order = unit.asked.order
+    if order is None:
+        nominal_c = unit_type.nominal_start_to_open_c
+        start = start_in(values_in(content)) if content else None
+    else:
+        nominal_c = order.entry.ordered.wanted_c
+        start = value_of(unit.asked.specification.limit[0], content) if content else None
     off_k = start.value - nominal_c if start and start.value is not None else None
+    own = order is not None and order.entry.unit_id is not None
     return JudgedUnit(
         serial=story.unit.entry.serial,
         accepted=story.intake.entry.accepted,
@@ -163,6 +187,10 @@ def judged_view(unit: Judged, nominal_c: float) -> JudgedUnit:
         next_step=unit.next_step.words,
         next_code=unit.next_step.step,
         next_about=unit.next_step.about,
+        order=ordered_in_words(order.entry.ordered, unit_type.threshold_mm)
+        if order and own
+        else "",
+        ordered=start if order else None,
     )
 
 

@@ -12,12 +12,12 @@ from proofbath.certificate.results import Result, result_of
 from proofbath.certificate.then_and_now import Measurement, ThenAndNow
 from proofbath.errors import InputError
 from proofbath.proof.verdict import Verdict, judge
-from proofbath.store import kinds
 from proofbath.store.journal import Journal
 from proofbath.store.records import RecordsReader, Stamp
 from proofbath.workshop.desk import as_document, open_desk
 from proofbath.workshop.findings import quantities_like, usual_quantities
 from proofbath.workshop.issued import IssuedLine, certificates_of, pdf_path
+from proofbath.workshop.orders import specification_of
 from proofbath.workshop.parties import customer_of, one_line, unit_of
 from proofbath.workshop.run_evidence import RunEvidence
 from proofbath.workshop.run_shelf import RunShelf
@@ -60,8 +60,7 @@ def two_measurements(records: RecordsReader, serial: str) -> Two:
 
 def changes_between(records: RecordsReader, two: Two) -> tuple[Change, ...]:
     """Return how each quantity of one form changed; what was limited then comes first."""
-    version = records.one(kinds.TypeVersion, two.then.batch.entry.type_version_id).entry
-    asked = judge(version.specification, [])
+    asked = judge(specification_of(records, two.then), [])
     then, now = (_results(step, asked) for step in (two.then_step, two.now_step))
     found = []
     for result in then:

@@ -5,18 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from proofbath.certificate.evidence import Calibration, ReferenceUnit, Stage, State
+from proofbath.certificate.results import Result, result_of
+from proofbath.curve.content import ResultContent
 from proofbath.errors import InputError
 from proofbath.proof.chart import Chart
 from proofbath.proof.verdict import Verdict
+from proofbath.quantity.levels import OPENING
 from proofbath.store import kinds
 from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.charts import probe_chart_of, reference_chart_of
-from proofbath.workshop.findings import results_like
+from proofbath.workshop.findings import results_like, usual_quantities
+from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.parties import one_line
+from proofbath.workshop.rework_words import rework_in_words
 from proofbath.workshop.run_evidence import RunEvidence
 from proofbath.workshop.story import Step, UnitStory
 
-UNITS: Mapping[str, str] = {"wax": "mg", "setting": "mm"}
 ITEMS: Mapping[str, str] = {
     "probe": "Bath and guard probe",
     "gauge": "Lift gauge, station {}",
@@ -48,8 +52,18 @@ def _stage(step: Step, verdict: Verdict, counts: bool) -> Stage | None:
         date=step.date,
         text=one_line(_measured_in_words(step, counts)),
         run=f"run {run.run_id}, station {run.station}",
-        results=results_like(step.content, verdict) if step.content else (),
+        results=_results(step.content, verdict) if step.content else (),
     )
+
+
+def _results(content: ResultContent, verdict: Verdict) -> tuple[Result, ...]:
+    """Return what the limits ask for, and the start-to-open beside a lift that was ordered."""
+    asked = results_like(content, verdict)
+    if not verdict.specification.of(OPENING):
+        return asked
+    starts = [one for one in usual_quantities(content) if one.name in STARTS]
+    beside = starts[-1:]  # one without power stands over all rises
+    return (*asked, *map(result_of, beside))
 
 
 def _measured_in_words(step: Step, counts: bool) -> str:
@@ -68,14 +82,6 @@ def _measured_in_words(step: Step, counts: bool) -> str:
     if step.stage != "trial" and not counts:
         parts.append("does not count: measured again, or reworked since")
     return "; ".join(parts)
-
-
-def rework_in_words(rework: kinds.Rework) -> str:
-    """Return what was changed on a unit."""
-    if rework.amount is None or rework.kind not in UNITS:
-        return one_line(rework.text)
-    amount = f"{rework.amount:+g}".replace("-", "−")
-    return one_line(f"{rework.kind} {amount} {UNITS[rework.kind]}: {rework.text}")
 
 
 def calibrations_of(

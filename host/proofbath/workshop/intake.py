@@ -1,4 +1,4 @@
-"""What comes in and what is done to it: unit types, units, batches, intake, rework, reference."""
+"""What comes in: unit types, units, batches, intake, reference units."""
 
 from __future__ import annotations
 
@@ -13,18 +13,11 @@ from proofbath.errors import InputError
 from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.proof.specification import Specification, check_successor
 from proofbath.run.unit_type import UnitType
-from proofbath.store.kinds import Batch, Findings, Intake, ReferenceUnit, Rework, TypeVersion, Unit
+from proofbath.store.kinds import Batch, Findings, Intake, ReferenceUnit, TypeVersion, Unit
 from proofbath.store.records import Kept, RecordsReader, Stamp, Writer
 from proofbath.workshop.entry import made
 from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.shop import Shop
-from proofbath.workshop.story import story_in
-from proofbath.workshop.virtual_rework import Done, virtual_changes
-
-_CHANGED_BY = {"wax": "refillable", "setting": "setting"}
-_MOST = {"wax": (100.0, "mg"), "setting": (5.0, "mm")}
-"""Largest change of one round that is believed: several times what any type bears (common
-practice, no source). A slip of the pen would spoil all later advice."""
 
 
 class TypeFile(Described):
@@ -177,88 +170,6 @@ def put_intake(
         raise InputError(f"{called}: taken in already; correct that intake and say why")
     writer.correct(here[0].root, intake, reason)
     return here[0].root
-
-
-def put_rework(
-    shop: Shop,
-    batch_name: str,
-    serial: str,
-    *,
-    date: dt.date,
-    kind: str,
-    amount: float | None,
-    text: str,
-    supplier_lot: str | None,
-    stamp: Stamp,
-    reason: str = "",
-) -> int:
-    """Put on record what was changed on a unit, and return its number.
-
-    A `reason` corrects the unit's last rework in this batch instead.  Refused before the unit was
-    measured as found in this batch, while a certificate of this batch stands, and where the type
-    does not bear this kind of rework.  A unit of a virtual bench is changed by it, as hands do it.
-    """
-    story = story_in(shop.records, batch_name, serial)
-    called = f"rework of {serial}"
-    if not story.intake.entry.accepted:
-        raise InputError(f"{called}: was refused at intake; take it in first")
-    found = story.counting("as-found")
-    if found is None:
-        raise InputError(f"{called}: has no as-found result in {batch_name}; measure it first")
-    if not found.date <= date <= stamp.day:
-        raise InputError(
-            f"{called}: {date} must lie between the as-found run of {found.date} and today"
-        )
-    if story.certificate is not None:
-        raise InputError(f"{called}: certificate {story.certificate} stands; withdraw it first")
-    if story.moved_to is not None:
-        raise InputError(f"{called}: was taken into {story.moved_to} since; name that batch")
-    _check_bears(shop.records, story.batch.entry, called, kind, amount)
-    rework = made(
-        Rework,
-        called,
-        unit_id=story.unit.root,
-        batch_id=story.batch.root,
-        date=date,
-        kind=kind,
-        amount=amount,
-        text=text,
-        supplier_lot=supplier_lot,
-    )
-    known = [step.rework for step in story.steps if step.rework is not None]
-    if reason and not known:
-        raise InputError(f"{called}: none is on record in {batch_name}; nothing to correct")
-    before = Done(known[-1].entry.kind, known[-1].entry.amount) if reason else None
-    changes = virtual_changes(shop, serial, Done(kind, amount), before)
-    if reason:
-        root = known[-1].root
-        shop.records.correct(root, rework, reason, stamp)
-    else:
-        root = shop.records.add(rework, stamp)
-    for change in changes:
-        change.write()
-    return root
-
-
-def _check_bears(
-    records: RecordsReader, batch: Batch, called: str, kind: str, amount: float | None
-) -> None:
-    """Refuse wax for what does not open, a setting where there is none, an unbelievable amount."""
-    wanted = _CHANGED_BY.get(kind)
-    if wanted is None:
-        if amount is not None:
-            raise InputError(f"{called}: {kind} has no amount; say it in words")
-        return
-    known = records.one(TypeVersion, batch.type_version_id).entry.rework_kind
-    if known is not None and known.kind != wanted:
-        raise InputError(f"{called}: the type is {known.kind}, which bears no change of {kind}")
-    most, unit = _MOST[kind]
-    if not amount:
-        raise InputError(f"{called}: say by how many {unit}; advice is learnt from it")
-    if not abs(amount) <= most:
-        raise InputError(
-            f"{called}: {amount:+g} {unit}, believable are {most:g} at most; give {unit}"
-        )
 
 
 def reference_in_use(records: RecordsReader | Writer, unit_id: int) -> Kept[ReferenceUnit] | None:

@@ -9,16 +9,26 @@ from typing import NamedTuple
 
 from proofbath.errors import InputError
 from proofbath.proof.decision import Outcome
+from proofbath.proof.effort import Effort
 from proofbath.proof.specification import check_frozen
 from proofbath.proof.verdict import Agreement, Verdict, refuse_certificate
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Certificate, Decision, Person, Result, TypeVersion
 from proofbath.store.records import Kept, RecordsReader, Stamp, Writer
+from proofbath.workshop.advice import Advisor
 from proofbath.workshop.blocks import Blocks
 from proofbath.workshop.entry import made
 from proofbath.workshop.issued import recomputed_since
 from proofbath.workshop.keeping import keep_missing
-from proofbath.workshop.next_step import Next, NextStep, measured_step, unmeasured_step
+from proofbath.workshop.next_step import (
+    ADVISED,
+    Next,
+    NextStep,
+    advised_step,
+    measured_step,
+    unmeasured_step,
+)
+from proofbath.workshop.orders import AsJudged, by_order, order_of
 from proofbath.workshop.shop import Shop, ShopView
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import BY_PERSON, UnitStory, batch_story, story_in
@@ -35,6 +45,8 @@ class Judged(NamedTuple):
     next_step: Next
     decision: Kept[Decision] | None
     """The last decision on the result that counts."""
+    asked: AsJudged
+    """The limits it is judged by, and the order that they follow."""
 
 
 def judge_batch(shop: ShopView, batch_name: str, on: dt.date) -> list[Judged]:
@@ -85,8 +97,7 @@ def fail_unit(shop: Shop, batch_name: str, serial: str, reason: str, stamp: Stam
         raise InputError(
             f"{serial}: certificate {unit.story.certificate} stands; withdraw it first"
         )
-    version = shop.records.one(TypeVersion, unit.story.batch.entry.type_version_id).entry
-    verdict = unit.verdict or verdict_on(version.specification, result)
+    verdict = unit.verdict or verdict_on(unit.asked.specification, result)
     entry = decision_on(unit.story, result, verdict).model_copy(
         update={"rule": BY_PERSON, "outcome": Outcome.FAIL.value, "probability": None}
     )
@@ -130,27 +141,32 @@ def agree(
 class _Judge:
     """Judges units on a day, each run looked into once."""
 
-    def __init__(self, records: RecordsReader, journal: Journal, on: dt.date) -> None:
-        self.records = records
+    def __init__(
+        self, records: RecordsReader, journal: Journal, on: dt.date, effort: Effort
+    ) -> None:
+        self.records, self._effort = records, effort
+        self._advisor = Advisor(records, effort)
         self._blocks = Blocks(records, journal, on)
 
     def batch(self, name: str) -> list[Judged]:
         """Return each unit of a batch judged."""
+        self._advisor = Advisor(self.records, self._effort)
         return [self.unit(story) for story in batch_story(self.records, name)]
 
     def unit(self, story: UnitStory) -> Judged:
         """Return a unit judged."""
         version = self.records.one(TypeVersion, story.batch.entry.type_version_id).entry
+        asked = by_order(version, order_of(self.records, story))
         step = story.present if story.intake.entry.accepted else None
         if step is None or step.result is None:
-            then, ruined = unmeasured_step(story), story.ruined
+            then, ruined = self._advised(unmeasured_step(story), story), story.ruined
             said = self._by_person(ruined)
             refusals = (said,) if said else _unmeasured(story)
-            return Judged(story, None, None, refusals, then, ruined)
-        verdict = verdict_on(version.specification, step.result)
+            return Judged(story, None, None, refusals, then, ruined, asked)
+        verdict = verdict_on(asked.specification, step.result)
         decision = _last(self.records, step.result)
         failed = self._by_person(decision)
-        refused = refuse_certificate(verdict, _agreement(decision, step.result))
+        refused = refuse_certificate(verdict, _agreement(decision, step.result, verdict))
         moved = _moved(story)
         blocks = (
             *moved,
@@ -166,7 +182,15 @@ class _Judge:
             then = Next(NextStep.GO_ON_IN_BATCH, story.moved_to or "")
         elif doubt := self._doubt(story.certificate, step.result):
             then = doubt
-        return Judged(story, step.result, verdict, refusals, then, decision)
+        then = self._advised(then, story)
+        return Judged(story, step.result, verdict, refusals, then, decision, asked)
+
+    def _advised(self, then: Next, story: UnitStory) -> Next:
+        """Return the step as the advice has it; a trim run says that an unmeasured one goes on."""
+        tried = then.step is NextStep.MEASURE_AS_LEFT and story.counting("trial") is not None
+        if then.step not in ADVISED and not tried:
+            return then
+        return advised_step(then, self._advisor.advise(story))
 
     def _doubt(self, number: str | None, result: Kept[Result]) -> Next | None:
         """Return what is to be done with a certificate that is not what goes with its unit."""
@@ -189,7 +213,7 @@ class _Judge:
 @contextmanager
 def _judge(shop: ShopView, on: dt.date) -> Iterator[_Judge]:
     with closing(Journal(shop.records.place)) as journal:
-        yield _Judge(Snapshot(shop.records), journal, on)
+        yield _Judge(Snapshot(shop.records), journal, on, shop.file.effort)
 
 
 def _moved(story: UnitStory) -> list[str]:
@@ -235,9 +259,16 @@ def _last(records: RecordsReader | Writer, result: Kept[Result]) -> Kept[Decisio
     return taken[-1] if taken else None
 
 
-def _agreement(decision: Kept[Decision] | None, result: Kept[Result]) -> Agreement | None:
-    """Return the customer's agreement to a result as it stands: not to one before a correction."""
+def _agreement(
+    decision: Kept[Decision] | None, result: Kept[Result], verdict: Verdict
+) -> Agreement | None:
+    """Return the customer's agreement to a result as it stands, judged as it is now.
+
+    One to a result before a correction, or to what was ordered before, is none.
+    """
     if decision is None or decision.entry.content.get(RESULT_ROW) != result.id:
+        return None
+    if decision.entry.fingerprint != verdict.specification.fingerprint():
         return None
     return Agreement(decision.entry.agreement_customer, decision.entry.agreement_record)
 

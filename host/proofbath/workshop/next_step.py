@@ -7,9 +7,11 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from proofbath.proof.decision import Outcome
+from proofbath.proof.trim_advice import TrimAction
 from proofbath.proof.verdict import Verdict
 from proofbath.run.plan import Stage
 from proofbath.store.kinds import TypeVersion
+from proofbath.workshop.advice import UnitAdvice, leads_on
 from proofbath.workshop.story import UnitStory
 
 
@@ -32,17 +34,18 @@ class NextStep(StrEnum):
     ASK_CUSTOMER = "ask_customer"
     ASK_CUSTOMER_OR_REWORK = "ask_customer_or_rework"
     FAIL_SEALED = "fail_sealed"
+    GIVE_UP = "give_up"
 
 
 class Next(NamedTuple):
-    """A step with the batch, the certificate or the reason that it is about."""
+    """A step with the batch, the certificate, the reason or the advice that it is about."""
 
     step: NextStep
     about: str = ""
 
     @property
     def words(self) -> str:
-        """The step as a line on a terminal, where rework has a verb."""
+        """The step as a line."""
         return WORDS[self.step].format(self.about)
 
     @property
@@ -64,15 +67,20 @@ WORDS = {
     NextStep.HAND_OVER: "hand over with certificate {}",
     NextStep.REPLACE_REMEASURED: "replace or withdraw {}: it rests on an earlier measurement",
     NextStep.REPLACE_RECOMPUTED: "replace or withdraw {}: its result was computed anew",
-    NextStep.REWORK: "rework: see proofbath rework",
+    NextStep.REWORK: "rework: {}",
     NextStep.ASK_CUSTOMER: "ask the customer",
-    NextStep.ASK_CUSTOMER_OR_REWORK: "ask the customer, or rework: see proofbath rework",
+    NextStep.ASK_CUSTOMER_OR_REWORK: "ask the customer, or rework: {}",
     NextStep.FAIL_SEALED: "fail it and give it back: its element is sealed",
+    NextStep.GIVE_UP: "{}",
 }
 STAGES: dict[NextStep, Stage] = {
     NextStep.MEASURE_AS_FOUND: "as-found",
     NextStep.MEASURE_AS_LEFT: "as-left",
 }
+
+
+ADVISED = (NextStep.REWORK, NextStep.ASK_CUSTOMER_OR_REWORK)
+"""Steps that are about what the advice says to do."""
 
 
 def unmeasured_step(story: UnitStory) -> Next:
@@ -109,3 +117,18 @@ def measured_step(
     if verdict.outcome is Outcome.UNSET:
         return Next(NextStep.RETEST_OR_FAIL)
     return Next(NextStep.MEASURE_BETTER)
+
+
+def advised_step(then: Next, advised: UnitAdvice) -> Next:
+    """Return a step with what the advice says to do; a unit that a trim run left outside goes on.
+
+    `then` is to rework it, or to measure it as left after a trim run.
+    """
+    action = advised.advice.action if advised.advice else None
+    if action is TrimAction.GIVE_UP and then.step is not NextStep.ASK_CUSTOMER_OR_REWORK:
+        return Next(NextStep.GIVE_UP, advised.next_act)
+    if then.step is NextStep.MEASURE_AS_LEFT:
+        return Next(NextStep.REWORK, advised.next_act) if leads_on(advised) else then
+    if action is TrimAction.LEAVE:
+        return then._replace(about="its opening lies inside; mend what else fails")
+    return then._replace(about=advised.next_act)

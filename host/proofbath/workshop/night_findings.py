@@ -7,7 +7,7 @@ from proofbath.curve.result import Warned
 from proofbath.store.kinds import Loading, Result, Rework, StationRun
 from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.contents import content_of
-from proofbath.workshop.story import only
+from proofbath.workshop.story import only, reworks_of
 
 OF_THE_BENCH = frozenset(("shifted_together", "stratified"))
 """Findings that say the bench was wrong that night, whatever its units are."""
@@ -42,7 +42,7 @@ def _start_before(records: RecordsReader, loading: Kept[Loading], run_id: int) -
     """The unit's start at zero rate in its last earlier run on this bench, unless changed since."""
     place = records.places(Loading, Rework)
     unit = {"unit_id": loading.entry.unit_id}
-    changed = [place[Rework, kept.root] for kept in records.current(Rework, **unit)]
+    changed = [place[Rework, kept.root] for kept in reworks_of(records, **unit)]
     last = max((n for n in changed if n < place[Loading, loading.root]), default=0)
     starts = list[tuple[int, float]]()
     for earlier in records.current(Loading, **unit, bench=loading.entry.bench):

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from proofbath.certificate.conformity import limit_in_words
+from proofbath.certificate.words import plain
 from proofbath.errors import InputError
 from proofbath.proof.ordered import Ordered
 from proofbath.proof.specification import LIFT_MM, Limit, Specification
@@ -81,6 +83,25 @@ def limit_ordered(version: TypeVersion, ordered: Ordered) -> Limit:
         tolerance=ordered.tolerance_k,
         threshold_mm=ordered.lift_mm,
     )
+
+
+def ordered_in_words(ordered: Ordered, threshold_mm: float) -> str:
+    """Return an order in one line, as it is printed beside the marking."""
+    about = f"{plain(ordered.wanted_c)} ± {plain(ordered.tolerance_k)} °C"
+    is_start = abs(ordered.lift_mm - threshold_mm) <= LIFT_MM
+    what = "start-to-open" if is_start else f"{plain(ordered.lift_mm)} mm open"
+    engine = ordered.engine_c
+    runs = "" if engine is None else f", for an engine that shall run at {plain(engine)} °C"
+    return "; ".join(filter(None, (f"{what} at {about}{runs}", ordered.text.strip())))
+
+
+def changes_by(version: TypeVersion, order: Kept[Order]) -> tuple[str, ...]:
+    """Return what an order changes, one line each."""
+    asked = by_order(version, order)
+    threshold_mm = version.unit_type.threshold_mm
+    lines = [f"ordered: {ordered_in_words(order.entry.ordered, threshold_mm)}"]
+    lines += [f"not judged by: {limit_in_words(one)} (the marking)" for one in asked.set_aside]
+    return tuple(lines)
 
 
 def put_order(

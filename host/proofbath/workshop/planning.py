@@ -13,15 +13,22 @@ from proofbath.errors import InputError
 from proofbath.proof.verdict import Attempt, RetestCause, refuse_retest
 from proofbath.run.plan import LoadedStation, NightPlan, Spoilt, Stage
 from proofbath.run.profile import AnyStep
-from proofbath.run.unit_type import UnitType
+from proofbath.run.unit_type import Opens, UnitType
 from proofbath.store.kinds import Batch, ReferenceUnit, TypeVersion, Unit
 from proofbath.store.records import Kept, RecordsReader
 from proofbath.wire.table import STATIONS
 from proofbath.workshop.entry import made
+from proofbath.workshop.expected_opens import expected_of
 from proofbath.workshop.intake import newest_type, reference_in_use
+from proofbath.workshop.orders import batch_order, by_order
 from proofbath.workshop.powered_programme import Programme, programme_for
+from proofbath.workshop.rework_checks import heat_faults
 from proofbath.workshop.shop import ShopView
+from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import UnitStory, batch_story, only, story_in
+
+EARLIER_K = 2.0
+"""A unit may be expected so much earlier than a plan was made for."""
 
 
 class Retest(NamedTuple):
@@ -64,9 +71,12 @@ def plan_night(
     bench, told = shop.bench(bench_name), dict(stations or {})
     told |= {s: n for s, n in _hung(bench).items() if s not in told and n not in told.values()}
     places = _places(wanted, serial, told, stories, again)
+    expected = _expected(shop.records, [s for s in stories if s.unit.entry.serial in wanted])
+    places = [_with_opens(place, expected.get(place.serial)) for place in places]
     guard_type = newest_type(shop.records, guard.entry.unit_type).entry.unit_type if guard else None
     is_usual = not (steps or profile) and unit_type.kind == "heater-assisted"
-    asked = programme_for(version.specification) if is_usual else Programme()
+    judged = by_order(version, batch_order(shop.records, batch)).specification
+    asked = programme_for(judged) if is_usual else Programme()
     plan = made(
         NightPlan,
         f"night of {batch_name}",
@@ -137,6 +147,8 @@ def loading_faults(records: RecordsReader, plan: NightPlan) -> list[str]:
             faults += _reference_faults(records, unit)
         elif plan.stage != "trial":
             faults += _unit_faults(records, plan, place)
+        if place.role == "unit" and not fault:
+            faults += [f"{place.serial}: {line}" for line in heat_faults(records, place.serial)]
     roles = {place.role for place in plan.station}
     if plan.stage != "trial" and "unit" in roles and "reference" not in roles:
         faults.append("no reference unit is loaded: nothing would show that the bench is right")
@@ -203,7 +215,9 @@ def _unit_faults(records: RecordsReader, plan: NightPlan, place: LoadedStation) 
     except InputError as error:
         return list(error.faults)
     fault = _stage_fault(story, plan.stage, Attempt("", cause_of(place), place.cause_record or ""))
-    return [f"{place.serial}: {fault}"] if fault else []
+    if fault:
+        return [f"{place.serial}: {fault}"]
+    return _early_fault(records, plan, place) if plan.profile else []
 
 
 def plan_text(plan: NightPlan) -> str:
@@ -268,6 +282,33 @@ def _places(
         where = {"station": told.get(reference, last), "serial": reference, "role": "reference"}
         places.append(made(LoadedStation, f"station {where['station']}", **where))
     return places
+
+
+def _expected(records: RecordsReader, stories: Sequence[UnitStory]) -> dict[str, Opens]:
+    """Return where units are expected to open, by serial; none whose marking alone tells."""
+    kept = Snapshot(records)
+    found = ((story.unit.entry.serial, expected_of(kept, story)) for story in stories)
+    return {serial: opens for serial, opens in found if opens is not None}
+
+
+def _with_opens(place: LoadedStation, opens: Opens | None) -> LoadedStation:
+    if opens is None:
+        return place
+    names = ("opens_c", "opens_by_c", "full_c")
+    figures = {name: round(c, 1) for name, c in zip(names, opens, strict=True)}
+    return made(LoadedStation, f"station {place.station}", **place.model_dump() | figures)
+
+
+def _early_fault(records: RecordsReader, plan: NightPlan, place: LoadedStation) -> list[str]:
+    """Why a plan would run a unit too warm: it opens earlier than the plan was made for."""
+    opens = expected_of(records, story_in(records, plan.batch, place.serial))
+    planned = place.opens(plan.unit_type)
+    if opens is None or opens.first_c >= planned.first_c - EARLIER_K:
+        return []
+    return [
+        f"{place.serial}: is expected to open from {opens.first_c:.1f} °C on, the plan was made for"
+        f" {planned.first_c:.1f} °C; plan the night anew"
+    ]
 
 
 def _usual_profile(unit_type: UnitType, stage: Stage) -> str:

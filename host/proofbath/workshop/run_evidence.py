@@ -108,7 +108,8 @@ def deviations_of(run: RunEvidence) -> list[str]:
     """Return what a run did otherwise than the method says."""
     place = bench_facts(run.bench).place
     steps = run.plan.steps(place).step
-    legs = resolve(steps, run.plan.unit_type, run.plan.limit_c(place.limit_c))
+    limit_c = run.plan.limit_c(place.limit_c)
+    legs = resolve(steps, run.plan.unit_type, limit_c, run.plan.loading())
     clipped = sorted({fixed(leg.to_c, 1) for leg in legs if leg.clipped})
     own = ["the steps were written out for this run"] if run.plan.profile is None else []
     low = [f"the bath's limit kept it to {', '.join(clipped)} °C"] if clipped else []

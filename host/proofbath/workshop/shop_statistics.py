@@ -22,6 +22,7 @@ from proofbath.store import kinds
 from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.intake import newest_type
 from proofbath.workshop.measured_values import SHARED_BY_UNITS, STARTS, step_value
+from proofbath.workshop.orders import OF_THE_MARKING, batch_order, by_order, order_of
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import Step, StepStage, UnitStory, batch_story, unit_story
 
@@ -83,11 +84,11 @@ class TypeStatistics(NamedTuple):
 
 
 def batch_figures(records: RecordsReader, batch_name: str) -> list[LimitStatistics]:
-    """Return mean, s and range of a batch for each limit of the specification frozen to it."""
+    """Return mean, s and range of a batch for each limit that it is judged by."""
     kept = Snapshot(records)
     stories = batch_story(kept, batch_name)
-    batch = kept.find(kinds.Batch, name=batch_name).entry
-    version = kept.one(kinds.TypeVersion, batch.type_version_id).entry
+    batch = kept.find(kinds.Batch, name=batch_name)
+    version = kept.one(kinds.TypeVersion, batch.entry.type_version_id).entry
     return [
         LimitStatistics(
             limit.called(),
@@ -95,7 +96,7 @@ def batch_figures(records: RecordsReader, batch_name: str) -> list[LimitStatisti
             _statistics(stories, "as-found", limit),
             _statistics(stories, "as-left", limit),
         )
-        for limit in version.specification.limit
+        for limit in by_order(version, batch_order(kept, batch)).specification.limit
     ]
 
 
@@ -125,7 +126,7 @@ def type_figures(records: RecordsReader, type_name: str) -> list[TypeStatistics]
     stories = _stories_of(kept, type_name)
     people = {person.root: person.entry.name for person in kept.current(kinds.Person)}
     return [
-        _type_statistics(type_name, limit, list(_left(stories, limit, people)))
+        _type_statistics(type_name, limit, list(_left(kept, stories, limit, people)))
         for limit in version.specification.limit
     ]
 
@@ -135,8 +136,16 @@ def _stories_of(records: RecordsReader, type_name: str) -> list[UnitStory]:
     return [story for unit in units for story in unit_story(records, unit.entry.serial)]
 
 
-def _left(stories: Sequence[UnitStory], limit: Limit, people: Mapping[int, str]) -> Iterator[Left]:
+def _left(
+    records: RecordsReader,
+    stories: Sequence[UnitStory],
+    limit: Limit,
+    people: Mapping[int, str],
+) -> Iterator[Left]:
+    """Yield each unit as it left, but none that an order made otherwise than the limit asks."""
     for story in stories:
+        if limit.quantity in OF_THE_MARKING and order_of(records, story) is not None:
+            continue
         step = _as_it_left(story)
         value = step_value(limit, step) if step else None
         if step and value:
@@ -258,7 +267,7 @@ def compare_types(records: RecordsReader) -> Factor | None:
             if limit.quantity in STARTS and low is not None and high is not None:
                 left += [
                     item._replace(value=item.value - (low + high) / 2, factors={"type": name})
-                    for item in _left(_stories_of(kept, name), limit, {})
+                    for item in _left(kept, _stories_of(kept, name), limit, {})
                 ]
                 break
     return compare_factors(left, "K")[0] if left else None

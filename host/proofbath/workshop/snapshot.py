@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import Any, TypeVar
 
+from proofbath.store.chain import Link
 from proofbath.store.kinds import Kind
 from proofbath.store.records import Kept, RecordsReader
 
@@ -18,6 +19,7 @@ class Snapshot(RecordsReader):
     def __init__(self, records: RecordsReader) -> None:
         self._records = records
         self.name, self.place = records.name, records.place
+        self._head = records.head()
         self._by_field: dict[tuple[type[Kind], str | None], Found] = {}
         self._places: dict[tuple[type[Kind], ...], dict[tuple[type[Kind], int], int]] = {}
 
@@ -40,6 +42,10 @@ class Snapshot(RecordsReader):
         if kinds not in self._places:
             self._places[kinds] = self._records.places(*kinds)
         return self._places[kinds]
+
+    def head(self) -> Link:
+        """Return the chain's last link when the snapshot was begun; nothing in it is older."""
+        return self._head
 
     def one(self, kind: type[K], root: int) -> Kept[K]:
         """Return an entry as last corrected; raises RecordError when there is none."""

@@ -84,6 +84,12 @@ class UnitStory(NamedTuple):
         """Whether anything was changed on the unit in this batch."""
         return any(step.stage == "rework" for step in self.steps)
 
+    @property
+    def last_rework(self) -> Kept[Rework] | None:
+        """Return the last rework in this batch that stands."""
+        done = [step.rework for step in self.steps if step.rework is not None]
+        return done[-1] if done else None
+
     def counting(self, stage: StepStage) -> Step | None:
         """Return the measurement of a stage that counts: the last since the last rework.
 
@@ -143,6 +149,11 @@ def story_in(records: RecordsReader, batch_name: str, serial: str) -> UnitStory:
     return _story(records, unit, batch, intakes[0])
 
 
+def reworks_of(records: RecordsReader, **equal: int | None) -> list[Kept[Rework]]:
+    """Return the reworks on record whose fields are `equal`, those that were cancelled left out."""
+    return [kept for kept in records.current(Rework, **equal) if not kept.entry.cancelled]
+
+
 def only(entries: list[Kept[K]]) -> Kept[K] | None:
     """Return the one entry of a list that holds at most one."""
     return entries[0] if entries else None
@@ -160,7 +171,7 @@ def _story(
     ]
     placed += [
         (place[Rework, kept.root], Step("rework", kept.entry.date, rework=kept))
-        for kept in records.current(Rework, **keys)
+        for kept in reworks_of(records, **keys)
     ]
     placed.sort(key=itemgetter(0))
     steps = tuple(step for _, step in placed)

@@ -23,8 +23,8 @@ from proofbath.store.kinds import (
 )
 from proofbath.store.records import Kept, RecordsReader
 from proofbath.workshop.findings import usual_quantities, warnings_in
-from proofbath.workshop.history import rework_in_words
 from proofbath.workshop.issued import IssuedLine, certificates_of
+from proofbath.workshop.rework_words import rework_in_words
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import Step, StepStage, UnitStory, unit_story
 from proofbath.workshop.value_shapes import Stated, StatedByHand

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+from proofbath.curve.content import ResultContent
 from proofbath.proof.decision import Decision as LimitDecision
+from proofbath.proof.decision import Outcome
 from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import Verdict, judge, statement
+from proofbath.quantity.levels import OPENING
+from proofbath.quantity.quantity import Quantity
 from proofbath.store.kinds import Decision, Result
 from proofbath.store.records import Kept
 from proofbath.wire.watches import UNFED
 from proofbath.workshop.contents import content_of
+from proofbath.workshop.measured_values import STARTS
 from proofbath.workshop.story import UnitStory
 
 RESULT_ROW = "result_row"
@@ -21,7 +27,34 @@ def verdict_on(specification: Specification, result: Kept[Result]) -> Verdict:
     """Return the verdict on a result on record."""
     content = content_of(result)
     unfed = [w.text for w in content.curve.warnings if w.code in UNFED]
-    return judge(specification, list(content.each()), why_missing="; ".join(unfed))
+    every = [one for one in content.each() if one.name != OPENING or _is_asked(specification, one)]
+    verdict = judge(specification, every, why_missing="; ".join(unfed))
+    decisions = tuple(_later_than_ordered(each, content) for each in verdict.decisions)
+    return replace(verdict, decisions=decisions)
+
+
+def _is_asked(specification: Specification, level: Quantity) -> bool:
+    """Tell whether a level of the curve is one that is judged: of the others no limit speaks."""
+    return any(limit.unlike(level) is None for limit in specification.of(OPENING))
+
+
+def _later_than_ordered(decision: LimitDecision, content: ResultContent) -> LimitDecision:
+    """Return a lift that no bath showed as failed where the unit passes a smaller one too late."""
+    limit, upper = decision.limit, decision.limit.bounds[1]
+    if decision.outcome is not Outcome.UNSET or limit.quantity != OPENING or upper is None:
+        return decision
+    starts = [content.curve.quantities[name] for name in STARTS if name in content.curve.quantities]
+    for smaller in (*starts, *content.curve.series.get(OPENING, ())):
+        lift_mm, wanted_mm = smaller.threshold_mm, limit.threshold_mm
+        if smaller.value is None or lift_mm is None or wanted_mm is None or lift_mm >= wanted_mm:
+            continue
+        if smaller.value - (smaller.expanded_uncertainty or 0.0) > upper:
+            reason = (
+                f"it is {lift_mm:g} mm open at {smaller.value:.1f} °C only, and shall be"
+                f" {wanted_mm:g} mm open by {upper:g} °C"
+            )
+            return replace(decision, outcome=Outcome.FAIL, reason=reason, measured=None)
+    return decision
 
 
 def decision_on(story: UnitStory, result: Kept[Result], verdict: Verdict) -> Decision:

@@ -14,7 +14,7 @@ from host.workshop.ferry_shop import BATCH, CERTIFIER, OPERATOR, REFERENCE, Ferr
 from proofbath.cli import VERBS
 from proofbath.description import parse_toml
 from proofbath.run.plan import NightPlan
-from proofbath.store.kinds import Batch, Decision, Intake, Rework, Unit
+from proofbath.store.kinds import Batch, Decision, Intake, Unit
 
 Arguments = tuple[object, ...]
 BY = ("--by", OPERATOR)
@@ -173,23 +173,6 @@ def test_who_passed_why_not_and_what_is_next(call: Call, ferry: FerryShop, shop:
     assert "T82-4" in shown
 
 
-def test_rework_is_put_on_record_after_a_measurement(
-    call: Call, ferry: FerryShop, shop: Arguments
-) -> None:
-    ferry.batch(["T82-1"])
-    change = ("--kind", "wax", "--amount", "4", "--text", "wax added", "--lot", "W3")
-    rework = ("batch", "rework", BATCH, "T82-1", *change, *BY, *shop)
-    early = call(*rework)
-    assert (early.status, early.out) == (2, "")
-    assert "has no as-found result" in early.err
-    ferry.calibrate()
-    ferry.night("as-found", {"T82-1": 86.0})
-    said = call(*rework, "--date", ferry.day.isoformat())
-    assert (said.status, said.out) == (0, "T82-1: on record; measure it as left next\n")
-    (kept,) = ferry.shop.records.current(Rework)
-    assert (kept.entry.amount, kept.entry.supplier_lot) == (4.0, "W3")
-
-
 def test_a_retest_needs_its_cause(call: Call, ferry: FerryShop, shop: Arguments) -> None:
     ferry.calibrate()
     ferry.batch(["T82-1"])
@@ -284,3 +267,43 @@ def test_a_refusal_is_one_line_and_nothing_is_written(
     assert (said.status, said.out, said.err.count("\n")) == (2, "", 1)
     assert words in said.err
     assert ferry.shop.records.head() == before
+
+
+def test_an_order_is_said_with_what_it_changes_and_the_batch_shows_it(
+    call: Call, ferry: FerryShop, shop: Arguments
+) -> None:
+    ferry.batch(["T82-1"])
+    words = ("--text", "order 4711")
+    said = call("batch", "order", BATCH, "--at", "78", *words, *BY, *shop)
+    assert said.status == 0, said.err
+    first, second, *caution = said.out.splitlines()
+    assert first == f"{BATCH}: ordered: 2 mm open at 78 ± 2 °C; order 4711"
+    assert second.startswith(f"{BATCH}: not judged by: Start-to-open, rising, at 0.1 mm")
+    assert "ask the authority" in " ".join(caution)
+    shown = call("batch", "show", BATCH, *shop).out
+    assert "ordered: 2 mm open at 78 ± 2 °C; order 4711" in shown
+    assert "marked, not judged by: Start-to-open" in shown
+    told = json.loads(call("batch", "show", BATCH, *shop, "--json").out)
+    assert told["limits"] == ["Opening at a lift, rising, at 2 mm at zero rate: 78 ± 2 °C"]
+
+
+def test_an_order_for_an_engine_without_logs_takes_the_usual_regulating_lift(
+    call: Call, ferry: FerryShop, shop: Arguments
+) -> None:
+    ferry.batch(["T82-1"])
+    said = call(
+        "batch", "order", BATCH, "--engine", "80", "--serial", "T82-1", *BY, *shop, "--json"
+    )
+    told = json.loads(said.out)
+    assert (told["wanted_c"], told["lift_mm"], told["engine_c"]) == (80.0, 2.0, 80.0)
+    assert "common practice, no source" in told["text"]
+
+
+@pytest.mark.parametrize("given", [(), ("--at", "78", "--engine", "80")])
+def test_an_order_is_of_a_temperature_or_for_an_engine(
+    call: Call, ferry: FerryShop, shop: Arguments, given: tuple[str, ...]
+) -> None:
+    ferry.batch(["T82-1"])
+    said = call("batch", "order", BATCH, *given, *BY, *shop)
+    assert (said.status, said.out) == (2, "")
+    assert "give either a temperature, or what the engine shall run at" in said.err

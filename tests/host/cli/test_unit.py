@@ -161,7 +161,9 @@ def test_a_history_tells_it_all_in_order(
     assert told["hand_measurements"][0]["start_to_open_c"]["value"] == pytest.approx(82.9, abs=0.3)
 
     shown = call("unit", "show", "T82-1", *shop).out
-    order = [shown.index(words) for words in ("taken in: rework", "as-found", "+4 mg")]
+    order = [
+        shown.index(words) for words in ("taken in: rework", "as-found", "4 mg of clean wax in")
+    ]
     assert order == sorted(order)
     assert "never certified" in shown
     assert " ± " in shown

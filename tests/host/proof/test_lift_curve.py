@@ -246,3 +246,17 @@ def test_an_interval_holds_95_percent() -> None:
     values = np.random.default_rng(1).normal(80.0, 2.0, 200_000)
     found = interval(values, np.ones_like(values))
     assert found == pytest.approx((80.0, 80.0 - 3.92, 80.0 + 3.92), abs=0.05)
+
+
+@pytest.mark.parametrize("levels", [(0.1,), (0.1, 8.0), (0.1, 2.0, 4.0)])
+def test_few_points_are_kept_to_however_little_they_tell_of_the_rest(
+    levels: tuple[float, ...],
+) -> None:
+    """The closed form's own temperatures at the lifts that were told, within 0.1 K."""
+    curve = lift_curve(measured(free_lift(MODEL), levels), Element(MODEL.pin_mm, MODEL.wax_mg))
+    for mm in levels:
+        mean, sd = mean_and_sd(curve, mm)
+        assert mean == pytest.approx(start_c(MODEL, mm), abs=0.1)
+        assert sd < 0.15
+    between = mean_and_sd(curve, 6.0)
+    assert abs(between[0] - start_c(MODEL, 6.0)) < 3 * between[1] + 0.1

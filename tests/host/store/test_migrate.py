@@ -22,9 +22,9 @@ from proofbath.errors import InputError, RecordError
 from proofbath.store.access import CREDENTIAL, SESSION
 from proofbath.store.backup import prove
 from proofbath.store.journal import Journal
-from proofbath.store.kinds import Person
+from proofbath.store.kinds import Person, Rework
 from proofbath.store.migrate import _SCRIPTS, HEAD
-from proofbath.store.records import Records
+from proofbath.store.records import Records, Stamp
 from proofbath.store.schema import RECORD_TABLES
 from proofbath.store.tables import METADATA, Place
 from proofbath.workshop.documents import documents_of, earlier_documents
@@ -39,6 +39,7 @@ def test_there_is_a_dump_of_each_released_schema() -> None:
     assert [path.stem for path in RELEASED] == [
         "records_0002",
         "records_0004",
+        "records_0005",
         "records_journal_only",
     ]
 
@@ -56,11 +57,34 @@ def test_a_released_database_keeps_all_it_held(tmp_path: Path, dump: Path) -> No
         small_shop(records)
     found = prove(path)
     issued = earlier_documents(records)
-    assert (found.records, found.runs, found.chunks) == (5 + len(issued), 1, 3)
+    reworks = records.current(Rework)
+    assert (found.records, found.runs, found.chunks) == (5 + len(issued) + 2 * len(reworks), 1, 3)
     assert [d.number for d in issued] == ["LN-2025-0003"] * (dump.stem == "records_0004")
     if issued:
         assert documents_of(records, "summary", "ferry 12") == ["LN-2025-0003"]
         assert digests_on_record(records) == {"LN-2025-0003": "5f" * 32}
+
+
+def test_a_rework_of_before_its_acts_is_read_and_its_chain_is_intact(tmp_path: Path) -> None:
+    """The digest is the one that the program of that time printed when it had written the file."""
+    path = tmp_path / "old.db"
+    with sqlite3.connect(path) as raw:
+        raw.executescript((DATA / "records_0005.sql").read_text())
+    with closing(Records(path)) as records:
+        (rework,) = records.current(Rework)
+        assert (rework.entry.kind, rework.entry.amount) == ("wax", 4.0)
+        assert (rework.entry.act, rework.entry.cancelled) == (None, None)
+        assert [kept.entry.amount for kept in records.history(Rework, rework.root)] == [40.0, 4.0]
+        verified = records.verify()
+        assert verified.records == 7
+        assert verified.head.digest == (
+            "30b9f76586a1ae5eb20b6699b1ae7b97444198988aa093c8591b34767af71511"
+        )
+        stamp = Stamp("2025-10-04T08:00:00+00:00", rework.by)
+        cancelled = rework.entry.model_copy(update={"cancelled": True})
+        records.correct(rework.root, cancelled, "typed twice", stamp)
+        assert records.one(Rework, rework.root).entry.cancelled
+        assert records.verify(verified.head).records == 8
 
 
 @everywhere

@@ -39,7 +39,6 @@ from proofbath.workshop.intake import (
     TypeFile,
     add_unit,
     open_batch,
-    put_rework,
     put_type,
     set_reference,
     take_in,
@@ -47,6 +46,7 @@ from proofbath.workshop.intake import (
 from proofbath.workshop.keeping import LOADINGS
 from proofbath.workshop.nights import begin_loading, keep_night
 from proofbath.workshop.planning import Retest, plan_night
+from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.settings import BenchPlace, Places, ShopFile
 from proofbath.workshop.shop import Shop, open_shop
 

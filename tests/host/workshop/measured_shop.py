@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from proofbath.curve.budget import Contribution
 from proofbath.curve.result import known, unknown
+from proofbath.proof.rework_act import ReworkAct
 from proofbath.proof.rework_kind import Refillable
 from proofbath.quantity.levels import OPENING
 from proofbath.run.plan import LoadedStation, NightPlan, Stage
@@ -43,8 +44,12 @@ class Measurement(NamedTuple):
     start_c: float | None
     lift_mm: float = 9.5
     cycles_c: tuple[float, ...] = ()
-    opens_at_c: tuple[tuple[float, float], ...] = ()
-    """Lifts in mm with their temperatures."""
+    opening: tuple[tuple[float, float], ...] = ()
+    """Where it passes lifts while rising: mm with °C."""
+    hysteresis_k: float | None = None
+    warnings: tuple[tuple[str, str], ...] = ()
+    bath_c: float = 97.0
+    """Where the full lift was read."""
 
 
 def content(measured: Measurement, lag_s: float = 20.0) -> dict[str, Any]:
@@ -58,17 +63,22 @@ def content(measured: Measurement, lag_s: float = 20.0) -> dict[str, Any]:
     start = unknown("never opened")
     if measured.start_c is not None:
         start = known(measured.start_c, parts, "zero", {"lift_mm": 0.1})
-    lift = known(measured.lift_mm, [Contribution("gauge", 0.02)], None, {"bath_c": 97.0})
+    lift = known(measured.lift_mm, [Contribution("gauge", 0.02)], None, {"bath_c": measured.bath_c})
     rates = (1.0, 1.0, 0.5)
-    opening = [known(c, parts, "zero", {"lift_mm": mm}).to_json() for mm, c in measured.opens_at_c]
+    rise = [known(c, parts, "zero", {"lift_mm": mm}).to_json() for mm, c in measured.opening]
+    play = {}
+    if measured.hysteresis_k is not None:
+        spread = [Contribution("cycle scatter", 0.1)]
+        play["hysteresis_k"] = known(measured.hysteresis_k, spread, "zero", {"lift_mm": 4.0})
     return {
+        **({OPENING: rise} if rise else {}),
+        **{name: quantity.to_json() for name, quantity in play.items()},
         "name": "unit",
         "threshold_mm": 0.1,
         "start_to_open_c": start.to_json(),
         "full_lift_mm": lift.to_json(),
         "lag_s": known(lag_s, [Contribution("fit", 1.0)]).to_json(),
-        "warnings": [],
-        **({OPENING: opening} if opening else {}),
+        "warnings": [{"code": code, "text": text} for code, text in measured.warnings],
         "cycles": [
             {"start_to_open_c": c + lag_s / 60 * rate, "start_rate_k_per_min": rate}
             for c, rate in zip(measured.cycles_c, rates, strict=False)
@@ -92,14 +102,16 @@ class MeasuredShop:
         """Let days go by."""
         self.day += dt.timedelta(days=days)
 
-    def units(self, serials: Sequence[str], lot: str | None = None) -> None:
+    def units(
+        self, serials: Sequence[str], lot: str | None = None, unit_type: str = "Teal-82"
+    ) -> None:
         """Put units on record."""
         for serial in serials:
-            self.records.add(Unit(serial=serial, unit_type="Teal-82", supplier_lot=lot), self.now)
+            self.records.add(Unit(serial=serial, unit_type=unit_type, supplier_lot=lot), self.now)
 
-    def batch(self, name: str, serials: Sequence[str]) -> None:
+    def batch(self, name: str, serials: Sequence[str], unit_type: str = "Teal-82") -> None:
         """Open a batch and take units in."""
-        version = self.records.current(TypeVersion, name="Teal-82")[-1]
+        version = self.records.current(TypeVersion, name=unit_type)[-1]
         batch_id = self.records.add(
             Batch(
                 name=name,
@@ -130,6 +142,7 @@ class MeasuredShop:
         measured: Mapping[str, Measurement],
         first_station: int = 1,
         status: str = "done",
+        at_bench: str = BENCH,
     ) -> int:
         """Run a night whose units hang from `first_station` on in turn; return its number."""
         self.pass_days()
@@ -159,7 +172,7 @@ class MeasuredShop:
             loading = Loading(
                 batch_id=known_batch[0].root if known_batch else None,
                 unit_id=unit_id,
-                bench=BENCH,
+                bench=at_bench,
                 station=place.station,
                 stage=stage,
             )
@@ -179,7 +192,13 @@ class MeasuredShop:
         return writer.run_id
 
     def rework(
-        self, batch: str, serial: str, amount: float | None, kind: Any = "wax", lot: str = ""
+        self,
+        batch: str,
+        serial: str,
+        amount: float | None = None,
+        kind: Any = "wax",
+        lot: str = "",
+        act: ReworkAct | None = None,
     ) -> None:
         """Put a change on record, a day after what was before."""
         self.pass_days()
@@ -187,10 +206,11 @@ class MeasuredShop:
             unit_id=self.records.find(Unit, serial=serial).root,
             batch_id=self.records.find(Batch, name=batch).root,
             date=self.day,
-            kind=kind,
+            kind=kind if act is None else "element",
             amount=amount,
             text="by hand",
             supplier_lot=lot or None,
+            act=act,
         )
         self.records.add(entry, self.now)
 

@@ -36,12 +36,12 @@ from proofbath.workshop.intake import (
     TypeFile,
     add_unit,
     open_batch,
-    put_rework,
     put_type,
     set_reference,
     take_in,
 )
 from proofbath.workshop.keeping import LOADINGS, keep_run
+from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.shop import Shop, open_shop
 
 CERTIFIER, OPERATOR = "J. Aldous", "M. Tarn"

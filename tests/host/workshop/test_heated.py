@@ -33,11 +33,12 @@ from proofbath.store.kinds import Unit
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.truth import Power, lift_mm, rising_c
 from proofbath.workshop.advice import advice_for
-from proofbath.workshop.intake import add_unit, open_batch, put_rework, take_in
+from proofbath.workshop.intake import add_unit, open_batch, take_in
 from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.nights import certify_blocks, shop_night
 from proofbath.workshop.papers import Certified, certify
 from proofbath.workshop.planning import plan_night
+from proofbath.workshop.reworking import put_rework
 
 AT, ON, LATER = "2025-10-01T05:00:00+00:00", dt.date(2025, 10, 1), "2025-10-03T05:00:00+00:00"
 BATCH = "ferry 12"

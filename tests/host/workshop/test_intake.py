@@ -1,4 +1,4 @@
-"""Types, units, batches, intake and rework on record, and what of it is refused."""
+"""Types, units, batches and intake on record, and what of it is refused."""
 
 from __future__ import annotations
 
@@ -20,21 +20,18 @@ from host.workshop.ferry_shop import (
 )
 from proofbath.description import parse_toml
 from proofbath.errors import InputError
-from proofbath.proof.rework_kind import Sealed
-from proofbath.store.kinds import Batch, Findings, Intake, Rework, TypeVersion, Unit
+from proofbath.store.kinds import Batch, Findings, Intake, TypeVersion, Unit
 from proofbath.store.records import Stamp
 from proofbath.workshop.intake import (
     TypeFile,
     add_unit,
     newest_type,
     open_batch,
-    put_rework,
     put_type,
     reference_in_use,
     set_reference,
     take_in,
 )
-from proofbath.workshop.judging import decide
 
 
 @pytest.fixture
@@ -200,85 +197,6 @@ def test_a_unit_that_was_here_before_is_not_new(ferry: FerryShop) -> None:
         remark="",
         stamp=ferry.stamp,
     )
-
-
-def test_rework_waits_for_the_as_found_result(ferry: FerryShop) -> None:
-    ferry.batch(["A1", "A2"])
-    with pytest.raises(InputError, match="has no as-found result in ferry 12; measure it first"):
-        ferry.rework("A1")
-    ferry.night("as-found", {"A1": 85.0})
-    ferry.rework("A1")
-    with pytest.raises(InputError, match="A2: has no as-found result"):
-        ferry.rework("A2")
-
-
-def test_rework_is_dated_between_the_run_and_today_and_says_how_much(ferry: FerryShop) -> None:
-    ferry.batch(["A1"])
-    ferry.pass_days()
-    ferry.night("as-found", {"A1": 85.0})
-
-    def put(date: dt.date, kind: str = "wax", amount: float | None = 2.0) -> int:
-        return put_rework(
-            ferry.shop,
-            BATCH,
-            "A1",
-            date=date,
-            kind=kind,
-            amount=amount,
-            text="x",
-            supplier_lot=None,
-            stamp=ferry.stamp,
-        )
-
-    for date in (dt.date(2025, 10, 1), dt.date(2025, 10, 4)):
-        with pytest.raises(InputError, match="must lie between the as-found run of 2025-10-02"):
-            put(date)
-    with pytest.raises(InputError, match="say by how many mg"):
-        put(ferry.day, amount=None)
-    with pytest.raises(InputError, match="is refillable, which bears no change of setting"):
-        put(ferry.day, "setting")
-    assert put(ferry.day, "cleaning", None)
-
-
-def test_an_unbelievable_dose_is_refused_and_a_wrong_one_corrected(ferry: FerryShop) -> None:
-    """Grams typed for milligrams would teach that wax does next to nothing."""
-    ferry.batch(["A1"])
-    ferry.night("as-found", {"A1": 85.0})
-    for amount in (5000.0, -101.0, float("nan")):
-        with pytest.raises(InputError, match="mg, believable are 100 at most; give mg"):
-            ferry.rework("A1", amount=amount)
-
-    def put(amount: float, reason: str) -> int:
-        return put_rework(
-            ferry.shop,
-            BATCH,
-            "A1",
-            date=ferry.day,
-            kind="wax",
-            amount=amount,
-            text="wax added",
-            supplier_lot=None,
-            stamp=ferry.stamp,
-            reason=reason,
-        )
-
-    with pytest.raises(InputError, match="none is on record in ferry 12; nothing to correct"):
-        put(4.0, "misread")
-    first = ferry.rework("A1", amount=40.0)
-    assert put(4.0, "the balance said 4.0") == first
-    (kept,) = ferry.shop.records.current(Rework)
-    assert (kept.root, kept.entry.amount, kept.reason) == (first, 4.0, "the balance said 4.0")
-
-
-def test_a_sealed_element_takes_no_wax(ferry: FerryShop) -> None:
-    sealed = changed(2).model_copy(update={"rework": Sealed()})
-    put_type(ferry.shop, sealed, ferry.stamp)
-    ferry.batch(["A1"])
-    ferry.night("as-found", {"A1": 85.0})
-    with pytest.raises(InputError, match="the type is sealed, which bears no change of wax"):
-        ferry.rework("A1")
-    decided = decide(ferry.shop, BATCH, ferry.stamp)
-    assert decided[0].next_step.words == "fail it and give it back: its element is sealed"
 
 
 def test_a_reference_unit_can_be_set_and_laid_aside(ferry: FerryShop) -> None:

@@ -255,7 +255,7 @@ def test_a_person_fails_a_unit_that_its_rework_ruined(ferry: FerryShop) -> None:
         plan_night(ferry.shop, BATCH, "as-left", QUAY)
     with pytest.raises(InputError, match=r"A1: was failed \(stem bent in the press\); give it"):
         plan_night(ferry.shop, BATCH, "as-left", QUAY, serials=["A1"])
-    ferry.rework("A1")
+    ferry.rework("A1", amount=2.0)
     assert judged(ferry).next_step.words == "measure as left", "a new stem after all"
 
 

@@ -32,7 +32,7 @@ def shop(tmp_path: Path) -> Iterator[MeasuredShop]:
     with measured_shop(tmp_path) as made:
         made.units(["U1", "U2"])
         made.batch("A", ["U1", "U2"])
-        measured = Measurement(82.0, opens_at_c=((2.0, OPENS_2_MM_C),))
+        measured = Measurement(82.0, opening=((2.0, OPENS_2_MM_C),))
         made.night("A", "as-found", {"U1": measured})
         yield made
 

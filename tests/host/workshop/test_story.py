@@ -13,6 +13,7 @@ from proofbath.errors import InputError
 from proofbath.proof.verdict import RetestCause
 from proofbath.store.kinds import Rework
 from proofbath.store.records import Stamp
+from proofbath.workshop.reworking import clean_wax
 from proofbath.workshop.story import batch_story, story_in, unit_story
 
 
@@ -29,7 +30,7 @@ def test_steps_stand_in_the_order_in_which_they_happened(ferry: FerryShop) -> No
     ferry.night("as-left", {"A1": 83.5})
     rework = ferry.rework("A1")
     ferry.night("as-left", {"A1": 82.0})
-    wax = ferry.shop.records.one(Rework, rework).entry.model_copy(update={"amount": 3.5})
+    wax = ferry.shop.records.one(Rework, rework).entry.model_copy(update={"act": clean_wax(3.5)})
     ferry.shop.records.correct(rework, wax, "scales read again", ferry.stamp)
     story = story_in(ferry.shop.records, BATCH, "A1")
     assert [step.stage for step in story.steps] == [
@@ -41,7 +42,7 @@ def test_steps_stand_in_the_order_in_which_they_happened(ferry: FerryShop) -> No
     ]
     corrected = story.steps[3].rework
     assert corrected is not None
-    assert corrected.entry.amount == 3.5
+    assert corrected.entry.act == clean_wax(3.5)
     assert [step.date for step in story.steps] == sorted(step.date for step in story.steps)
 
 

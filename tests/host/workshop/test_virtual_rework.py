@@ -8,10 +8,12 @@ import pytest
 
 from host.workshop.ferry_shop import BATCH, QUAY, FerryShop, ferry_shop
 from proofbath.errors import InputError
+from proofbath.proof.rework_act import ReworkAct
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.hands import DOSING_SD_MG
 from proofbath.virtual.truth import rising_c
-from proofbath.workshop.intake import put_rework
+from proofbath.workshop.reworking import put_rework
+from proofbath.workshop.virtual_rework import Done, read_by_hands, virtual_changes
 
 HUNG = """
 # Hung by Mara on Monday.
@@ -23,6 +25,11 @@ wax_mg = 1290.0  # weighed
 [[virtual.unit]]
 serial = "A2"
 station = 2
+"""
+DONOR = """
+[[virtual.wax]]
+name = "Colder-70"
+melting_c = 70.0
 """
 
 
@@ -58,7 +65,7 @@ def test_wax_on_record_is_wax_in_the_virtual_unit_and_the_file_keeps_its_words(
         text = (tmp_path / "quay.toml").read_text()
         assert "# Hung by Mara on Monday." in text
         assert "# weighed" in text
-        assert text.count("wax_mg") == 1
+        assert text.count("\nwax_mg") == 1
         first_mg = after.wax_mg - before.wax_mg
         ferry.rework("A2", amount=10.0)
         assert unit(ferry, "A2").wax_mg - other.wax_mg != pytest.approx(first_mg, abs=1e-3)
@@ -82,6 +89,49 @@ def test_a_corrected_slip_of_the_pen_takes_the_difference_back(tmp_path: Path) -
             reason="misread",
         )
         assert unit(ferry, "A1").wax_mg == pytest.approx(wrong_mg - 36.0, abs=1e-5)
+
+
+def test_an_exchange_is_read_by_hands_done_put_in_the_file_and_cancelled_exactly(
+    tmp_path: Path,
+) -> None:
+    """The fill melts where the shares by mass say: 90 and 70 °C, about half of each."""
+    with ferry_shop(tmp_path) as ferry:
+        path = tmp_path / "quay.toml"
+        path.write_text(path.read_text() + HUNG + DONOR)
+        before = unit(ferry, "A1")
+        wanted = ReworkAct(
+            mass_out_mg=1100.0,
+            mass_in_mg=600.0,
+            donor_type="Colder-70",
+            pin_before_mm=10.0,
+            pin_after_mm=10.0,
+        )
+        read = read_by_hands(ferry.shop, "A1", wanted)
+        assert read.mass_in_mg != wanted.mass_in_mg, "filled by the pin"
+        assert read.pin_before_mm != wanted.pin_before_mm
+        first = Done("element", act=read)
+        for change in virtual_changes(ferry.shop, "A1", first):
+            change.write()
+        done = unit(ferry, "A1")
+        assert done.melting_c == pytest.approx(80.0, abs=1.0)
+        more = Done("element", act=ReworkAct(mass_in_mg=12.0))
+        for change in virtual_changes(ferry.shop, "A1", more):
+            change.write()
+        assert len(unit(ferry, "A1").was) == 2
+        assert "# Hung by Mara on Monday." in path.read_text()
+        for last in (more, first):
+            for change in virtual_changes(ferry.shop, "A1", None, last):
+                change.write()
+        assert unit(ferry, "A1") == before
+
+
+def test_a_wax_that_the_bench_does_not_describe_is_asked_for(tmp_path: Path) -> None:
+    with ferry_shop(tmp_path) as ferry:
+        path = tmp_path / "quay.toml"
+        path.write_text(path.read_text() + HUNG)
+        act = ReworkAct(mass_in_mg=12.0, donor_type="Wigeon-90")
+        with pytest.raises(InputError, match=r"rework of A1: .* \[\[virtual.wax\]\]"):
+            virtual_changes(ferry.shop, "A1", Done("element", act=act))
 
 
 def test_what_is_refused_changes_nothing(tmp_path: Path) -> None:

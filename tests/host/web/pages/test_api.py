@@ -134,3 +134,18 @@ def test_the_reference_page_holds_every_route_and_shape(open_browser: Open) -> N
     for name in api["components"]["schemas"]:
         assert f'id="shape-{name}"' in page
     assert not re.search(r"<script|https?://(?!.*localhost)", page.split("</head>")[1])
+
+
+def test_an_order_by_the_api_is_judged_by(open_browser: Open, shop: Shop) -> None:
+    browser = open_browser("operator")
+    said = {"wanted_c": 89.5, "text": "order 4711"}
+    put = browser.send("POST", "/api/batches/1/orders", said)
+    assert put.status_code == 201, put.text
+    batch = browser.get("/api/batches/1").json()
+    assert batch["order"] == "2 mm open at 89.5 ± 2 °C; order 4711"
+    outcomes = {unit["serial"]: unit["outcome"] for unit in batch["units"]}
+    assert outcomes[FAIL] == "pass", "its marking fails it"
+    ordered = {unit["serial"]: unit["ordered"] for unit in batch["units"]}
+    assert ordered[FAIL]["value"] == pytest.approx(89.0, abs=0.25)
+    both = browser.send("POST", "/api/batches/1/orders", said | {"engine_c": 90})
+    assert (both.status_code, "give either" in both.text) == (422, True)

@@ -10,7 +10,7 @@ import pytest
 from host.web.conftest import Browser
 from host.workshop.papers_fixtures import CONDITIONAL, FAIL, PASS
 from host.workshop.raw_shop import BATCH
-from proofbath.store.kinds import Batch, Decision, Intake, Rework, Unit
+from proofbath.store.kinds import Batch, Decision, Intake, Order, Rework, Unit
 from proofbath.workshop.shop import Shop
 
 Open = Callable[..., Browser]
@@ -197,3 +197,43 @@ def test_statistics_of_a_batch_stand_as_the_api_tells_them(open_browser: Open, s
 )
 def test_what_is_not_there_is_not_found(open_browser: Open, path: str) -> None:
     assert open_browser("viewer").get(path).status_code == 404
+
+
+def test_an_order_is_put_by_page_shown_and_corrected(open_browser: Open, shop: Shop) -> None:
+    browser, at = open_browser("operator"), f"/batches/{number(shop)}"
+    form = {"wanted_c": "89,5", "text": HOSTILE}
+    assert browser.post(f"{at}/order", form).status_code == 303
+    (kept,) = shop.records.current(Order)
+    assert (kept.entry.unit_id, kept.entry.ordered.wanted_c) == (None, 89.5)
+    assert (kept.entry.ordered.lift_mm, kept.entry.ordered.tolerance_k) == (2.0, 2.0)
+    page = browser.get(at).text
+    assert "Ordered: 2 mm open at 89.5 ± 2 °C" in page
+    assert "marked, not judged by: Start-to-open" in page
+    assert "From ordered, K" in page
+    assert "<img src=x" not in page
+    own = {"wanted_c": "92", "lift_mm": "4", "tolerance_k": "1.5", "serial": CONDITIONAL}
+    assert browser.post(f"{at}/order", own).status_code == 303
+    assert f"{CONDITIONAL} ordered: 4 mm open at 92 ± 1.5 °C" in browser.get(at).text
+    again = {"wanted_c": "88", "correction": "mistyped"}
+    assert browser.post(f"{at}/order", again).status_code == 303
+    first = shop.records.current(Order)[0]
+    assert (first.reason, first.entry.ordered.wanted_c) == ("mistyped", 88.0)
+
+
+@pytest.mark.parametrize(
+    ("form", "fault"),
+    [
+        ({}, "give either a temperature, or what the engine shall run at"),
+        ({"wanted_c": "hot"}, "is no number"),
+        ({"wanted_c": "80", "lift_mm": "2.2"}, "2.2 mm is not stated by a measurement"),
+        ({"engine_c": "98"}, "boils at 98.31 °C"),
+    ],
+)
+def test_an_order_that_is_refused_is_told_and_what_was_typed_stays(
+    open_browser: Open, shop: Shop, form: dict[str, str], fault: str
+) -> None:
+    """The bench stands at 500 m, where water boils at 98.3 °C (ISO 2533, IAPWS-IF97)."""
+    answer = open_browser("operator").post(f"/batches/{number(shop)}/order", form)
+    assert answer.status_code == 422
+    assert fault in answer.text
+    assert shop.records.current(Order) == []

@@ -1,4 +1,4 @@
-"""What a shop knows of a type's rework: Bayesian regression of shift against change.
+"""Of the 1.0.0 rule: what a shop knows, by Bayesian regression of shift against change.
 
 Unknown are the scale of the effect and its bend, both on a grid, so nothing is linearised. Errors
 of the dose enter through the slope where the unit lands: the dose is set, not observed, so they
@@ -10,18 +10,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-
-from proofbath.proof.prior import (
-    BEND_SD,
-    LIFT_RELATIVE_SD,
-    PRIORS,
-    RELATIVE_SD,
-    UNIT_SD,
-    Effect,
-)
+from shops.first_prior import BEND_SD, RELATIVE_SD, UNIT_SD, Effect
 
 Floats = np.ndarray
 
@@ -31,10 +23,9 @@ COARSER = 3
 
 
 class Round(NamedTuple):
-    """One rework of one unit: start-to-open before and after in °C, the change made in mg or mm.
+    """One rework of one unit: start-to-open before and after in °C, the change made in mg.
 
-    `u_shift_k` is the standard uncertainty of the difference: repeatability, night and station of
-    both runs. Lifts are those at one bath temperature, None where not read.
+    `u_shift_k` is the standard uncertainty of the difference of both runs.
     """
 
     serial: str
@@ -42,8 +33,6 @@ class Round(NamedTuple):
     change: float
     start_after_c: float
     u_shift_k: float
-    lift_before_mm: float | None = None
-    lift_after_mm: float | None = None
 
 
 class Nodes(NamedTuple):
@@ -70,15 +59,13 @@ class Nodes(NamedTuple):
 class Knowledge:
     """A type's rework knowledge: the physical prior and every round that was added."""
 
-    def __init__(self, unit: Literal["mg", "mm"], nominal_c: float, dose_sd: float) -> None:
-        self.prior = PRIORS[unit]
+    def __init__(self, nominal_c: float, dose_sd: float) -> None:
         self.nominal_c = nominal_c
         self.dose_sd = dose_sd
-        self.effects = tuple(Effect(self.prior, float(bend)) for bend in BENDS)
+        self.effects = tuple(Effect(float(bend)) for bend in BENDS)
         self.serials: set[str] = set()
         self._evidence = _log_prior()
         self._of_unit: dict[str, list[Round]] = {}
-        self._lifts = list[tuple[float, float]]()
 
     def add(self, rounds: Sequence[Round]) -> None:
         """Take further rounds of units of the type into account."""
@@ -86,8 +73,6 @@ class Knowledge:
             self.serials.add(item.serial)
             self._of_unit.setdefault(item.serial, []).append(item)
             self._evidence = self._evidence + self.log_likelihood(item, UNIT_SD)
-            if item.lift_before_mm is not None and item.lift_after_mm is not None:
-                self._lifts.append((item.change, item.lift_after_mm - item.lift_before_mm))
 
     def rounds_of(self, serial: str) -> Sequence[Round]:
         """Return the rounds that are known of one unit."""
@@ -105,25 +90,6 @@ class Knowledge:
             off = item.start_after_c - self.nominal_c - after
             rows.append(-0.5 * (off**2 / variance + np.log(variance)))
         return np.array(rows)
-
-    def slope(self) -> tuple[float, float]:
-        """Return mean and sd of the type's shift in K per mg or mm at its nominal start."""
-        weights = _normalised(self._evidence).sum(axis=0)
-        scales = np.exp(LOG_SCALES)
-        mean = float(weights @ scales)
-        sd = math.sqrt(float(weights @ (scales - mean) ** 2))
-        return mean * self.prior.shift_k, sd * abs(self.prior.shift_k)
-
-    def lift_effect(self) -> tuple[float, float]:
-        """Return mean and sd of the lift in mm per mg or mm near full lift (normal regression)."""
-        mean, sd = self.prior.lift_mm, self.prior.lift_mm * LIFT_RELATIVE_SD
-        precision = 1 / sd**2
-        weighted = mean * precision
-        noise = math.hypot(0.05, mean * self.dose_sd)
-        for change, lift in self._lifts:
-            precision += (change / noise) ** 2
-            weighted += change * lift / noise**2
-        return weighted / precision, math.sqrt(1 / precision)
 
     def nodes(self, serial: str | None = None) -> Nodes:
         """Return what a unit of the type may do, its own rounds known where `serial` names it.

@@ -1,18 +1,18 @@
-"""The cost still to come of a unit that lands somewhere, by rounds left: backward induction."""
+"""Of the 1.0.0 rule: the cost to come of a unit by rounds left, by backward induction."""
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from scipy.special import ndtr
-
-from proofbath.proof.knowledge import Knowledge, Nodes
-from proofbath.proof.rework_kind import Refillable, Setting
+from shops.first_knowledge import Knowledge, Nodes
 
 Floats = np.ndarray
 
 EDGES_K: Floats = np.arange(-30.0, 15.01, 0.25)
 CENTRES_K: Floats = (EDGES_K[1:] + EDGES_K[:-1]) / 2
-CAUTIOUS: dict[str, float] = {"mg": 10.0, "mm": 1.0}
+CAUTIOUS_MG = 10.0
 KNOWN_UNITS = 10
 FIRST_SHARE = 0.7
 LARGER_K = 2.5
@@ -22,9 +22,21 @@ OVERFILL_CHANCE = 1e-3
 POLICY_CHANGES = 20
 
 
-def largest_step(knowledge: Knowledge, unit: str) -> float:
+class Prices(NamedTuple):
+    """What that release took a round to cost, and what it allowed."""
+
+    round_cost: float = 16.0
+    give_up_cost: float = 45.0
+    overfill_cost: float = 60.0
+    most_rounds: int = 3
+    cap_k: float = 4.0
+    step_mg: float = 0.5
+    dosing_sd_mg: float = 1.0
+
+
+def largest_step(knowledge: Knowledge) -> float:
     """Return the largest change of one round: twice the cautious one from ten known units on."""
-    return CAUTIOUS[unit] * (2.0 if len(knowledge.serials) >= KNOWN_UNITS else 1.0)
+    return CAUTIOUS_MG * (2.0 if len(knowledge.serials) >= KNOWN_UNITS else 1.0)
 
 
 def step_limits(
@@ -52,7 +64,7 @@ class Policy:
 
     def __init__(
         self,
-        kind: Refillable | Setting,
+        kind: Prices,
         knowledge: Knowledge,
         acceptance_k: tuple[float, float],
         u_shift_k: float,
@@ -61,8 +73,8 @@ class Policy:
         self.acceptance_k = acceptance_k
         self.u_shift_k = u_shift_k
         self.dose_sd = knowledge.dose_sd
-        self.largest = largest_step(knowledge, kind.unit)
-        self.cautious = CAUTIOUS[kind.unit]
+        self.largest = largest_step(knowledge)
+        self.cautious = CAUTIOUS_MG
         self.inside = _share_inside(acceptance_k)
         self.costs = self._costs(knowledge.nodes())
 

@@ -1,4 +1,4 @@
-"""What physics says beforehand of a change's effect: the wax element's curve, and its doubt.
+"""Of the 1.0.0 rule: the model wax element's curve, and its doubt.
 
 A wax element opens where its wax fills the volume left for it. In the toe of the melting curve
 each further mg moves the start less when warm and more when cold: over-filling is steeper. The
@@ -6,8 +6,6 @@ shape is that of a model element; its scale and its bend are uncertain and learn
 """
 
 from __future__ import annotations
-
-from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -24,21 +22,10 @@ RELATIVE_SD = 0.3
 BEND_SD = 0.3
 UNIT_SD = 0.1
 """Between units of one type: a melting point 0.6 K off alone changes the toe's slope by 8 %."""
-LIFT_RELATIVE_SD = 0.2
 
 
-class Prior(NamedTuple):
-    """Effect of a unit of change near nominal: shift in K (negative) and lift in mm, at the top."""
-
-    shift_k: float
-    lift_mm: float
-
-
-PRIORS: dict[Literal["mg", "mm"], Prior] = {
-    "mg": Prior(-0.27, 0.085),
-    "mm": Prior(-2.9, 1.0),
-}
-"""± 30 %: sensitivity of wax elements to 1 mg of wax and to 1 mm of setting [model element]."""
+PRIOR_K = -0.27
+"""± 30 %: sensitivity of wax elements to 1 mg of wax [model element]."""
 
 
 def start_axis_k() -> Floats:
@@ -66,13 +53,13 @@ def model_volume(start_k: Floats) -> Floats:
 class Effect:
     """Change against start-to-open for one bend: 1 is the model's, 0 a straight line.
 
-    `fill` is the change in mg or mm that leads from nominal to each start of `start_axis_k`, for
+    `fill` is the change in mg that leads from nominal to each start of `start_axis_k`, for
     a scale of 1; a scale of s makes every change act s times as far.
     """
 
-    def __init__(self, prior: Prior, bend: float) -> None:
+    def __init__(self, bend: float) -> None:
         self.start_k = start_axis_k()
-        self.slope = prior.shift_k * slope_ratio(self.start_k) ** bend
+        self.slope = PRIOR_K * slope_ratio(self.start_k) ** bend
         per_step = (1 / self.slope[1:] + 1 / self.slope[:-1]) * STEP_K / 2
         fill = np.concatenate([[0.0], np.cumsum(per_step)])
         self.fill = fill - np.interp(0.0, self.start_k, fill)
