@@ -36,7 +36,7 @@ FORMATS = {
     "curve/hand_record.py": BYTE_ORDER,
     "curve/record.py": BYTE_ORDER,
     "description.py": PYDANTIC,
-    "proof/engine_log.py": BYTE_ORDER,
+    "proof/log_table.py": BYTE_ORDER,
     "proof/specification.py": "name of a field",
     "store/migrations/record_table.py": "column as name:type",
     "store/remedy.py": "first line of the database's message, only shown",

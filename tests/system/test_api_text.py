@@ -60,6 +60,8 @@ def bodies(api: Api) -> dict[tuple[str, str], dict[str, Any]]:
             "fitted": DAY,
             "logged": DAY,
             "engine": "port auxiliary",
+            "time_column": "t_s",
+            "temperature_column": "inlet_c",
         },
         ("POST", f"/api/units/{SERIALS[0]}/comparison"): signing,
         ("POST", "/api/types"): {"toml": "[unit_type]\nname = 'Teal-82'\n"},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,8 @@ from proofbath.cli.output import console, print_json
 from proofbath.cli.shop_options import by_option, shop_option
 from proofbath.files import read_text
 from proofbath.proof.cautions import COLD_ONLY
+from proofbath.proof.log_table import Picks
+from proofbath.proof.log_times import DayOrder, TimeUnit
 from proofbath.workshop.service import (
     ChosenTarget,
     KeptLog,
@@ -22,7 +25,8 @@ from proofbath.workshop.service import (
     choose_target,
     unit_service,
 )
-from proofbath.workshop.service_words import finding_lines, unit_lines
+from proofbath.workshop.service_next import Next, next_of
+from proofbath.workshop.service_words import log_lines, unit_lines
 from proofbath.workshop.shop import open_shop
 
 _DAY = click.DateTime(["%Y-%m-%d"])
@@ -33,12 +37,50 @@ def command() -> None:
     """Keep engine logs with their units, and choose bench targets by them."""
 
 
+_wanted_option = click.option(
+    "--wanted",
+    "wanted_c",
+    type=float,
+    help="What the engine should run at, in °C; what its order says when left out.",
+)
+_cap_option = click.option(
+    "--cap-kpa",
+    type=float,
+    default=0.0,
+    help="Pressure above the air's at which the cooling system's cap opens; 0 when left out: an"
+    " open system.",
+)
+
+
 @command.command()
 @click.argument("serial")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--fitted", type=_DAY, required=True, help="Day the unit was fitted.")
-@click.option("--logged", type=_DAY, help="Day of the log; today when left out.")
+@click.option(
+    "--logged", type=_DAY, help="Day of the log; that of its own stamps, or today, when left out."
+)
 @click.option("--engine", required=True, help="Which engine, in the shop's own words.")
+@click.option("--time-column", default="", help="Header or number (from 1) of the column of times.")
+@click.option(
+    "--temperature-column",
+    default="",
+    help="Header or number (from 1) of the column of coolant temperatures.",
+)
+@click.option(
+    "--fahrenheit/--celsius", default=None, help="What the temperatures are in; else by the header."
+)
+@click.option(
+    "--time-unit",
+    type=click.Choice([one.value for one in TimeUnit]),
+    help="What plain numbers of time count.",
+)
+@click.option(
+    "--day-order",
+    type=click.Choice([one.value for one in DayOrder]),
+    help="Which comes first in a date.",
+)
+@_wanted_option
+@_cap_option
 @shop_option
 @by_option
 @json_option
@@ -48,20 +90,36 @@ def add(
     fitted: dt.datetime,
     logged: dt.datetime | None,
     engine: str,
+    time_column: str,
+    temperature_column: str,
+    fahrenheit: bool | None,
+    time_unit: str | None,
+    day_order: str | None,
+    wanted_c: float | None,
+    cap_kpa: float,
     shop_file: Path,
     by: str,
     as_json: bool,
 ) -> None:
-    """Keep the coolant log FILE with unit SERIAL and print what it says.
+    """Keep the coolant log FILE with unit SERIAL, and print what it says and what to do next.
 
-    FILE is a CSV with the columns t_s and coolant_c from a cold or warm start over at least ten
-    minutes of warm running, better an hour with idling and driving.
+    FILE is a table as loggers write it: commas, semicolons or tabs; decimal points or commas;
+    times as numbers, times of day or dates with times; °C or °F; a sample a minute or oftener, from
+    a cold or warm start over at least ten minutes of warm running, better an hour with idling and
+    driving. What is not plain is asked, and told by an option.
 
     Example:  proofbath service add T82-0412 drive.csv --fitted 2025-10-02
     --engine "Kittiwake, port" --by "Ada Quay"
     """
+    picks = Picks(
+        time_column,
+        temperature_column,
+        fahrenheit,
+        TimeUnit(time_unit) if time_unit else None,
+        DayOrder(day_order) if day_order else None,
+    )
     with open_shop(shop_file) as shop:
-        found = add_log(
+        log = add_log(
             shop,
             serial,
             read_text(file),
@@ -70,43 +128,44 @@ def add(
             engine=engine,
             stamp=shop.stamp(by, utc_text()),
             logged=logged.date() if logged else None,
+            picks=picks,
         )
+        then = next_of(shop, unit_service(shop.records, serial), wanted_c, cap_kpa)
     if as_json:
-        print_json({"serial": serial, **found.to_json()})
+        print_json({"serial": serial, **_log_json(log), **_next_json(then)})
         return
-    for line in (*finding_lines(found.to_json()), COLD_ONLY):
-        console().print(line, markup=False, soft_wrap=True)
+    _print([*log_lines(log), *_next_lines(then), COLD_ONLY])
 
 
 @command.command()
 @click.argument("serial")
+@_wanted_option
+@_cap_option
 @shop_option
 @json_option
-def show(serial: str, shop_file: Path, as_json: bool) -> None:
-    """Show the logs of unit SERIAL, its offset against the bench, and its drift."""
+def show(
+    serial: str, wanted_c: float | None, cap_kpa: float, shop_file: Path, as_json: bool
+) -> None:
+    """Show the logs of unit SERIAL, its offset against the bench, its drift, and what to do next.
+
+    Example:  proofbath service show T82-0412 --wanted 86
+    """
     with open_shop(shop_file) as shop:
         found = unit_service(shop.records, serial)
+        then = next_of(shop, found, wanted_c, cap_kpa)
     if as_json:
-        print_json(_service_json(found))
+        print_json(_service_json(found) | _next_json(then))
         return
     for log in found.logs:
-        console().print(f"{log.logged}, {log.engine}, fitted {log.fitted}:", markup=False)
-        for line in finding_lines(log.findings):
-            console().print(f"  {line}", markup=False, soft_wrap=True)
-    for line in (*unit_lines(found), COLD_ONLY):
-        console().print(line, markup=False, soft_wrap=True)
+        _print([f"{log.logged}, {log.engine}, fitted {log.fitted}:"])
+        _print(f"  {line}" for line in log_lines(log))
+    _print([*unit_lines(found), *_next_lines(then), COLD_ONLY])
 
 
 @command.command()
 @click.argument("type_name", metavar="TYPE")
 @click.argument("wanted_c", metavar="WANTED_C", type=float)
-@click.option(
-    "--cap-kpa",
-    type=float,
-    default=0.0,
-    help="Pressure above the air's at which the cooling system's cap opens; 0 when left out: an"
-    " open system.",
-)
+@_cap_option
 @shop_option
 @json_option
 def target(type_name: str, wanted_c: float, cap_kpa: float, shop_file: Path, as_json: bool) -> None:
@@ -132,17 +191,35 @@ def target(type_name: str, wanted_c: float, cap_kpa: float, shop_file: Path, as_
         *found.remarks,
         found.caution,
     )
+    _print(lines)
+
+
+def _print(lines: Iterable[str]) -> None:
     for line in lines:
         console().print(line, markup=False, soft_wrap=True)
 
 
+def _next_lines(then: Next) -> list[str]:
+    return [f"next: {then.lines[0]}", *then.lines[1:]]
+
+
+def _next_json(then: Next) -> dict[str, Any]:
+    return {"next": then.to_json()}
+
+
 def _log_json(log: KeptLog) -> dict[str, Any]:
-    return log._asdict() | {"fitted": log.fitted.isoformat(), "logged": log.logged.isoformat()}
+    condition = log.condition._asdict() | {"known": log.condition.known._asdict()}
+    days = {"fitted": log.fitted.isoformat(), "logged": log.logged.isoformat()}
+    return log._asdict() | days | {"condition": condition}
 
 
 def _service_json(found: UnitService) -> dict[str, Any]:
-    return found._asdict() | {
+    return {
+        "serial": found.serial,
         "logs": [_log_json(log) for log in found.logs],
+        "bench_c": found.bench_c,
+        "offset_k": found.offset_k,
+        "u_offset_k": found.u_offset_k,
         "drift": found.drift._asdict() if found.drift else None,
         "remarks": found.remarks(),
     }

@@ -9,10 +9,10 @@ import math
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy import signal
 
 from proofbath.proof.compare import trend
 from proofbath.proof.engine_log import EngineLog
+from proofbath.proof.engine_moves import Oscillation, lively_of, oscillation_of
 
 Floats = np.ndarray
 
@@ -25,10 +25,6 @@ ROBUST = 1.349
 """Quartile range of a normal distribution in sd."""
 PEAK_K, PEAK_SDS = 5.0, 4.0
 SUDDEN_S, PEAK_S = 60.0, 300.0
-FASTEST_PERIOD_S, SLOWEST_PERIOD_S, FEWEST_PERIODS = 10.0, 600.0, 6
-LEAST_AMPLITUDE_K, LEAST_SHARE = 0.3, 0.5
-WINDOW_S = 60.0
-APART, TIMES_AS_LIVELY, LEAST_PART = 4.0, 3.0, 0.15
 BLOCKS = 10
 DRIFT_K, DRIFT_P = 2.0, 0.01
 LOG_TO_LOG_K = 1.0
@@ -42,13 +38,6 @@ class Peak(NamedTuple):
     top_c: float
     above_k: float
     lasts_s: float
-
-
-class Oscillation(NamedTuple):
-    """A regular swing of the coolant: period, and half of peak to peak."""
-
-    period_s: float
-    amplitude_k: float
 
 
 class Part(NamedTuple):
@@ -81,6 +70,8 @@ class Service(NamedTuple):
     peaks: tuple[Peak, ...] = ()
     drift_k_per_h: float | None = None
     drifts: bool = False
+    warming: bool = False
+    """There is no level because the engine still warms."""
 
     def remarks(self) -> list[str]:
         """Return what a person should know or do, one line each."""
@@ -126,8 +117,8 @@ def analyse_log(log: EngineLog) -> Service:
     """Return what a log says of its thermostat."""
     even = log.on_grid()
     found = _regulated(even)
-    if isinstance(found, str):
-        return Service(None, found)
+    if isinstance(found, _NoLevel):
+        return Service(None, found.reason, warming=found.warming)
     step_s = float(even.t_s[1] - even.t_s[0])
     t_s, coolant_c = even.t_s[found], even.coolant_c[found]
     level_c = float(np.nanmedian(coolant_c))
@@ -135,8 +126,8 @@ def analyse_log(log: EngineLog) -> Service:
     limit_c = level_c + max(PEAK_K, PEAK_SDS * sd_k)
     peaks, high = _peaks(t_s, coolant_c, level_c, limit_c, step_s)
     normal_c = np.where(high, math.nan, coolant_c)
-    oscillation = _oscillation(normal_c, step_s)
-    lively = None if oscillation else _lively(normal_c, step_s)
+    oscillation = oscillation_of(normal_c, step_s)
+    lively = None if oscillation else lively_of(normal_c, step_s)
     idle, driving = _parts(normal_c, lively)
     steady = _larger_part(normal_c, lively)
     drift, drifts = _drift(t_s, steady)
@@ -165,7 +156,12 @@ def _robust_sd(values: Floats) -> float:
     return float(three - quarter) / ROBUST
 
 
-def _regulated(even: EngineLog) -> slice | str:
+class _NoLevel(NamedTuple):
+    reason: str
+    warming: bool
+
+
+def _regulated(even: EngineLog) -> slice | _NoLevel:
     """Return the part from the first to the last time near the level, or why there is none."""
     hot_c = float(np.nanpercentile(even.coolant_c, 90))
     warm = even.coolant_c > hot_c - WARM_K
@@ -174,16 +170,29 @@ def _regulated(even: EngineLog) -> slice | str:
     near = np.flatnonzero(even.coolant_c >= level_c - NEAR_K)
     t_s, part = even.t_s, slice(int(near[0]), int(near[-1]) + 1)
     lasts_s = float(t_s[near[-1]] - t_s[near[0]])
+    last = slice(int(np.searchsorted(t_s, t_s[-1] - REGULATED_S)), None)
+    rate = _k_per_min(even, last)
+    if rate > WARMING_K_PER_MIN and (
+        lasts_s < REGULATED_S or _k_per_min(even, part) > WARMING_K_PER_MIN
+    ):
+        reason = f"still warming by {rate:.2g} K/min; log until the engine is warm through"
+        return _NoLevel(reason, warming=True)
     if lasts_s < REGULATED_S:
-        return (
+        reason = (
             f"near its level of {level_c:.1f} °C for {lasts_s:.0f} s only, at least"
             f" {REGULATED_S:.0f} s needed; log a longer drive"
         )
-    inside = np.isfinite(even.coolant_c[part])
-    line = np.polyfit(t_s[part][inside] / 60, even.coolant_c[part][inside], 1)
-    if line[0] > WARMING_K_PER_MIN:
-        return f"still warming by {line[0]:.2g} K/min; log until the engine is warm through"
+        return _NoLevel(reason, warming=False)
     return part
+
+
+def _k_per_min(even: EngineLog, part: slice) -> float:
+    """Return the slope of a part of a log; 0 where it is all but empty."""
+    inside = np.isfinite(even.coolant_c[part])
+    if inside.sum() < 3:
+        return 0.0
+    line = np.polyfit(even.t_s[part][inside] / 60, even.coolant_c[part][inside], 1)
+    return float(line[0])
 
 
 def _peaks(
@@ -210,75 +219,6 @@ def _runs(condition: np.ndarray) -> list[tuple[int, int]]:
     """Return (first, one past last) of each stretch where a condition holds."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], condition.astype(int), [0]])))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def _filled(values: Floats) -> Floats:
-    known = np.isfinite(values)
-    at = np.arange(len(values))
-    return np.asarray(np.interp(at, at[known], values[known]))
-
-
-def _oscillation(values: Floats, step_s: float) -> Oscillation | None:
-    """Return a swing that holds half of what moves faster than the slowest period, if there is.
-
-    Period and amplitude are those of the sine fitted by least squares.
-    """
-    slowest_s = min(SLOWEST_PERIOD_S, len(values) * step_s / FEWEST_PERIODS)
-    wide = 2 * round(slowest_s / step_s / 2) + 1
-    if slowest_s < 2 * FASTEST_PERIOD_S or wide >= len(values):
-        return None
-    filled = _filled(values)
-    slow = signal.savgol_filter(filled, wide, 2, mode="interp")
-    rest = filled - slow
-    frequency, power = signal.periodogram(rest, 1 / step_s, window="hann")
-    allowed = (frequency >= 1 / slowest_s) & (frequency <= 1 / max(FASTEST_PERIOD_S, 4 * step_s))
-    if not allowed.any() or power.sum() == 0.0:
-        return None
-    best = int(np.flatnonzero(allowed)[np.argmax(power[allowed])])
-    share = power[max(0, best - 2) : best + 3].sum() / power.sum()
-    period_s, amplitude_k = _sine(rest, step_s, float(frequency[best]), float(frequency[1]))
-    if share < LEAST_SHARE or amplitude_k < LEAST_AMPLITUDE_K:
-        return None
-    return Oscillation(period_s, amplitude_k)
-
-
-def _sine(rest: Floats, step_s: float, near_hz: float, bin_hz: float) -> tuple[float, float]:
-    """Return period and amplitude of the best sine within one bin of a frequency."""
-    t_s = np.arange(len(rest)) * step_s
-    best = (math.inf, 0.0, 0.0)
-    for hz in near_hz + bin_hz * np.linspace(-1, 1, 41):
-        design = np.column_stack([np.sin(2 * np.pi * hz * t_s), np.cos(2 * np.pi * hz * t_s)])
-        found, *_ = np.linalg.lstsq(design, rest, rcond=None)
-        left = float(((rest - design @ found) ** 2).sum())
-        best = min(best, (left, 1 / float(hz), math.hypot(*found)))
-    return best[1], best[2]
-
-
-def _lively(values: Floats, step_s: float) -> np.ndarray | None:
-    """Return per sample whether its stretch of 60 s is lively; None where all are alike.
-
-    The stretches' rms rates, as logarithms, are parted where the two heaps differ most (Otsu).
-    """
-    wide = round(WINDOW_S / step_s)
-    count = len(values) // wide if wide > 2 else 0
-    if count < BLOCKS:
-        return None
-    rates = np.diff(_filled(values)[: count * wide].reshape(count, wide), axis=1)
-    rms = np.log(np.sqrt((rates**2).mean(axis=1)) + 1e-6)
-    order = np.sort(rms)
-    splits = [
-        (n * (count - n) * (order[n:].mean() - order[:n].mean()) ** 2, n) for n in range(1, count)
-    ]
-    n = max(splits)[1]
-    calm, quick = order[:n], order[n:]
-    between = quick.mean() - calm.mean()
-    within = math.sqrt((calm.var() + quick.var()) / 2)
-    if min(n, count - n) < LEAST_PART * count or between < max(
-        APART * within, math.log(TIMES_AS_LIVELY)
-    ):
-        return None
-    lively = np.repeat(rms >= quick[0], wide)
-    return np.concatenate([lively, np.full(len(values) - len(lively), lively[-1])])
 
 
 def _parts(values: Floats, lively: np.ndarray | None) -> tuple[Part | None, Part | None]:

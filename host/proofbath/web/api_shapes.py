@@ -13,9 +13,11 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
+from proofbath.proof.engine_state import State
 from proofbath.workshop.advice import UnitAdvice
 from proofbath.workshop.service import ChosenTarget, UnitService
-from proofbath.workshop.service_words import finding_lines, unit_lines
+from proofbath.workshop.service_next import Next, NextAct
+from proofbath.workshop.service_words import log_lines, unit_lines
 from proofbath.workshop.shop_statistics import Factor, LimitStatistics, TypeStatistics, factor_json
 from proofbath.workshop.statistics_words import type_lines
 
@@ -167,19 +169,40 @@ class LogView(Shape):
     fitted: dt.date
     logged: dt.date
     engine: str
+    state: State
     regulated_c: float | None
+    """None unless it regulates."""
     u_c: float | None
     lines: tuple[str, ...]
 
 
+class OrderView(Shape):
+    """An order that would bring the engine where it is wanted: a lift at a bench temperature."""
+
+    lift_mm: float
+    was_c: float
+    order_c: float
+
+
+class NextView(Shape):
+    """What to do next with a unit in service; `change` where another order would help."""
+
+    act: NextAct
+    lines: tuple[str, ...]
+    wanted_c: float | None
+    off_k: float | None
+    change: OrderView | None
+
+
 class ServiceView(Shape):
-    """A unit in service: its logs, and the engine against the bench."""
+    """A unit in service: its logs, the engine against the bench, and what to do next."""
 
     serial: str
     logs: tuple[LogView, ...]
     bench_c: float | None
     offset_k: float | None
     lines: tuple[str, ...]
+    next: NextView
 
 
 class TargetView(Shape):
@@ -218,20 +241,27 @@ def factor_view(one: Factor) -> FactorView:
     return FactorView.model_validate(finite(factor_json(one)))
 
 
-def service_view(found: UnitService) -> ServiceView:
-    """Return a unit's logs as they are shown."""
-    logs = tuple(
-        LogView.model_validate(
-            log._asdict() | finite(dict(log.findings)) | {"lines": finding_lines(log.findings)}
-        )
-        for log in found.logs
-    )
+def service_view(found: UnitService, then: Next) -> ServiceView:
+    """Return a unit's logs as they are shown, and what to do next."""
     return ServiceView(
         serial=found.serial,
-        logs=logs,
+        logs=tuple(
+            LogView(
+                number=log.number,
+                fitted=log.fitted,
+                logged=log.logged,
+                engine=log.engine,
+                state=log.condition.state,
+                regulated_c=log.findings["regulated_c"] if log.regulates else None,
+                u_c=log.findings["u_c"] if log.regulates else None,
+                lines=tuple(log_lines(log)),
+            )
+            for log in found.logs
+        ),
         bench_c=found.bench_c,
         offset_k=found.offset_k,
         lines=tuple(unit_lines(found)),
+        next=NextView.model_validate(then.to_json()),
     )
 
 

@@ -11,6 +11,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from proofbath.description import Described
+from proofbath.proof.engine_cooling import CAP_MOST_KPA
+from proofbath.proof.log_table import Picks
+from proofbath.proof.log_times import DayOrder, TimeUnit
 from proofbath.store.kinds import Line, Remark, Unit
 from proofbath.web.access_people_api import Numbered
 from proofbath.web.api_shapes import (
@@ -26,10 +29,16 @@ from proofbath.workshop.advice import advice_for
 from proofbath.workshop.comparison import then_and_now
 from proofbath.workshop.intake import add_unit, set_reference
 from proofbath.workshop.service import add_log, unit_service
+from proofbath.workshop.service_next import next_of
 from proofbath.workshop.unit_view import UnitHistory, UnitLine, unit_history, units_listed
 
 router = APIRouter(prefix="/api/units", tags=["units"], dependencies=[Depends(need("viewer"))])
 Text = Annotated[str, Query(max_length=200)]
+Picked = Annotated[str, Field(max_length=200)]
+Wanted = Annotated[float | None, Query(ge=0, le=200, description="What the engine should run at")]
+CapKpa = Annotated[
+    float, Query(ge=0, le=CAP_MOST_KPA, description="Pressure of the radiator's cap")
+]
 Passphrase = Annotated[str, Field(max_length=1000)]
 SVG = "image/svg+xml"
 
@@ -43,13 +52,25 @@ class ReferenceState(Described):
 
 
 class EngineLog(Described):
-    """A coolant log: CSV with the columns t_s (seconds) and coolant_c (°C)."""
+    """A coolant log as a logger writes it; what is not plain in it is refused with a question.
+
+    A column is named by its header or by its number from 1.
+    """
 
     csv: Annotated[str, Field(max_length=LARGEST_FILE)]
     file: Line
     fitted: dt.date
     logged: dt.date | None = None
     engine: Line
+    time_column: Picked = ""
+    temperature_column: Picked = ""
+    fahrenheit: bool | None = None
+    time_unit: TimeUnit | None = None
+    day_order: DayOrder | None = None
+
+    def picks(self) -> Picks:
+        """Return what was said of how to read it."""
+        return Picks(*(getattr(self, name) for name in Picks._fields))
 
 
 class Signing(Described):
@@ -118,10 +139,13 @@ def put_reference(
 
 
 @router.get("/{serial}/service")
-def show_service(shop: CurrentShop, serial: str) -> ServiceView:
-    """Return the logs from a unit's engines and what they say."""
+def show_service(
+    shop: CurrentShop, serial: str, wanted_c: Wanted = None, cap_kpa: CapKpa = 0.0
+) -> ServiceView:
+    """Return the logs from a unit's engines, what they say, and what to do next."""
     known_unit(shop, serial)
-    return service_view(unit_service(shop.records, serial))
+    found = unit_service(shop.records, serial)
+    return service_view(found, next_of(shop, found, wanted_c, cap_kpa))
 
 
 @router.post("/{serial}/service", status_code=201)
@@ -139,8 +163,10 @@ def put_log(
         engine=log.engine,
         stamp=stamp,
         logged=log.logged,
+        picks=log.picks(),
     )
-    return service_view(unit_service(shop.records, serial))
+    found = unit_service(shop.records, serial)
+    return service_view(found, next_of(shop, found))
 
 
 @router.post("/{serial}/comparison", status_code=201)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from enum import StrEnum
+from typing import Annotated, TypeVar
 
 from fastapi import APIRouter, Form, Query
 from starlette.requests import Request
 from starlette.responses import Response
 
 from proofbath.curve.current_shapes import Shape
-from proofbath.errors import ProofbathError
+from proofbath.errors import InputError
+from proofbath.proof.log_table import Picks
+from proofbath.proof.log_times import DayOrder, TimeUnit
 from proofbath.store.kinds import TypeVersion, Unit
 from proofbath.web.deps import Certifier, CurrentShop, CurrentStamp, Number, Viewer
 from proofbath.web.pictures import run_picture, unit_picture
@@ -23,6 +26,7 @@ from proofbath.web.shop_views import (
     file_name,
     key_phrase,
     known_unit,
+    number_in,
     said,
     text_of,
     today,
@@ -34,12 +38,16 @@ from proofbath.workshop.documents import documents_of
 from proofbath.workshop.entry import made
 from proofbath.workshop.intake import add_unit, set_reference
 from proofbath.workshop.service import add_log, unit_service
-from proofbath.workshop.service_words import finding_lines, unit_lines
+from proofbath.workshop.service_next import next_of
+from proofbath.workshop.service_words import log_lines, unit_lines
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.unit_view import unit_history, units_listed
 
 router = APIRouter(include_in_schema=False)
 Text = Annotated[str, Form(max_length=2000)]
+Asked = Annotated[str, Query(max_length=20)]
+E = TypeVar("E", bound=StrEnum)
+BY_HEADER = "as the file says"
 SAID = {
     "added": "The unit is on record.",
     "reference": "The word on the reference unit is on record.",
@@ -90,9 +98,16 @@ def add_form(
 
 
 @router.get("/units/{serial}")
-def unit_page(request: Request, shop: CurrentShop, signed: Viewer, serial: str) -> Response:
-    """Show all that happened to a unit."""
-    return _unit(request, shop, serial)
+def unit_page(
+    request: Request,
+    shop: CurrentShop,
+    signed: Viewer,
+    serial: str,
+    wanted_c: Asked = "",
+    cap_kpa: Asked = "",
+) -> Response:
+    """Show all that happened to a unit; and for a wanted running temperature, what to change."""
+    return _unit(request, shop, serial, asked=(wanted_c, cap_kpa))
 
 
 @router.get("/units/{serial}/curves.svg")
@@ -156,22 +171,33 @@ def log_form(
     engine: Text,
     fitted: Text,
     logged: Text = "",
+    time_column: Text = "",
+    temperature_column: Text = "",
+    degrees: Text = BY_HEADER,
+    time_unit: Text = BY_HEADER,
+    day_order: Text = BY_HEADER,
 ) -> Response:
     """Keep an engine's log with the unit."""
     known_unit(shop, serial)
 
     def act() -> Response:
-        days = day_in(fitted, "fitted", on), day_in(logged, "logged", on)
         name = file_name(log, "log.csv")
         add_log(
             shop,
             serial,
             text_of(log, name),
             name=name,
-            fitted=days[0],
+            fitted=day_in(fitted, "fitted", on),
             engine=engine,
             stamp=stamp,
-            logged=days[1],
+            logged=day_in(logged, "logged", on) if logged.strip() else None,
+            picks=Picks(
+                time_column.strip(),
+                temperature_column.strip(),
+                {"°C": False, "°F": True}.get(degrees),
+                _chosen(TimeUnit, time_unit, "time unit"),
+                _chosen(DayOrder, day_order, "day order"),
+            ),
         )
         return back(f"/units/{serial}", said="log")
 
@@ -219,21 +245,32 @@ def _units(
     )
 
 
+def _chosen(kind: type[E], given: str, called: str) -> E | None:
+    if given == BY_HEADER:
+        return None
+    try:
+        return kind(given)
+    except ValueError:
+        raise InputError(f"{called}: {given[:40]!r} is none; choose from the list") from None
+
+
 def _unit(
     request: Request,
     shop: Shop,
     serial: str,
     faults: tuple[str, ...] = (),
     given: GivenText | None = None,
+    asked: tuple[str, str] = ("", ""),
 ) -> Response:
     known_unit(shop, serial)
     history = unit_history(shop.records, serial)
+    service = unit_service(shop.records, serial)
     try:
-        service = unit_service(shop.records, serial)
-        logs = [(log, finding_lines(log.findings)) for log in service.logs]
-        about = unit_lines(service) if service.logs else []
-    except ProofbathError as error:  # a type without limits of start-to-open has no logs judged
-        logs, about = [], list(error.faults) if history.service_logs else []
+        wanted_c = number_in(asked[0], "wanted")
+        cap_kpa = number_in(asked[1], "pressure of the cap") or 0.0
+        then = next_of(shop, service, wanted_c, cap_kpa).lines if service.logs else ()
+    except InputError as error:
+        then, faults = (), (*faults, *error.faults)
     steps = [step for visit in history.batches for step in visit.steps]
     return shop_page(
         request,
@@ -242,8 +279,15 @@ def _unit(
         unit=history,
         heated=[step for step in reversed(steps) if step.currents or step.current_pictures],
         drawn=sum(bool(step.results) for step in steps),
-        logs=logs,
-        about=about,
+        logs=[(log, log_lines(log)) for log in service.logs],
+        about=unit_lines(service) if service.logs else [],
+        then=then,
+        asked=asked,
+        picked={
+            "degrees": (BY_HEADER, "°C", "°F"),
+            "time_unit": (BY_HEADER, *TimeUnit),
+            "day_order": (BY_HEADER, *DayOrder),
+        },
         documents=documents_of(shop.records, "then-and-now", serial),
         returned=sum(bool(visit.steps) for visit in history.batches) > 1,
         today=today(request).isoformat(),

@@ -7,6 +7,8 @@ import math
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from proofbath.errors import InputError
 from proofbath.proof.cautions import RETARGETING
 from proofbath.proof.engine_cooling import (
@@ -16,24 +18,20 @@ from proofbath.proof.engine_cooling import (
     EngineCooling,
     aim_faults,
 )
-from proofbath.proof.engine_log import EngineLog, parse_log
+from proofbath.proof.engine_log import EngineLog, read_log
 from proofbath.proof.engine_offset import Offset, Seen, Target, bench_target, usual_offset
-from proofbath.proof.service import Drift, Service, analyse_log, drift_over_logs, drift_text
+from proofbath.proof.engine_state import Condition, Known, Level, State, condition_of
+from proofbath.proof.log_table import Picks
+from proofbath.proof.service import Drift, analyse_log, drift_over_logs, drift_text
 from proofbath.proof.specification import Limit
-from proofbath.quantity.quantity import Quantity
 from proofbath.store.kinds import ServiceLog, TypeVersion, Unit
 from proofbath.store.records import Kept, RecordsReader, Stamp
 from proofbath.workshop.entry import made
 from proofbath.workshop.intake import newest_type
-from proofbath.workshop.measured_values import (
-    SHARED_BY_UNITS,
-    STARTS,
-    limit_of,
-    step_value,
-)
+from proofbath.workshop.measured_values import SHARED_BY_UNITS, STARTS, limit_of
+from proofbath.workshop.service_known import OnBench, known_of, on_bench
 from proofbath.workshop.shop import Shop
 from proofbath.workshop.snapshot import Snapshot
-from proofbath.workshop.story import unit_story
 
 MOST_SAMPLES = 20_000
 """A longer log is thinned to at most so many samples before it is kept; the findings are of all."""
@@ -47,6 +45,14 @@ class KeptLog(NamedTuple):
     logged: dt.date
     engine: str
     findings: Mapping[str, Any]
+    condition: Condition
+    read: str
+    """How its file was read; empty for a log of before that was told."""
+
+    @property
+    def regulates(self) -> bool:
+        """Whether it shows a thermostat that regulates."""
+        return self.condition.state is State.REGULATES
 
 
 class UnitService(NamedTuple):
@@ -54,12 +60,23 @@ class UnitService(NamedTuple):
 
     serial: str
     logs: tuple[KeptLog, ...]
-    bench_c: float | None
+    bench: OnBench | None
+    """Before the last fitting."""
     offset_k: float | None
     """Regulated in the first log since the last fitting, minus start-to-open on the bench."""
     u_offset_k: float
     """What all units measured on the bench share is left out: it is part of the offset."""
     drift: Drift | None
+
+    @property
+    def bench_c(self) -> float | None:
+        """Return the start-to-open on the bench before the last fitting."""
+        return self.bench.start.value if self.bench else None
+
+    @property
+    def steady(self) -> list[KeptLog]:
+        """Return the logs since the last fitting that show a regulated temperature."""
+        return [log for log in self.logs if log.regulates and log.fitted == self.logs[-1].fitted]
 
     def remarks(self) -> list[str]:
         """Return what a person should know of the unit, beside what each log says."""
@@ -78,26 +95,30 @@ def add_log(
     engine: str,
     stamp: Stamp,
     logged: dt.date | None = None,
-) -> Service:
+    picks: Picks | None = None,
+) -> KeptLog:
     """Analyse a log, keep it with its unit, and return what it says.
 
-    `logged` is today where left out. Raises InputError for a text that is no log, an unknown unit,
-    days that do not fit, and a log that is on record already.
+    `logged` left out is the day in the log's own stamps, or today. Raises InputError for a text
+    that is no log, an unknown unit, days that do not fit, and a log that is on record already.
     """
     unit, today = shop.records.find(Unit, serial=serial), stamp.day
-    day = logged or today
+    read = read_log(text, name, picks)
+    stated = dt.date.fromisoformat(read.first_day) if read.first_day else None
+    day = logged or stated or today
     if not fitted <= day <= today:
+        by = " by its own stamps" if day == stated else ""
         raise InputError(
-            f"log of {serial}: fitted {fitted}, logged {day}, today {today}; give them in order"
+            f"log of {serial}: fitted {fitted}, logged {day}{by}, today {today}; give them in order"
+            + (", or the day of the log where the logger's clock was wrong" if by else "")
         )
-    log = parse_log(text, name)
-    found = analyse_log(log)
     content = {
         "logged": day.isoformat(),
         "file": name,
-        "samples": len(log.t_s),
-        **_thinned(log),
-        "findings": found.to_json(),
+        "read": read.words,
+        "samples": len(read.log.t_s),
+        **_thinned(read.log),
+        "findings": analyse_log(read.log).to_json(),
     }
     entry = made(
         ServiceLog,
@@ -110,8 +131,8 @@ def add_log(
     for kept in shop.records.current(ServiceLog, unit_id=unit.root):
         if all(kept.entry.content[key] == content[key] for key in ("t_s", "coolant_c")):
             raise InputError(f"{name}: is on record already as log {kept.root} of {serial}")
-    shop.records.add(entry, stamp)
-    return found
+    number = shop.records.add(entry, stamp)
+    return next(log for log in unit_service(shop.records, serial).logs if log.number == number)
 
 
 def _thinned(log: EngineLog) -> dict[str, list[float]]:
@@ -125,58 +146,60 @@ def _thinned(log: EngineLog) -> dict[str, list[float]]:
 def unit_service(records: RecordsReader, serial: str) -> UnitService:
     """Return what the logs of a unit say, oldest first."""
     unit = records.find(Unit, serial=serial)
-    limit = _start_limit(records, unit.entry.unit_type)
-    return _unit_service(records, unit, limit)
+    return _unit_service(records, unit, newest_type(records, unit.entry.unit_type).entry)
 
 
-def _unit_service(records: RecordsReader, unit: Kept[Unit], limit: Limit) -> UnitService:
-    found = [_kept_log(kept) for kept in records.current(ServiceLog, unit_id=unit.root)]
+def _unit_service(records: RecordsReader, unit: Kept[Unit], version: TypeVersion) -> UnitService:
+    serial, limit = unit.entry.serial, limit_of(version.specification, STARTS)
+    entries = records.current(ServiceLog, unit_id=unit.root)
+    benches = {
+        fitted: on_bench(records, serial, limit, fitted)
+        for fitted in {kept.entry.fitted for kept in entries}
+    }
+    found = [
+        _kept_log(kept, known_of(version.unit_type, benches[kept.entry.fitted])) for kept in entries
+    ]
     logs = tuple(sorted(found, key=lambda log: (log.logged, log.number)))
-    newest = [log for log in logs if log.fitted == logs[-1].fitted] if logs else []
-    steady = [log for log in newest if log.findings["regulated_c"] is not None]
-    on_bench = _on_bench(records, unit.entry.serial, limit, newest[0].fitted) if newest else None
-    bench_c = on_bench.value if on_bench else None
-    offset_k, u_offset_k = None, 0.0
-    if steady and on_bench and bench_c is not None:
-        offset_k = float(steady[0].findings["regulated_c"]) - bench_c
-        u_offset_k = math.hypot(_u_c(steady[0]), on_bench.u_without(SHARED_BY_UNITS))
+    bench = benches[logs[-1].fitted] if logs else None
+    service = UnitService(serial, logs, bench, None, 0.0, None)
+    steady = service.steady
+    if steady and bench and bench.start.value is not None:
+        service = service._replace(
+            offset_k=float(steady[0].findings["regulated_c"]) - bench.start.value,
+            u_offset_k=math.hypot(u_of(steady[0]), bench.start.u_without(SHARED_BY_UNITS)),
+        )
     drift = drift_over_logs(
         [float(log.logged.toordinal()) for log in steady],
         [float(log.findings["regulated_c"]) for log in steady],
-        [_u_c(log) for log in steady],
+        [u_of(log) for log in steady],
     )
-    return UnitService(unit.entry.serial, logs, bench_c, offset_k, u_offset_k, drift)
+    return service._replace(drift=drift)
 
 
-def _kept_log(kept: Kept[ServiceLog]) -> KeptLog:
-    entry = kept.entry
-    logged = dt.date.fromisoformat(entry.content["logged"])
-    return KeptLog(kept.root, entry.fitted, logged, entry.engine, entry.content["findings"])
+def _kept_log(kept: Kept[ServiceLog], known: Known) -> KeptLog:
+    entry, content = kept.entry, kept.entry.content
+    log = EngineLog(np.array(content["t_s"]), np.array(content["coolant_c"]))
+    return KeptLog(
+        kept.root,
+        entry.fitted,
+        dt.date.fromisoformat(content["logged"]),
+        entry.engine,
+        content["findings"],
+        condition_of(log, Level.of(content["findings"]), known),
+        content.get("read", ""),
+    )
 
 
-def _u_c(log: KeptLog) -> float:
+def u_of(log: KeptLog) -> float:
+    """Return the standard uncertainty of a log's regulated temperature, without the sensor's."""
     return float(log.findings["u_c"] or 0.0)
 
 
-def _start_limit(records: RecordsReader, type_name: str) -> Limit:
-    version: TypeVersion = newest_type(records, type_name).entry
+def _start_limit(version: TypeVersion) -> Limit:
     limit = limit_of(version.specification, STARTS)
     if limit is None:
-        raise InputError(f"type {type_name}: its specification states no start-to-open")
+        raise InputError(f"type {version.name}: its specification states no start-to-open")
     return limit
-
-
-def _on_bench(
-    records: RecordsReader, serial: str, limit: Limit, fitted: dt.date
-) -> Quantity | None:
-    """Return the unit's last start-to-open on the bench before it was fitted."""
-    values = [
-        value
-        for story in unit_story(records, serial)
-        for step in story.steps
-        if step.date <= fitted and (value := step_value(limit, step))
-    ]
-    return values[-1] if values else None
 
 
 class TypeOffset(NamedTuple):
@@ -191,10 +214,11 @@ class TypeOffset(NamedTuple):
 def type_offset(records: RecordsReader, type_name: str) -> TypeOffset:
     """Return what the logs of a type say of engine minus bench, on the marked prior."""
     kept = Snapshot(records)
-    limit = _start_limit(kept, type_name)
+    version = newest_type(kept, type_name).entry
+    limit = _start_limit(version)
     logged = {log.entry.unit_id for log in kept.current(ServiceLog)}
     units = [u for u in kept.current(Unit, unit_type=type_name) if u.root in logged]
-    found = [_unit_service(kept, unit, limit) for unit in units]
+    found = [_unit_service(kept, unit, version) for unit in units]
     seen, offsets = dict[str, float](), list[Seen]()
     for one in found:
         if one.offset_k is not None:
@@ -225,7 +249,7 @@ def choose_target(
     found = type_offset(shop.records, type_name)
     target = bench_target(wanted_c, found.offset)
     cap_c = newest_type(shop.records, type_name).entry.unit_type.cap_c
-    cooling = _cooling(shop, cap_kpa)
+    cooling = cooling_of(shop, cap_kpa)
     faults = aim_faults(Aim(type_name, wanted_c, target.bench_c, cap_c), cooling)
     if faults:
         raise InputError(*faults)
@@ -244,7 +268,7 @@ def choose_target(
     return ChosenTarget(wanted_c, target, found, cooling, tuple(remarks))
 
 
-def _cooling(shop: Shop, cap_kpa: float) -> EngineCooling:
+def cooling_of(shop: Shop, cap_kpa: float) -> EngineCooling:
     """Return an engine's cooling with plain water under the air pressure of the shop's benches.
 
     A day of high pressure at the bench gives the engine none: never more than the standard air's.

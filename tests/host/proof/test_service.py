@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from proofbath.errors import InputError
-from proofbath.proof.engine_log import EngineLog, parse_log
+from proofbath.proof.engine_log import EngineLog, read_log
 from proofbath.proof.engine_offset import (
     PRIOR_BETWEEN_K,
     PRIOR_BETWEEN_LOG_SD,
@@ -137,7 +136,8 @@ def test_an_engine_that_never_warms_through_has_no_level() -> None:
     t_s = np.arange(0.0, 2400.0)
     warming = analyse_log(EngineLog(t_s, 15.0 + t_s / 60))
     assert warming.regulated_c is None
-    assert "longer drive" in str(warming.reason)
+    assert warming.warming
+    assert "still warming by 1 K/min" in str(warming.reason)
     slower = analyse_log(EngineLog(t_s, 70.0 + 0.4 * t_s / 60))
     assert "still warming by 0.4 K/min" in str(slower.reason)
 
@@ -155,29 +155,8 @@ def csv_of(log: EngineLog) -> str:
 
 def test_a_csv_is_read_with_further_columns_left_out() -> None:
     log = drive()
-    read = parse_log(csv_of(log), "log.csv")
+    read = read_log(csv_of(log), "log.csv").log
     assert np.allclose(read.coolant_c, log.coolant_c, atol=0.006)
-
-
-@pytest.mark.parametrize(
-    ("text", "says"),
-    [
-        ("", "no column t_s, coolant_c"),
-        ("t_s;coolant_c\n0;80\n", "no column"),
-        ("t_s,coolant_c\n0,80,5\n", "line 2: 3 cells"),
-        ("t_s,coolant_c\n0,warm\n", "not numbers"),
-        ("t_s,coolant_c\nnan,80\n", "t_s is not a finite number"),
-        ("t_s,coolant_c\n0,nan\n", "believable"),
-        ("t_s,coolant_c\n0,300\n", "believable are -50 to 160"),
-        ("t_s,coolant_c\n0,80\n1,80\n", "2 samples, at least 60"),
-        ("t_s,coolant_c\n" + "0,80\n" * 70, "time does not go on at sample 2"),
-        ("t_s,coolant_c\n" + "".join(f"{n},80\n" for n in range(70)), "69 s long"),
-        ("t_s,coolant_c\n" + "".join(f"{60 * n},80\n" for n in range(70)), "every 60 s"),
-    ],
-)
-def test_a_csv_that_cannot_be_used_is_refused(text: str, says: str) -> None:
-    with pytest.raises(InputError, match=says):
-        parse_log(text, "log.csv")
 
 
 def test_gaps_are_left_out() -> None:

@@ -18,9 +18,15 @@ from proofbath.errors import InputError
 from proofbath.proof.cautions import RETARGETING
 from proofbath.proof.engine_log import EngineLog
 from proofbath.proof.engine_offset import Seen, usual_offset
-from proofbath.proof.service import Service
 from proofbath.store.kinds import ServiceLog
-from proofbath.workshop.service import add_log, choose_target, type_offset, unit_service
+from proofbath.workshop.service import (
+    KeptLog,
+    add_log,
+    choose_target,
+    type_offset,
+    u_of,
+    unit_service,
+)
 
 LAG_K = 0.06
 
@@ -45,7 +51,7 @@ def add(
     level_c: float = 87.0,
     seed: int = 1,
     fitted: dt.date | None = None,
-) -> Service:
+) -> KeptLog:
     shop.pass_days()
     text, day = log_text(level_c, seed), fitted or shop.day
     return add_log(
@@ -63,7 +69,7 @@ def test_a_log_is_kept_with_its_unit_and_what_it_says(shop: MeasuredShop) -> Non
     found = add(shop)
     (kept,) = shop.records.current(ServiceLog)
     assert kept.entry.engine == "Kittiwake, port"
-    assert kept.entry.content["findings"] == json.loads(json.dumps(found.to_json()))
+    assert kept.entry.content["findings"] == json.loads(json.dumps(found.findings))
     assert kept.entry.content["samples"] == len(kept.entry.content["t_s"]) == 3600
     shown = unit_service(shop.records, "U1")
     assert shown.bench_c == 82.0
@@ -128,15 +134,11 @@ def test_a_new_fitting_begins_anew(shop: MeasuredShop) -> None:
 def test_the_offset_of_the_type_is_learnt_from_its_units(shop: MeasuredShop) -> None:
     """The same two offsets given to the estimate by hand; the shared probe is in neither."""
     one, two = add(shop, "U1", 87.0), add(shop, "U2", 87.5, 2)
-    assert one.regulated_c is not None
-    assert one.u_c is not None
-    assert two.regulated_c is not None
-    assert two.u_c is not None
     bench_u = math.sqrt(NIGHT_K**2 + REPEAT_K**2 + LAG_K**2)
     by_hand = usual_offset(
         [
-            Seen(one.regulated_c - 82.0, math.hypot(one.u_c, bench_u)),
-            Seen(two.regulated_c - 81.0, math.hypot(two.u_c, bench_u)),
+            Seen(one.findings["regulated_c"] - 82.0, math.hypot(u_of(one), bench_u)),
+            Seen(two.findings["regulated_c"] - 81.0, math.hypot(u_of(two), bench_u)),
         ]
     )
     found = type_offset(shop.records, "Teal-82")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
@@ -103,6 +104,46 @@ def test_a_log_is_uploaded_and_told(open_browser: Open, shop: Shop) -> None:
     assert "regulates at 87.0 °C" in browser.get("/units/T82-0101").text
     twice = browser.post("/units/T82-0101/service", form, files=files)
     assert (twice.status_code, "on record already" in twice.text) == (422, True)
+
+
+def test_a_log_is_asked_about_and_told_by_the_form(open_browser: Open, shop: Shop) -> None:
+    browser = open_browser("operator")
+    rows = "".join(f"03/04/2025 {8 + n // 60}:{n % 60:02};{70};{188}\n" for n in range(90))
+    files = {"log": ("ui.csv", ("Time;ECT in;ECT out\n" + rows).encode(), "text/csv")}
+    form = {"engine": "Kittiwake", "fitted": "2025-04-03", "temperature_column": "ECT out"}
+    asked = browser.post("/units/T82-0101/service", form, files=files)
+    assert (asked.status_code, "state the day order" in asked.text) == (422, True)
+    assert 'value="ECT out"' in asked.text
+    form |= {"day_order": "day-month", "degrees": "°F", "time_unit": "as the file says"}
+    answer = browser.post("/units/T82-0101/service", form, files=files)
+    assert answer.status_code == 303, answer.text
+    page = browser.get("/units/T82-0101", params={"wanted_c": "83.5"}).text
+    assert "regulates at 86.7 °C" in page
+    assert "runs 3.2 K above the 83.5 °C wanted" in page
+    assert "is no number" in browser.get("/units/T82-0101", params={"wanted_c": "warm"}).text
+    odd = browser.post("/units/T82-0101/service", form | {"day_order": "never"}, files=files)
+    assert (odd.status_code, "choose from the list" in odd.text) == (422, True)
+
+
+def test_the_api_takes_picks_and_says_what_to_do_next(open_browser: Open) -> None:
+    browser = open_browser("operator")
+    rise = [114.0 - 99.0 * math.exp(-n / 12) for n in range(60)]
+    body = {
+        "csv": "a;b\n" + "".join(f"{n};{c * 1.8 + 32:.1f}\n" for n, c in enumerate(rise)),
+        "file": "hot.csv",
+        "fitted": "2025-04-03",
+        "engine": "Kittiwake",
+        "time_column": "a",
+        "temperature_column": "2",
+        "fahrenheit": True,
+        "time_unit": "min",
+    }
+    answer = browser.send("POST", "/api/units/T82-0101/service", json=body)
+    assert answer.status_code == 201, answer.text
+    told = answer.json()
+    assert (told["logs"][0]["state"], told["logs"][0]["regulated_c"]) == ("stuck shut", None)
+    assert told["next"]["act"] == "stop the engine"
+    assert told["next"]["change"] is None
 
 
 @pytest.mark.parametrize("data", [b"", b"\xff\xfe\x00", b"t_s;heat\n1;2\n"])
