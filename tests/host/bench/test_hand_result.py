@@ -204,3 +204,28 @@ def test_the_object_says_that_it_was_measured_by_hand() -> None:
     assert told["start_to_open_c"]["at"] == {"lift_mm": 0.1}
     assert told["heater"][0]["shift_k"]["value"] == pytest.approx(-19.0)
     assert told["setup"]["thermometer"]["expanded_u_k"] == 0.5
+
+
+def test_the_curve_by_hand_is_stated_at_the_levels_that_readings_enclose() -> None:
+    """0.3 mm/K from 82 °C on, read every half K to 91.5 °C, where 2.85 mm are open.
+
+    Between two readings nobody knows: the value is their middle, u a quarter K over root 3.
+    """
+    fine_c = [70.0, 74.0, 78.0, *np.arange(80.0, 91.6, 0.5)]
+    result = analyse_hand(rise(straight(82.0), fine_c), setup())
+    stated = {one.threshold_mm: one for one in result.opening_at_lift_c}
+    assert set(stated) == {0.5, 1.0, 1.5, 2.0, 2.5}
+    for lift, one in stated.items():
+        assert lift is not None
+        true_c = 82.0 + lift / 0.3 - 17 / 60
+        assert value(one) == pytest.approx(true_c, abs=0.25 + 1e-6)
+        assert share(one.contributions, "between two readings") == pytest.approx(
+            0.25 / math.sqrt(3)
+        )
+    kept = result.to_json()["opening_at_lift_c"]
+    assert [part["at"]["lift_mm"] for part in kept] == list(stated)
+
+
+def test_a_curve_by_hand_without_a_start_states_no_level() -> None:
+    result = analyse_hand(rise(straight(120.0), COARSE_C), setup())
+    assert result.opening_at_lift_c == ()

@@ -8,11 +8,15 @@ import math
 import numpy as np
 import pytest
 
-from host.curve.closed_form import StraightUnit, night, ramps, record_of
+from host.curve.closed_form import STEP_S, StraightUnit, night, ramps, record_of
 from proofbath.curve.analyse import analyse
 from proofbath.curve.bench_budget import BenchBudget
+from proofbath.curve.content import ResultContent
 from proofbath.curve.record import CurveRecord
 from proofbath.curve.result import CurveResult
+from proofbath.quantity.levels import LEVELS_MM, OPENING
+from proofbath.virtual.description import VirtualUnit
+from proofbath.virtual.truth import lift_mm, rising_c
 
 QUANTITIES = (
     "start_to_open_c",
@@ -222,3 +226,61 @@ def test_missing_and_repeated_samples_are_warned_of() -> None:
     assert result.warned("missing_values")
     assert result.warned("repeated_time")
     assert value(result, "start_to_open_c") == pytest.approx(82.2, abs=0.1)
+
+
+def test_the_rising_curve_is_stated_at_each_level_that_it_reaches(straight: CurveResult) -> None:
+    """The unit lifts 8.5 mm in the end: 8 mm are its last level. Closed form: 82 °C + 2 K/mm."""
+    stated = straight.series[OPENING]
+    assert [one.threshold_mm for one in stated] == [mm for mm in LEVELS_MM if mm <= 8.0]
+    for one in stated:
+        assert one.threshold_mm is not None
+        assert one.value == pytest.approx(StraightUnit().start_c(one.threshold_mm), abs=0.07)
+        assert (one.name, one.rate, one.estimator) == (OPENING, "zero", "crossing")
+
+
+def test_the_levels_of_a_wax_element_cover_its_own_law() -> None:
+    """A virtual wax element, whose lift over temperature is known, behind a lag of 20 s."""
+    true = VirtualUnit(serial="T82-0101", station=1)
+    bath_c = ramps((70.0, 600.0), (96.0, 1.0), (96.0, 300.0), (70.0, 1.0), (70.0, 60.0))
+    lifts = np.array([lift_mm(true, c) for c in np.arange(60.0, 100.0, 0.01)])
+    followed = followed_by(bath_c, 20.0)
+    shown = np.interp(followed, np.arange(60.0, 100.0, 0.01), lifts)
+    for one in analyse(record_of(bath_c, shown), bench_budget=BENCH).series[OPENING]:
+        assert one.threshold_mm is not None
+        known_c = rising_c(true, one.threshold_mm)
+        assert one.value == pytest.approx(known_c, abs=one.expanded_uncertainty)
+
+
+def followed_by(bath_c: np.ndarray, lag_s: float) -> np.ndarray:
+    """Return what a part of one lag feels, by exact steps."""
+    felt, out = bath_c[0], np.empty(len(bath_c))
+    share = 1 - math.exp(-STEP_S / lag_s)
+    for index, bath in enumerate(bath_c.tolist()):
+        felt += share * (bath - felt)
+        out[index] = felt
+    return out
+
+
+@pytest.mark.parametrize("opens_c", [150.0, 40.0])
+def test_a_unit_that_never_opened_or_was_open_states_no_level(opens_c: float) -> None:
+    bath_c = night()
+    result = analyse(record_of(bath_c, StraightUnit(opens_c).lift_mm(bath_c)))
+    assert result.series[OPENING] == ()
+
+
+def test_a_finding_that_spoils_temperatures_spoils_the_levels() -> None:
+    """Lift typed in counts of a micrometre: no lift of it is one."""
+    bath_c = night()
+    lifts = 1000.0 * StraightUnit().lift_mm(bath_c)
+    result = analyse(record_of(bath_c, lifts))
+    assert result.warned("lift_unit")
+    assert result.series[OPENING] == ()
+
+
+def test_levels_are_written_and_read_back_and_may_be_missing(straight: CurveResult) -> None:
+    kept = json.loads(json.dumps(straight.to_json()))
+    read = ResultContent.from_json(kept).curve.series[OPENING]
+    assert [one.form for one in read] == [one.form for one in straight.series[OPENING]]
+    assert [one.value for one in read] == [one.value for one in straight.series[OPENING]]
+    del kept[OPENING]
+    assert OPENING not in ResultContent.from_json(kept).curve.series

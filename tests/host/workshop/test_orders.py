@@ -11,20 +11,32 @@ from pathlib import Path
 
 import pytest
 
-from host.workshop.ferry_shop import BATCH, MM_PER_K, QUAY, REFERENCE, FerryShop, ferry_shop
+from host.workshop.ferry_shop import (
+    BATCH,
+    HERON_103,
+    MM_PER_K,
+    QUAY,
+    REFERENCE,
+    FerryShop,
+    ferry_shop,
+)
 from proofbath.bench.night import bench_facts
+from proofbath.curve.result import unknown
 from proofbath.errors import InputError
 from proofbath.proof.decision import Outcome
 from proofbath.proof.ordered import Ordered
+from proofbath.proof.specification import Limit
 from proofbath.quantity.levels import OPENING
 from proofbath.run.check import check_plan
 from proofbath.run.profile import Ramp, Soak
-from proofbath.store.kinds import Order
+from proofbath.store.kinds import Order, TypeVersion
+from proofbath.store.records import Kept
 from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.contents import content_of
+from proofbath.workshop.expected_opens import expected_of
 from proofbath.workshop.judging import agree, decide, judge_batch, judge_unit
 from proofbath.workshop.next_step import NextStep
-from proofbath.workshop.orders import order_of, put_order, specification_of
+from proofbath.workshop.orders import by_order, order_of, put_order, specification_of
 from proofbath.workshop.planning import loading_faults, plan_night
 from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.shop_statistics import batch_figures, type_figures
@@ -265,3 +277,102 @@ def test_a_plan_made_before_a_unit_was_brought_down_is_refused(ferry: FerryShop)
     (fault,) = loading_faults(ferry.shop.records, plan)
     assert ONE in fault
     assert "plan the night anew" in fault
+
+
+def heated(*more: Limit) -> TypeVersion:
+    limits = (*HERON_103.specification.limit, *more)
+    specification = HERON_103.specification.model_copy(update={"limit": limits})
+    return TypeVersion.of(HERON_103.unit_type, specification)
+
+
+def kept(ordered: Ordered) -> Kept[Order]:
+    return Kept(1, 1, "2025-10-01T18:00:00+00:00", 1, "", Order(batch_id=1, ordered=ordered))
+
+
+def test_a_start_ordered_of_a_heated_type_is_judged_unpowered_as_the_types_is() -> None:
+    asked = by_order(heated(), kept(Ordered(wanted_c=93.0, lift_mm=0.1)))
+    (limit,) = asked.specification.limit
+    assert (limit.quantity, limit.stated_estimator) == (
+        "unpowered_start_to_open_c",
+        "extrapolation",
+    )
+    (lift,) = by_order(heated(), kept(Ordered(wanted_c=93.0))).specification.limit
+    assert (lift.quantity, lift.stated_estimator, lift.stated_rate) == (OPENING, "crossing", "zero")
+
+
+def test_limits_that_rest_on_where_the_marking_opens_are_set_aside_and_no_other() -> None:
+    aside = (
+        Limit(quantity="full_open_c", nominal=115.0, tolerance=3.0, threshold_mm=8.0),
+        Limit(quantity="closing_c", nominal=99.0, tolerance=3.0, threshold_mm=0.1),
+        Limit(
+            quantity="start_at_current_c",
+            upper=95.0,
+            largest_u=1.0,
+            threshold_mm=0.1,
+            element_a=0.8,
+        ),
+        Limit(quantity="lift_at_current_mm", lower=4.0, largest_u=0.5, element_a=0.9, bath_c=94.0),
+        Limit(
+            quantity="lift_after_mm",
+            lower=4.0,
+            largest_u=0.5,
+            element_a=0.9,
+            bath_c=94.0,
+            after_s=240.0,
+        ),
+    )
+    stay = (
+        Limit(quantity="full_lift_mm", lower=8.0, largest_u=0.5),
+        Limit(quantity="hysteresis_k", nominal=3.0, upper=6.0, threshold_mm=4.0),
+        Limit(quantity="zero_return_mm", upper=0.1, largest_u=0.05),
+        Limit(quantity="heater_ohm", nominal=9.0, tolerance=1.0),
+        Limit(quantity="shift_k_per_w", nominal=-2.2, tolerance=0.8),
+    )
+    version = heated(*aside, *stay)
+    asked = by_order(version, kept(Ordered(wanted_c=93.0)))
+    assert asked.set_aside == (*HERON_103.specification.limit, *aside)
+    assert asked.specification.limit[1:] == stay
+    assert by_order(version, None).set_aside == ()
+    assert by_order(version, None).specification == version.specification
+
+
+def found_open_at_once(ferry: FerryShop, serial: str) -> None:
+    """Let the unit's last result say that it was open at the first bath, without a start."""
+    unit = judge_unit(ferry.shop, BATCH, serial, ferry.day)
+    assert unit.result is not None
+    entry = unit.result.entry
+    gone = {"start_to_open_c": unknown("open").to_json(), OPENING: []}
+    said = {"warnings": [{"code": "open_at_first_bath", "text": "it is open already"}]}
+    content = {**entry.content, **gone, **said}
+    corrected = entry.model_copy(update={"content": content})
+    ferry.shop.records.correct(unit.result.root, corrected, "as if over-filled", ferry.stamp)
+
+
+def test_a_unit_that_was_open_at_the_first_bath_is_looked_for_colder(ferry: FerryShop) -> None:
+    found(ferry, two_c=82.0)
+    for serial in (ONE, TWO):
+        replaced(ferry, serial)
+    ferry.night("as-left", {ONE: 82.0, TWO: 82.0})
+    first = expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, TWO))
+    found_open_at_once(ferry, TWO)
+    second = expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, TWO))
+    assert first is not None
+    assert second is not None
+    assert second.first_c == pytest.approx(82.0 - 15.0, abs=0.3)
+    assert second.last_c == pytest.approx(first.last_c, abs=0.3)
+
+
+def test_a_unit_that_comes_back_opens_within_some_kelvins_of_how_it_left(ferry: FerryShop) -> None:
+    found(ferry)
+    ferry.batch([ONE], name="ferry 13")
+    opens = expected_of(ferry.shop.records, story_in(ferry.shop.records, "ferry 13", ONE))
+    assert opens is not None
+    assert opens.first_c == pytest.approx(82.2 - 3.0, abs=0.15)
+    assert opens.last_c == pytest.approx(82.2 + 3.0, abs=0.15)
+    fresh = expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, ONE))
+    assert fresh is not None
+    assert fresh.first_c == fresh.last_c == pytest.approx(82.2, abs=0.15)
+
+
+def test_a_unit_never_measured_is_as_its_type_says(ferry: FerryShop) -> None:
+    assert expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, ONE)) is None
