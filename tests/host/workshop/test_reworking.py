@@ -15,6 +15,7 @@ from proofbath.proof.rework_act import ReworkAct
 from proofbath.proof.rework_kind import Refillable, Sealed
 from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.store.kinds import Rework
+from proofbath.workshop.advice import advice_for
 from proofbath.workshop.intake import TypeFile, put_type
 from proofbath.workshop.judging import decide
 from proofbath.workshop.planning import plan_night
@@ -319,20 +320,24 @@ def test_a_pin_that_stands_too_far_out_is_not_heated(found: FerryShop) -> None:
 
 
 def test_a_round_of_the_wrong_sign_is_asked_about_before_the_next(found: FerryShop) -> None:
-    """60 mg more that opened it 3 K warmer cannot be: clean wax opens it colder."""
-    found.rework("A1", amount=60.0)
+    """20 mg more that opened it 3 K warmer cannot be: clean wax opens it colder."""
+    found.rework("A1", amount=20.0)
     found.night("as-left", {"A1": 88.0})
     with pytest.raises(Question, match=r"its rework of 2025-10-02 moved the curve by -"):
         found.rework("A1", amount=5.0)
+    (told,) = advice_for(found.shop.records, BATCH)
+    assert "look whether what went on record is what was done" in told.lines[-1]
     put_rework(
         found.shop,
         BATCH,
         "A1",
         date=dt.date(2025, 10, 2),
         kind="wax",
-        amount=-60.0,
+        amount=-20.0,
         text="wax taken out",
         stamp=found.stamp,
         reason="the sign was wrong",
     )
+    (told,) = advice_for(found.shop.records, BATCH)
+    assert "look whether" not in " ".join(told.lines)
     found.rework("A1", amount=5.0)
