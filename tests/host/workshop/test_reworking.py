@@ -239,6 +239,21 @@ def test_masses_that_no_fill_can_have_are_refused(
         opened(found, mass_out_mg=out_mg, mass_in_mg=in_mg)
 
 
+@pytest.mark.parametrize(("out_mg", "refused"), [(1940.0, False), (1960.0, True)])
+def test_no_more_comes_out_than_a_unit_holds(
+    ferry: FerryShop, out_mg: float, refused: bool
+) -> None:
+    """One and a half times the type's 1300 mg are 1950 mg."""
+    retyped(ferry, Refillable(wax_mg=1300.0))
+    ferry.batch(["A1"])
+    ferry.night("as-found", {"A1": 85.0})
+    if refused:
+        with pytest.raises(InputError, match="whose type is filled with 1300 mg"):
+            opened(ferry, mass_out_mg=out_mg, mass_in_mg=1300.0)
+    else:
+        opened(ferry, mass_out_mg=out_mg, mass_in_mg=1300.0)
+
+
 def test_a_cancelled_rework_was_never_done(found: FerryShop) -> None:
     with pytest.raises(InputError, match="A1: none is on record in ferry 12; nothing to"):
         cancel_rework(found.shop, BATCH, "A1", why="typed twice", stamp=found.stamp)
