@@ -206,8 +206,10 @@ def by_pin_or_balance(act: Act, fill: Fill, knowledge: TrimKnowledge) -> Act:
 def _knowledge(body: Body, rounds: list[TrimRound]) -> TrimKnowledge:
     kind = body.kind
     refillable = kind if isinstance(kind, Refillable) else Refillable()
+    setting = kind if isinstance(kind, Setting) else Setting()
     knowledge = TrimKnowledge(
         dosing_sd_mg=max(refillable.dosing_sd_mg, 0.05),
+        setting_sd_mm=setting.setting_sd_mm,
         pin_known=body.element.pin_mm is not None,
         sources=refillable.donors,
     )
