@@ -154,7 +154,7 @@ def check_document(one: Certified, judged: Judged) -> dict[str, Any]:
 
 
 def check_pictures(told: dict[str, Any]) -> str:
-    """Compare what the two pictures show with the results beside them; return what was met first."""
+    """Compare both pictures with the results beside them; return how the start was found."""
     shown = told["at_currents"]
     stated = {result["quantity"]: result for result in told["results"]}
     (lift,) = shown["lifts"]
