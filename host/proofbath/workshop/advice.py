@@ -22,7 +22,8 @@ from proofbath.workshop.service import type_offset
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import UnitStory, batch_story, unit_story
 from proofbath.workshop.trim_history import body_of, events_of, rework_kind
-from proofbath.workshop.trim_shop import knowledge_of, means_of, target_of, trim_unit
+from proofbath.workshop.trim_shop import knowledge_of, means_of, trim_unit
+from proofbath.workshop.trim_target import target_of
 
 
 class UnitAdvice(NamedTuple):
