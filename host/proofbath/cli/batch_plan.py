@@ -187,11 +187,15 @@ def _marks(shop: Shop, night: NightPlan) -> dict[str, str]:
 def _loading_list(planned: _Planned) -> Table:
     night = planned.night
     table = Table(title=f"Load bench {planned.bench_name}: {night.batch}, {night.stage}")
-    for heading in ("station", "serial", "mark", "role", "heater, ohm"):
+    expected = any(place.opens_c is not None for place in night.station)
+    more = ("opens, °C",) if expected else ()
+    for heading in ("station", "serial", "mark", "role", "heater, ohm", *more):
         table.add_column(heading)
     for place in sorted(night.station, key=lambda place: place.station):
         ohm = "" if place.intake_ohm is None else f"{place.intake_ohm:g}"
-        cells = (place.serial, planned.marks.get(place.serial, ""), place.role, ohm)
+        opens = "" if place.opens_c is None else f"{place.opens_c:.1f} to {place.opens_by_c:.1f}"
+        cells = [place.serial, planned.marks.get(place.serial, ""), place.role, ohm]
+        cells += [opens] if expected else []
         table.add_row(str(place.station), *(Text(cell) for cell in cells))
     return table
 

@@ -47,6 +47,8 @@ def _rows(unit: UnitHistory) -> Iterator[tuple[dt.date, str, str]]:
         into = f"{batch.batch} of {batch.customer}"
         found = f"{into}; {_findings(intake)}"
         yield batch.received, f"{state}: {intake.cause}", found
+        if batch.ordered is not None:
+            yield batch.ordered, "ordered", batch.order
         for step in batch.steps:
             yield _step_row(step)
         for decision in batch.decisions:

@@ -108,11 +108,12 @@ class Theta(NamedTuple):
 
 
 class Errors(NamedTuple):
-    """What a round misses by, arrays of one shape: balance in mg, pin's stick-out in mm."""
+    """What a round misses by, arrays of one shape: balance in mg, pin's stick-out, shim in mm."""
 
     out_mg: Floats | float = 0.0
     in_mg: Floats | float = 0.0
     stick_out_mm: Floats | float = 0.0
+    shim_mm: Floats | float = 0.0
 
 
 class Effect(NamedTuple):
@@ -148,7 +149,8 @@ def effect(act: Act, fill: Fill, theta: Theta, errors: Errors | None = None) -> 
     if act.donor is not None:
         share = given_mg / np.maximum(given_mg + kept_mg, 1.0)
         shift = shift + theta.exchange * act.donor.full_shift_k * share
-    lift = by_wax + act.shim_mm + act.closing_mm * fill.bore_area_mm2 / fill.pin_area_mm2
+    shim_mm = act.shim_mm + (off.shim_mm if act.shim_mm else 0.0)
+    lift = by_wax + shim_mm + act.closing_mm * fill.bore_area_mm2 / fill.pin_area_mm2
     if act.opened:
         lift = lift + theta.closing_mm
     zero = np.zeros_like(theta.wax)

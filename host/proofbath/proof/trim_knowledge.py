@@ -108,10 +108,15 @@ class TrimKnowledge:
     """What is known of a type's rework; `add` learns, everything else asks."""
 
     def __init__(
-        self, *, dosing_sd_mg: float = 1.0, pin_known: bool = True, sources: Sequence[str] = ()
+        self,
+        *,
+        dosing_sd_mg: float = 1.0,
+        setting_sd_mm: float = 0.02,
+        pin_known: bool = True,
+        sources: Sequence[str] = (),
     ) -> None:
         self.rounds: tuple[TrimRound, ...] = ()
-        self.dosing_sd_mg = dosing_sd_mg
+        self.dosing_sd_mg, self.setting_sd_mm = dosing_sd_mg, setting_sd_mm
         self.shape_logs: Floats = PRIOR_LOGS.copy()
         self._seen: frozenset[str] = frozenset()
         self._pin_sd = KNOWN_PIN_SD if pin_known else UNKNOWN_PIN_SD
@@ -211,7 +216,12 @@ class TrimKnowledge:
             closing_mm=values.closing_mm + scatter * free[:, 0],
             filler={**values.filler, OWN: own},
         )
-        errors = Errors(dosing * free[:, 1], dosing * free[:, 2], STICK_OUT_SD_MM * free[:, 3])
+        errors = Errors(
+            dosing * free[:, 1],
+            dosing * free[:, 2],
+            STICK_OUT_SD_MM * free[:, 3],
+            self.setting_sd_mm * free[:, 8],
+        )
         return Samples(values, errors, scatter, free[:, 4], free[:, 5], free[:, 7])
 
     def _meet(self, *sources: str) -> None:
@@ -255,6 +265,7 @@ class TrimKnowledge:
             return np.asarray((doses + unit + STICK_OUT_SD_MM**2)[:, None, None])
         noise = np.zeros((len(self._scatter), 2, 2))
         noise[:, 0, 0] = doses + unit + (self._scatter**2 if act.opened else 1e-4)
+        noise[:, 0, 0] += self.setting_sd_mm**2 if act.shim_mm else 0.0
         far = act.donor.full_shift_k * act.mass_in_mg / row.fill.mass_mg if act.donor else 0.0
         noise[:, 1, 1] = (UNIT_SHARE * far) ** 2 + 1e-4
         return noise

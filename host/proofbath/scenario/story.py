@@ -183,12 +183,9 @@ def tell_story(
         on_step("The night as left on either bench: conditioned, then recorded")
         going_on = pool.submit(go_on, path, HEATED, at, locks)
         left = go_on(path, PLAIN, at, locks, tell)
-        first, second = (
-            _ended(shop, scene, as_found, rest, shop.stamp(CERTIFIER, at))
-            for scene, as_found, rest in zip(
-                (PLAIN, HEATED), found, (left, going_on.result()), strict=True
-            )
-        )
+        signed = shop.stamp(CERTIFIER, at)
+        first = _ended(shop, PLAIN, found[0], left, signed)
+        second = _ended(shop, HEATED, found[1], going_on.result(), signed)
     return Told(first, second, hours, refused)
 
 
@@ -241,13 +238,7 @@ def _by_day(shop: Shop, scene: Scene, serials: Sequence[str], at: str, locks: Pa
     return one_night(shop, scene.bench, plan, at, locks)
 
 
-def _ended(
-    shop: Shop,
-    scene: Scene,
-    found: NightDone,
-    rest: GoneOn,
-    signed: Stamp,
-) -> BatchTold:
+def _ended(shop: Shop, scene: Scene, found: NightDone, rest: GoneOn, signed: Stamp) -> BatchTold:
     """Certify a batch, write its papers, and return what became of it."""
     left = rest.nights[-1]
     certified = certify(shop, scene.batch, signed)

@@ -17,11 +17,13 @@ from proofbath.store import kinds
 from proofbath.store.records import RecordsReader
 from proofbath.store.tables import place_key
 from proofbath.workshop.advice_words import Told, lines_of, target_in_words
+from proofbath.workshop.rework_checks import round_question
 from proofbath.workshop.service import type_offset
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import UnitStory, batch_story, unit_story
 from proofbath.workshop.trim_history import body_of, events_of, rework_kind
-from proofbath.workshop.trim_shop import knowledge_of, means_of, target_of, trim_unit
+from proofbath.workshop.trim_shop import knowledge_of, means_of, trim_unit
+from proofbath.workshop.trim_target import target_of
 
 
 class UnitAdvice(NamedTuple):
@@ -172,6 +174,7 @@ class Advisor:
             closing_before_mm=closing_mm,
             openings_left=unit.openings_left,
         )
+        odd = round_question(self.records, story)
         told = Told(
             advice,
             target,
@@ -188,7 +191,7 @@ class Advisor:
             start_now=_at(unit, START_MM),
             advice=advice,
             to_do=to_do,
-            lines=tuple(lines_of(told)),
+            lines=(*lines_of(told), *([odd] if odd else [])),
         )
 
     def _offset(self, type_name: str) -> tuple[float, float] | None:

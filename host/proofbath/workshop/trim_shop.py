@@ -8,10 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from proofbath.errors import InputError
-from proofbath.proof.decision import acceptance_limits
-from proofbath.proof.lift_curve import LiftCurve
+from proofbath.proof.lift_curve import START_MM, LiftCurve
 from proofbath.proof.rework_kind import Refillable, Setting
-from proofbath.proof.specification import Limit, Specification
 from proofbath.proof.trim_act import CLEAN, Act, Fill, effect
 from proofbath.proof.trim_advice import Forecast, TrimAdviser
 from proofbath.proof.trim_knowledge import (
@@ -21,32 +19,27 @@ from proofbath.proof.trim_knowledge import (
     TrimRound,
 )
 from proofbath.proof.trim_policy import Means, Shim, Target, TrimUnit
-from proofbath.quantity.levels import OPENING
 from proofbath.store import kinds
 from proofbath.store.records import RecordsReader
-from proofbath.workshop.measured_curve import full_lift_of
-from proofbath.workshop.measured_values import LIFT, SHARED_BY_RUNS, STARTS, limit_of, value_of
-from proofbath.workshop.orders import specification_of
+from proofbath.workshop.measured_values import SHARED_BY_RUNS
 from proofbath.workshop.rework_heat import openings_left
 from proofbath.workshop.story import UnitStory, unit_story
+from proofbath.workshop.trim_acts import act_on, acts_of, donor_of, source_of
 from proofbath.workshop.trim_history import (
     Body,
     Event,
     Stretch,
-    act_on,
-    acts_of,
     best_of,
     body_of,
     curve_of,
-    donor_of,
     events_of,
-    source_of,
     stretches_of,
 )
+from proofbath.workshop.trim_target import wanted_of
 
 SETTING = Shim(-2.0, 2.0)
 """How far a setting can be turned either way (common practice, no source)."""
-START_MM, USUAL_TARGET_MM = 0.1, 2.0
+USUAL_TARGET_MM = 2.0
 
 
 class _Round(NamedTuple):
@@ -113,7 +106,7 @@ def forecast_of(records: RecordsReader, story: UnitStory) -> Forecast | None:
     act = acts_of(records, last.reworks, unit.curve, body)
     if act is None:
         return None
-    wanted = _wanted(records, story)
+    wanted = wanted_of(records, story)
     at_c, lift_mm = wanted or (float(np.mean(unit.curve.temperature_c(START_MM))), START_MM)
     target = Target(at_c, at_c - 99.0, at_c + 99.0, lift_mm)
     adviser = TrimAdviser(knowledge, Means(), target)
@@ -134,44 +127,6 @@ def surprise_of(records: RecordsReader, story: UnitStory) -> Surprise | None:
         return None
     others = [one.told for one in rounds if one is not mine[-1]]
     return _knowledge(body, others).surprise(mine[-1].told)
-
-
-def target_of(records: RecordsReader, story: UnitStory) -> Target:
-    """Return where a unit is to come to, the guard band of its own uncertainty taken off.
-
-    Raises InputError where its specification has no two limits to aim between.
-    """
-    specification = specification_of(records, story)
-    limit = aimed_at(specification)
-    low, high = acceptance_limits(limit, _big_u(story, limit), specification.rule)
-    assert low is not None
-    assert high is not None
-    wanted = limit.nominal if limit.nominal is not None else (low + high) / 2
-    version = records.one(kinds.TypeVersion, story.batch.entry.type_version_id).entry
-    heated = version.unit_type.element_ohm is not None
-    target = Target(
-        wanted,
-        low,
-        high,
-        limit.threshold_mm or START_MM,
-        highest_c=None if heated else version.unit_type.cap_c,
-    )
-    return _with_lift(target, specification, story)
-
-
-def aimed_at(specification: Specification) -> Limit:
-    """Return the limit that rework aims between: what was ordered, else the start-to-open.
-
-    Raises InputError where there is none with two ends.
-    """
-    for quantities in ((OPENING,), STARTS):
-        limit = limit_of(specification, quantities)
-        if limit is not None and None not in limit.bounds:
-            return limit
-    raise InputError(
-        f"type {specification.unit_type}: its specification has no two limits of start-to-open to"
-        " aim between; order a temperature (proofbath batch order)"
-    )
 
 
 def means_of(
@@ -206,8 +161,10 @@ def by_pin_or_balance(act: Act, fill: Fill, knowledge: TrimKnowledge) -> Act:
 def _knowledge(body: Body, rounds: list[TrimRound]) -> TrimKnowledge:
     kind = body.kind
     refillable = kind if isinstance(kind, Refillable) else Refillable()
+    setting = kind if isinstance(kind, Setting) else Setting()
     knowledge = TrimKnowledge(
         dosing_sd_mg=max(refillable.dosing_sd_mg, 0.05),
+        setting_sd_mm=setting.setting_sd_mm,
         pin_known=body.element.pin_mm is not None,
         sources=refillable.donors,
     )
@@ -293,38 +250,3 @@ def _spread_k(curve: LiftCurve | str) -> float | None:
         return None
     apart = curve.temperature_c(USUAL_TARGET_MM) - curve.temperature_c(START_MM)
     return float(curve.weights @ apart)
-
-
-def _wanted(records: RecordsReader, story: UnitStory) -> tuple[float, float] | None:
-    """Return the temperature and the lift that a unit is to come to; None where none is stated."""
-    try:
-        limit = aimed_at(specification_of(records, story))
-    except InputError:
-        return None
-    low, high = limit.bounds
-    middle = limit.nominal if limit.nominal is not None else ((low or 0.0) + (high or 0.0)) / 2
-    return middle, limit.threshold_mm or START_MM
-
-
-def _big_u(story: UnitStory, limit: Limit) -> float:
-    """Return the uncertainty of a unit's last value of a limit, else half the largest allowed."""
-    for step in reversed(story.steps):
-        value = value_of(limit, step.content) if step.content else None
-        if value is not None and value.expanded_uncertainty is not None:
-            return value.expanded_uncertainty
-    return limit.judged_with_u / 2
-
-
-def _with_lift(target: Target, specification: Specification, story: UnitStory) -> Target:
-    """Return the target with the lift its specification asks for, at the bath it was read in."""
-    limit = limit_of(specification, (LIFT,))
-    lower = limit.bounds[0] if limit else None
-    if limit is None or lower is None:
-        return target
-    for step in reversed(story.steps):
-        value = value_of(limit, step.content) if step.content else None
-        top = full_lift_of(step.content) if step.content else None
-        if value is not None and top is not None:
-            low, _ = acceptance_limits(limit, value.expanded_uncertainty or 0.0, specification.rule)
-            return target._replace(lower_lift_mm=low, full_at_c=top[1])
-    return target

@@ -20,12 +20,14 @@ from proofbath.store.kinds import (
     Intake,
     ReferenceUnit,
     ServiceLog,
+    TypeVersion,
     Unit,
 )
 from proofbath.store.records import Kept, RecordsReader
+from proofbath.workshop.entry import day_of
 from proofbath.workshop.findings import usual_quantities, warnings_in
 from proofbath.workshop.issued import IssuedLine, certificates_of
-from proofbath.workshop.orders import order_of
+from proofbath.workshop.orders import order_of, ordered_in_words
 from proofbath.workshop.rework_words import rework_in_words
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import Step, StepStage, UnitStory, unit_story
@@ -91,6 +93,10 @@ class BatchVisit(Described):
     decisions: tuple[DecisionView, ...]
     certificate: str | None
     """The certificate of this batch that stands."""
+    order: str = ""
+    """What was ordered of it, apart from its marking; else empty."""
+    ordered: dt.date | None = None
+    """Day that this was put on record."""
 
 
 class CertificateLine(Described):
@@ -236,7 +242,8 @@ def start_in(values: Sequence[Quantity]) -> Quantity | None:
 
 def _visit(records: RecordsReader, story: UnitStory) -> BatchVisit:
     intake, order = story.intake, order_of(records, story)
-    ordered = None if order is None else order.entry.ordered.lift_mm
+    ordered = None if order is None else order.entry.ordered
+    version = records.one(TypeVersion, story.batch.entry.type_version_id).entry
     keys = {"unit_id": story.unit.root, "batch_id": story.batch.root}
     return BatchVisit(
         number=story.batch.root,
@@ -247,9 +254,11 @@ def _visit(records: RecordsReader, story: UnitStory) -> BatchVisit:
             number=intake.root,
             **intake.entry.model_dump(mode="json", exclude={"unit_id", "batch_id"}),
         ),
-        steps=tuple(_step(step, ordered) for step in story.steps),
+        steps=tuple(_step(step, ordered.lift_mm if ordered else None) for step in story.steps),
         decisions=tuple(_decision(kept) for kept in records.current(Decision, **keys)),
         certificate=story.certificate,
+        order=ordered_in_words(ordered, version.unit_type.threshold_mm) if ordered else "",
+        ordered=day_of(order.at) if order else None,
     )
 
 

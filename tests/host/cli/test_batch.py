@@ -307,3 +307,29 @@ def test_an_order_is_of_a_temperature_or_for_an_engine(
     said = call("batch", "order", BATCH, *given, *BY, *shop)
     assert (said.status, said.out) == (2, "")
     assert "give either a temperature, or what the engine shall run at" in said.err
+
+
+def test_a_units_history_tells_its_order(call: Call, ferry: FerryShop, shop: Arguments) -> None:
+    ferry.batch(["T82-1"])
+    call("batch", "order", BATCH, "--at", "78", "--text", "order 4711", *BY, *shop)
+    said = call("unit", "show", "T82-1", *shop)
+    assert "2 mm open at 78 ± 2 °C; order 4711" in " ".join(said.out.split())
+    (visit,) = json.loads(call("unit", "show", "T82-1", *shop, "--json").out)["batches"]
+    assert visit["order"] == "2 mm open at 78 ± 2 °C; order 4711"
+
+
+def test_the_loading_list_says_where_a_reworked_unit_is_expected_to_open(
+    call: Call, ferry: FerryShop, shop: Arguments, tmp_path: Path
+) -> None:
+    ferry.calibrate()
+    ferry.batch(["T82-1"])
+    first = call("batch", "plan", BATCH, "--stage", "as-found", *shop, "--out", tmp_path / "a.toml")
+    assert "opens, °C" not in first.out
+    ferry.night("as-found", {"T82-1": 84.0})
+    ferry.rework("T82-1")
+    second = call("batch", "plan", BATCH, "--stage", "as-left", *shop, "--out", tmp_path / "b.toml")
+    assert "opens, °C" in second.out, second.err
+    planned = parse_toml((tmp_path / "b.toml").read_text(), NightPlan, "b.toml")
+    place = next(place for place in planned.station if place.serial == "T82-1")
+    assert f"{place.opens_c:.1f} to {place.opens_by_c:.1f}" in second.out
+    assert planned.opens().first_c < 84.2

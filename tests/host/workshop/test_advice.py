@@ -34,6 +34,8 @@ from proofbath.proof.trim_advice import Cause, TrimAction
 from proofbath.scenario.ferry import TEAL_82_TYPE
 from proofbath.store.kinds import HandMeasurement, Loading, TypeVersion, Unit
 from proofbath.workshop.advice import UnitAdvice, advice_for, leads_on, rework_act_of
+from proofbath.workshop.story import story_in
+from proofbath.workshop.trim_shop import forecast_of
 
 NOW_C = at_c(WARM)
 """2 mm of a Wigeon-98 as made: 101.1 °C."""
@@ -372,6 +374,21 @@ def test_a_setting_is_turned_and_not_opened(tmp_path: Path) -> None:
         then = of(made, "U1")
         assert then.advice is not None
         assert (then.advice.action, then.rounds_done) == (TrimAction.LEAVE, 1)
+
+
+@pytest.mark.parametrize("sd_mm", [0.02, 0.3])
+def test_how_well_a_setting_is_turned_widens_what_is_foretold(tmp_path: Path, sd_mm: float) -> None:
+    """A setting missed by 0.3 mm is missed by 0.6 K where 1 mm of lift takes 2 K."""
+    with measured_shop(tmp_path, Setting(setting_sd_mm=sd_mm)) as made:
+        made.units(["U1"])
+        made.batch("A", ["U1"])
+        made.night("A", "as-found", {"U1": measured(MODEL)})
+        order(made, "A", at_c(MODEL, 1.0), tolerance_k=4.0)
+        made.rework("A", "U1", 0.8, "setting")
+        forecast = forecast_of(made.records, story_in(made.records, "A", "U1"))
+        assert forecast is not None
+        half_k = (forecast.at_target_c.high - forecast.at_target_c.low) / 2
+        assert (half_k > 0.9) == (sd_mm == 0.3)
 
 
 def test_shims_of_an_element_that_opens_are_a_means_beside_its_wax(tmp_path: Path) -> None:
