@@ -67,6 +67,25 @@ def test_a_unit_stuck_shut_is_named_while_rising_to_114_and_when_there(
     assert found.shown_c == pytest.approx(end_c, abs=1.0 + 4 * noise_k)
 
 
+@pytest.mark.parametrize(
+    ("top_c", "state"), [(94.0, State.STILL_WARMING), (95.0, State.STUCK_SHUT)]
+)
+def test_an_engine_that_is_stopped_hot_while_it_rises_is_named(top_c: float, state: State) -> None:
+    """At 10.7 K/min nobody waits five minutes: a last minute of 88.6 or 89.6 °C, the limit is 89.
+
+    By hand: (415 - 94.5) / 30 min, half of it before the end.
+    """
+    log = newton(415.0, 30.0, 20.0)
+    upto = log.coolant_c <= top_c
+    assert held_c(EngineLog(log.t_s[upto], log.coolant_c[upto])) < K72.start_c
+    slow = EngineLog(log.t_s[upto] + 600.0, log.coolant_c[upto])  # after ten minutes of standing
+    cold_s = np.arange(0.0, 600.0)
+    stood = EngineLog(
+        np.concatenate([cold_s, slow.t_s]), np.concatenate([np.full(600, 15.0), slow.coolant_c])
+    )
+    assert shown(stood, K72).state is state
+
+
 def test_a_unit_stuck_shut_passes_its_start_without_slowing() -> None:
     """Newton's law: the rate over temperature is a straight line that ends at 114 °C."""
     log = newton(114.0, 12.0, 90.0)
