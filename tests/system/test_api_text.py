@@ -83,12 +83,19 @@ def bodies(api: Api) -> dict[tuple[str, str], dict[str, Any]]:
         ("POST", f"{batch}/unit-list"): {"csv": "serial,remark\nT-3,worn\n"},
         ("POST", f"{batch}/reworks"): {
             "serial": SERIALS[1],
-            "kind": "other",
-            "text": "seat cleaned",
+            "kind": "element",
+            "act": {
+                "mass_in_mg": 2.0,
+                "source": "clean wax",
+                "donor_type": "Teal-82",
+                "sealed_by": "new lip",
+            },
+            "text": "opened and closed",
             "supplier_lot": "lot 4",
             "date": DAY,
             "correction": "",
         },
+        ("POST", f"{batch}/reworks/cancelled"): {"serial": SERIALS[1], "why": "typed twice"},
         ("POST", f"{batch}/failures"): {"serial": SERIALS[1], "reason": "stuck"},
         ("POST", f"{batch}/agreements"): {
             "serial": SERIALS[0],

@@ -8,7 +8,7 @@ from typing import Any
 
 from proofbath.certificate.batch import BatchRow, BatchSummary, Night
 from proofbath.certificate.plot import overlay_view
-from proofbath.certificate.result_view import called, result_view
+from proofbath.certificate.result_view import result_view
 from proofbath.certificate.results import Result
 from proofbath.certificate.view import centre_in_words
 from proofbath.certificate.words import NOTHING, day, fixed, plain, short_day
@@ -55,7 +55,7 @@ def _night(night: Night) -> dict[str, str]:
 def _stated(rows: Sequence[BatchRow]) -> str:
     """Return what most values of the table are."""
     values = [result for row in rows for result in (row.as_found, row.as_left) if result]
-    most = Counter(map(called, values)).most_common(1)
+    most = Counter(result.words for result in values).most_common(1)
     return most[0][0] if most else words_of("start_to_open_c")
 
 
@@ -83,5 +83,5 @@ def _value(result: Result | None, stated: str) -> str:
     shown = result_view(result)
     value = f"{shown['value']} ± {shown['u']} {shown['unit']}" if shown["u"] else shown["value"]
     lift_mm = result.stated.threshold_mm
-    apart = called(result) != stated and lift_mm is not None
+    apart = result.words != stated and lift_mm is not None
     return f"{value} ({plain(lift_mm or 0.0)} mm)" if apart else value

@@ -6,7 +6,6 @@ from typing import Any
 
 from proofbath.certificate.results import Judgement, Result
 from proofbath.certificate.words import NOTHING, decimals_of, fixed, plain, span, whole_freedom
-from proofbath.quantity.levels import OPENING
 from proofbath.quantity.quantity import Quantity, finite_or_none, usual_estimator
 
 Strings = dict[str, Any]
@@ -27,14 +26,6 @@ def result_view(result: Result) -> Strings:
         }
     limits = _limits(result.judgement, decimals_of(stated.expanded_uncertainty or 0.01))
     return {**shown, **limits, "words": result.words, "unit": stated.unit, "form": _form(stated)}
-
-
-def called(result: Result) -> str:
-    """Return the name of a result where it stands alone: an opening by its lift."""
-    lift_mm = result.stated.threshold_mm
-    if result.stated.name == OPENING and lift_mm is not None:
-        return f"{plain(lift_mm)} mm open, rising"
-    return result.words
 
 
 def in_its_form(result: Result) -> str:

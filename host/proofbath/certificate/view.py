@@ -6,7 +6,7 @@ from proofbath.certificate.content import Certificate, Replaces
 from proofbath.certificate.current_plot import currents_view
 from proofbath.certificate.evidence import Calibration, Conditions, ReferenceUnit, Stage
 from proofbath.certificate.plot import plot_view
-from proofbath.certificate.result_view import Strings, called, in_its_form, result_view
+from proofbath.certificate.result_view import Strings, in_its_form, result_view
 from proofbath.certificate.results import BudgetLine, Result
 from proofbath.certificate.words import (
     NOTHING,
@@ -83,7 +83,7 @@ def _called(result: Result) -> str:
     """Name a value; one at a current with where it was met, for there may be several."""
     stated = result.stated
     if stated.element_a is None:
-        return called(result)
+        return result.words
     bath = "" if stated.bath_c is None else f", {fixed(stated.bath_c, 1)} °C"
     return f"{result.words} ({fixed(stated.element_a, 2)} A{bath})"
 

@@ -11,7 +11,7 @@ import click
 
 from proofbath.bench.clock import monotonic_s, utc_text
 from proofbath.cli.night_progress import night_progress
-from proofbath.cli.night_report import remarks, start_of, starts_table
+from proofbath.cli.night_report import opening_of, remarks, starts_table
 from proofbath.cli.options import json_option, out_option
 from proofbath.cli.output import console, print_json, progress_console
 from proofbath.errors import InputError
@@ -39,10 +39,10 @@ def command(seed: int, out: Path, as_json: bool) -> None:
     """Take two batches through virtual benches, from calibration to certificates.
 
     A river-ferry workshop calibrates its two benches and takes six plain thermostats in, of which
-    it refuses one, and three heater-assisted ones. Both batches are measured as found, reworked as
-    advised and measured as left, side by side; those that pass are certified, and one cannot be
-    mended. The real controller sources guard the simulated baths. The folder is a workshop you can
-    go on with: see proofbath batch --shop.
+    it refuses one, and five heater-assisted ones, which are ordered to open colder than they are
+    marked. Both batches are measured as found, reworked as advised and measured as left, side by
+    side; those that pass are certified, and one cannot be mended. The real controller sources guard
+    the simulated baths. The folder is a workshop you can go on with: see proofbath batch --shop.
     """
     began_s = monotonic_s()
     _make_room(out)
@@ -104,37 +104,46 @@ def _outcomes(batch: BatchTold) -> dict[str, str]:
 
 
 def _batch(batch: BatchTold) -> dict[str, Any]:
-    """Return a batch's starts as found and as left beside what its type is marked and ordered."""
-    unit_type = batch.scene.unit_type
-    true_c, outcomes = batch.true_c(), _outcomes(batch)
-    found = {report.serial: start_of(report) for report in batch.as_found}
+    """Return a batch's openings as found and as left beside what is marked and was ordered.
+
+    All are of the lift named in "at". What was not measured as found is the advice's estimate from
+    the start-to-open, and is named so.
+    """
+    scene, true_c, outcomes = batch.scene, batch.true_c(), _outcomes(batch)
+    found = {report.serial: opening_of(report, scene.lift_mm) for report in batch.as_found}
+    estimated_c = {one.serial: one.now.mean for one in batch.advice if one.now}
     units = []
     for report in batch.as_left:
         if report.role == "reference":
             continue
-        as_found, as_left = found[report.serial], start_of(report)
+        as_found, as_left = found[report.serial], opening_of(report, scene.lift_mm)
         reasons = {
-            key: start.reason
-            for key, start in (("as_found_c", as_found), ("as_left_c", as_left))
-            if start.value is None
+            key: one.reason
+            for key, one in (("as_found_c", as_found), ("as_left_c", as_left))
+            if one.value is None
         }
+        guess_c = estimated_c.get(report.serial) if as_found.value is None else None
         units.append(
             {
                 "serial": report.serial,
                 "station": report.station,
-                "as_found_c": as_found.value,
+                "as_found_c": as_found.value if guess_c is None else guess_c,
                 "as_left_c": as_left.value,
                 "expanded_uncertainty_k": as_left.expanded_uncertainty,
                 "true_as_left_c": true_c[report.station],
                 "verdict": outcomes.get(report.serial),
             }
             | ({"reasons": reasons} if reasons else {})
+            | ({"estimated": ["as_found_c"]} if guess_c is not None else {})
         )
     return {
-        "batch": batch.scene.batch,
-        "type": unit_type.name,
-        "marked_c": unit_type.nominal_start_to_open_c,
-        "wanted_c": unit_type.nominal_start_to_open_c,
+        "batch": scene.batch,
+        "type": scene.unit_type.name,
+        "at": f"{scene.lift_mm:g} mm of lift",
+        "lift_mm": scene.lift_mm,
+        "marked_c": batch.marked_c(),
+        "wanted_c": scene.wanted_c,
+        "rounds": batch.rounds,
         "units": units,
     }
 
@@ -143,7 +152,7 @@ def _print(told: Told, summary: dict[str, Any], out: Path) -> None:
     shown = console()
     for batch in (told.plain, told.heated):
         shown.print(f"{batch.scene.batch}, {batch.scene.unit_type.name}", style="bold")
-        shown.print(starts_table(list(batch.as_left), batch.true_c()))
+        shown.print(starts_table(list(batch.as_left), batch.true_c(), batch.scene.lift_mm))
         for line in remarks(list(batch.as_left)):
             shown.print(line, markup=False)
         for unit in batch.certified:

@@ -8,7 +8,9 @@ from proofbath.bench.recompute import file_in_force
 from proofbath.bench.run import Run
 from proofbath.bench.unit_analysis import UnitReport, unit_reports
 from proofbath.cli.whole_table import Table
-from proofbath.curve.result import Quantity
+from proofbath.curve.result import Quantity, unknown
+from proofbath.proof.specification import LIFT_MM
+from proofbath.quantity.levels import OPENING
 
 
 def night_reports(night: Run) -> list[UnitReport]:
@@ -23,11 +25,30 @@ def start_of(report: UnitReport) -> Quantity:
     return extrapolated if measured.value is None and extrapolated.value is not None else measured
 
 
-def starts_table(reports: Sequence[UnitReport], true_c: Mapping[int, float | None]) -> Table:
-    """Return the table of starts-to-open, beside the truth where it is known by station."""
+def opening_of(report: UnitReport, lift_mm: float) -> Quantity:
+    """Return where a unit comes to a lift without power: at its threshold the start-to-open."""
+    if lift_mm <= report.result.threshold_mm + LIFT_MM:
+        return start_of(report)
+    levels = report.result.series.get(OPENING, ())
+    found = (one for one in levels if abs((one.threshold_mm or 0.0) - lift_mm) <= LIFT_MM)
+    why = f"the bath did not lift it by {lift_mm:g} mm without power"
+    return next(found, unknown(why, {"lift_mm": lift_mm}))
+
+
+def starts_table(
+    reports: Sequence[UnitReport],
+    true_c: Mapping[int, float | None],
+    lift_mm: float | None = None,
+) -> Table:
+    """Return the table of starts-to-open, beside the truth where it is known by station.
+
+    With `lift_mm` it is of that lift instead.
+    """
     threshold_mm = reports[0].result.threshold_mm
+    at_mm = threshold_mm if lift_mm is None else lift_mm
+    what = "Start-to-open" if at_mm <= threshold_mm + LIFT_MM else "Opening"
     table = Table(
-        title=f"Start-to-open in °C at {threshold_mm:g} mm, rising, corrected to zero rate",
+        title=f"{what} in °C at {at_mm:g} mm, rising, corrected to zero rate",
         title_justify="left",
     )
     for heading in (
@@ -39,10 +60,10 @@ def starts_table(reports: Sequence[UnitReport], true_c: Mapping[int, float | Non
     ):
         table.add_column(heading, justify="left" if heading == "unit" else "right")
     for report in reports:
-        found = start_of(report)
+        found = opening_of(report, at_mm)
         cells = ["none", ""]
         if found.value is not None:
-            mark = "" if found is report.result.start_to_open_c else " *"
+            mark = " *" if found is report.result.unpowered_start_to_open_c else ""
             cells = [f"{found.value:.2f}{mark}", f"{found.expanded_uncertainty:.2f}"]
         truth_c = true_c.get(report.station)
         if truth_c is not None:

@@ -11,13 +11,14 @@ from rich.text import Text
 from proofbath.certificate.words import decimals_of, fixed
 from proofbath.cli.output import console
 from proofbath.cli.whole_table import Table
+from proofbath.quantity.levels import OPENING
 from proofbath.quantity.quantity import Quantity
 from proofbath.store.kinds import Finding
 from proofbath.workshop.unit_view import DecisionView, IntakeView, StepView, UnitHistory
 
 Shown = Mapping[str, Any]
 _STARTS = ("start_to_open_c", "unpowered_start_to_open_c")
-_MORE = ("full_open_c", "full_lift_mm", "closing_c", "hysteresis_k", "shift_k_per_w")
+_MORE = (OPENING, "full_open_c", "full_lift_mm", "closing_c", "hysteresis_k", "shift_k_per_w")
 GOOD: Finding = "good"
 
 
@@ -46,6 +47,8 @@ def _rows(unit: UnitHistory) -> Iterator[tuple[dt.date, str, str]]:
         into = f"{batch.batch} of {batch.customer}"
         found = f"{into}; {_findings(intake)}"
         yield batch.received, f"{state}: {intake.cause}", found
+        if batch.ordered is not None:
+            yield batch.ordered, "ordered", batch.order
         for step in batch.steps:
             yield _step_row(step)
         for decision in batch.decisions:

@@ -19,6 +19,7 @@ class Effort(Described):
     exchange_min: Minutes = 20.0
     """Melting wax out and other wax in, besides."""
     shim_min: Minutes = 10.0
+    """Changing shims or a setting."""
     measuring_min: Minutes = 30.0
     """A person's time for a run, not the run's."""
     part_min: Minutes = 10.0
@@ -26,3 +27,4 @@ class Effort(Described):
     give_up_min: Minutes = 480.0
     """A unit that is not delivered."""
     most_rounds: Annotated[int, Field(ge=1, le=10)] = 4
+    """A unit that was reworked so often in a batch is given up."""

@@ -13,7 +13,8 @@ Milligrams = Annotated[float, Field(ge=0.0, le=20_000.0)]
 WholeUnit = Annotated[float, Field(gt=0.0, le=5_000_000.0)]
 Millimetres = Annotated[float, Field(ge=-30.0, le=30.0)]
 Height = Annotated[float, Field(gt=0.0, le=200.0)]
-Words = Annotated[str, Field(max_length=200)]
+Words = Annotated[str, Field(max_length=200, pattern=r"^[^\x00-\x1f]*$")]
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\x00-\x1f]*$")]
 
 
 class ReworkAct(Described):
@@ -31,8 +32,8 @@ class ReworkAct(Described):
     mass_before_mg: WholeUnit | None = None
     mass_after_mg: WholeUnit | None = None
     """Of the whole unit, before it was opened and after it was closed."""
-    source: Annotated[str, Field(min_length=1, max_length=60)] = CLEAN_WAX
-    donor_type: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    source: Name = CLEAN_WAX
+    donor_type: Name | None = None
     """Type whose wax was put in where it melts elsewhere."""
     shim_mm: Annotated[float, Field(ge=-5.0, le=5.0)] = 0.0
     """How much thicker the shims are than before; thicker opens colder."""

@@ -1,34 +1,37 @@
-"""How units of a type can be reworked: what is changed, in which steps, at what cost and risk."""
+"""How units of a type can be reworked: what is changed, in which steps, by which means."""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from proofbath.description import Described
 
-Cost = Annotated[float, Field(ge=0.0)]
-Rounds = Annotated[int, Field(ge=1, le=10)]
-Cap = Annotated[float, Field(gt=0.0, le=30.0)]
+PRICES = ("parts_cost", "labour_cost", "give_up_cost", "overfill_cost", "most_rounds", "cap_k")
+"""What a type's file said once: what rework takes belongs to the shop, in minutes."""
 
 
-class _Costs(Described):
-    """Costs in the shop's own money; `cap_k` is how far below nominal an over-fill is scrap."""
+class _Kind(Described):
+    """What all kinds of rework share: none of them has a price."""
 
-    parts_cost: Cost = 4.0
-    labour_cost: Cost = 12.0
-    give_up_cost: Cost = 45.0
-    """A unit that is not delivered: its replacement."""
-    overfill_cost: Cost = 60.0
-    """A unit over-filled beyond the cap: element and labour lost."""
-    most_rounds: Rounds = 3
-    cap_k: Cap = 4.0
+    @model_validator(mode="before")
+    @classmethod
+    def _has_no_price(cls, given: Any) -> Any:
+        gone = [name for name in PRICES if isinstance(given, dict) and name in given]
+        if gone:
+            raise ValueError(
+                f"{', '.join(gone)}: what rework takes stands under [effort] of the workshop's"
+                " file now, in minutes, and over-filling is judged by the curve; delete it here"
+            )
+        return given
 
-    @property
-    def round_cost(self) -> float:
-        """Parts and labour of one round."""
-        return self.parts_cost + self.labour_cost
+
+def without_prices(given: Any) -> Any:
+    """Return a kind of rework as it was frozen once, its prices left out."""
+    if not isinstance(given, dict):
+        return given
+    return {name: value for name, value in given.items() if name not in PRICES}
 
 
 class ShimRange(Described):
@@ -39,7 +42,7 @@ class ShimRange(Described):
     step_mm: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
 
 
-class Refillable(_Costs):
+class Refillable(_Kind):
     """An element that opens: wax is added, taken out or exchanged, in mg; perhaps shims besides.
 
     Pin, bore and wax turn mg into mm of lift; where they are not known the advice is less sure.
@@ -66,22 +69,19 @@ class Refillable(_Costs):
     dosing_sd_mg: Annotated[float, Field(ge=0, le=20)] = 1.0
 
 
-class Setting(_Costs):
+class Setting(_Kind):
     """A mechanical setting or shims: more (+, mm) opens earlier and lifts further."""
 
     kind: Literal["setting"] = "setting"
     unit: Literal["mm"] = "mm"
     step_mm: Annotated[float, Field(gt=0, le=2)] = 0.05
     setting_sd_mm: Annotated[float, Field(ge=0, le=1)] = 0.02
-    overfill_cost: Cost = 0.0
-    """A setting can be taken back."""
 
 
-class Sealed(Described):
+class Sealed(_Kind):
     """An element crimped shut without a setting: it is measured only."""
 
     kind: Literal["sealed"] = "sealed"
-    give_up_cost: Cost = 45.0
 
 
 Rework = Annotated[Refillable | Setting | Sealed, Field(discriminator="kind")]

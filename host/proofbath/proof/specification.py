@@ -13,6 +13,7 @@ from pydantic import Field, model_validator
 from proofbath.description import Described
 from proofbath.errors import InputError
 from proofbath.quantity.currents import AT_A_CURRENT, IN_A_BATH, LIFTS_AFTER_S
+from proofbath.quantity.levels import LEVELS_MM, OPENING, level_like
 from proofbath.quantity.quantity import Quantity, usual_estimator
 from proofbath.quantity.words import words_of
 
@@ -67,6 +68,9 @@ class Limit(Described):
         crossed = self.quantity.endswith(("_c", "_k")) and self.stated_estimator != "line"
         if crossed and self.threshold_mm is None:
             raise ValueError(f"{self.quantity} needs threshold_mm: the lift it is stated at")
+        if self.quantity == OPENING and level_like(self.threshold_mm or 0.0) is None:
+            levels = ", ".join(f"{level:g}" for level in LEVELS_MM)
+            raise ValueError(f"{self.quantity} is measured at {levels} mm; state one of them")
         return self
 
     @model_validator(mode="after")

@@ -120,7 +120,7 @@ class Quantity:
     @property
     def words(self) -> str:
         """What it is called on paper and on screens."""
-        return words_of(self.name)
+        return words_of(self.name, self.threshold_mm)
 
     @property
     def threshold_mm(self) -> float | None:

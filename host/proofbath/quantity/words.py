@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from proofbath.quantity.levels import OPENING
+
 UNITS = {
     "_k_per_w": "K/W",
     "_ohm": "Ω",
@@ -39,8 +41,10 @@ def unit_of(quantity: str) -> str:
     return next(unit for suffix, unit in UNITS.items() if quantity.endswith(suffix))
 
 
-def words_of(quantity: str) -> str:
-    """Return what a quantity is called on paper."""
+def words_of(quantity: str, lift_mm: float | None = None) -> str:
+    """Return what a quantity is called on paper; an opening at a lift by the lift, if given."""
+    if quantity == OPENING and lift_mm is not None:
+        return f"{lift_mm:g} mm open, rising"
     return WORDS.get(quantity, quantity.replace("_", " ").capitalize())
 
 

@@ -30,6 +30,9 @@ ZERO_AT_K = -12.0
 SLOW_FROM_K, SLOW_TO_K = -6.0, 3.0
 """Where round the expected start-to-open the slow rate is worth its time."""
 OVER_FULL_K = 2.0
+TRIM = "trim"
+TRIM_FROM_K, TRIM_TO_K, TRIM_K_PER_MIN = -8.0, 3.0, 0.5
+"""A trim run by day soaks less far below the start, and sees no full opening."""
 OPEN_C = 45.0
 """A bath below this may be opened by hand (common practice, no source)."""
 
@@ -92,6 +95,20 @@ def _plain_as_found() -> list[Step]:
     return [*_cycle(1, "recorded"), *_cycle(2, "recorded", slow=True), _cool()]
 
 
+def _trim() -> list[Step]:
+    return [
+        Soak(label="soak for the zero", cycle=1, above_nominal_k=TRIM_FROM_K),
+        Ramp(
+            label=f"rising at {TRIM_K_PER_MIN:g} K/min",
+            cycle=1,
+            above_nominal_k=TRIM_TO_K,
+            at_most_bath_limit=True,
+            rate_k_per_min=TRIM_K_PER_MIN,
+        ),
+        _cool(),
+    ]
+
+
 def _blank() -> list[Step]:
     return [
         Soak(label="soak", cycle=1, to_c=OPEN_C),
@@ -135,6 +152,10 @@ _SHIPPED = {
     ON_RAMPS: _Shipped(
         "an unpowered rise, then a rise and a fall of the bath at each set current",
         feeding=openings_at_currents,
+    ),
+    TRIM: _Shipped(
+        "a short rise through the start by day, for the advice between two reworks: a trial",
+        _trim,
     ),
     "blank": _Shipped(
         "solid bars only: one slow rise and fall shows how the fixture expands", _blank

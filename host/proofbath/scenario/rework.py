@@ -26,7 +26,7 @@ def rework(
     stamp: Stamp,
     *,
     heated: bool,
-    first: bool = True,
+    first: bool,
 ) -> list[str]:
     """Rework a batch's units as advised and return who was changed; in the first round the others
     get new parts. What is put on record is what balance and pin told, and the virtual bench has it.

@@ -16,7 +16,7 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.unit_analysis import UnitReport
 from proofbath.proof.ordered import Ordered
 from proofbath.run.plan import NightPlan
-from proofbath.run.profile import Ramp, Soak
+from proofbath.run.profiles import TRIM
 from proofbath.run.unit_type import UnitType
 from proofbath.scenario.ferry import (
     BENCH,
@@ -70,12 +70,23 @@ WORN = 2
 
 
 class Scene(NamedTuple):
-    """A batch, its type, and the bench it hangs on beside a reference unit."""
+    """A batch, its type, the bench it hangs on beside a reference unit, and what was ordered."""
 
     batch: str
     unit_type: UnitType
     bench: str
     reference: str
+    ordered: Ordered | None = None
+
+    @property
+    def lift_mm(self) -> float:
+        """Lift at which its units are judged: that of the order, else the start-to-open's."""
+        return self.ordered.lift_mm if self.ordered else self.unit_type.threshold_mm
+
+    @property
+    def wanted_c(self) -> float:
+        """Where they shall come to it."""
+        return self.ordered.wanted_c if self.ordered else self.unit_type.nominal_start_to_open_c
 
     @property
     def heated(self) -> bool:
@@ -84,7 +95,7 @@ class Scene(NamedTuple):
 
 
 PLAIN = Scene(BATCH, TEAL_82, BENCH, REFERENCE)
-HEATED = Scene(HEATED_BATCH, HERON_103, HEATED_BENCH, HEATED_REFERENCE)
+HEATED = Scene(HEATED_BATCH, HERON_103, HEATED_BENCH, HEATED_REFERENCE, ORDERED)
 
 
 class BatchTold(NamedTuple):
@@ -104,14 +115,23 @@ class BatchTold(NamedTuple):
     judged: tuple[Judged, ...]
     certified: tuple[Certified, ...]
 
-    def true_c(self, lift_mm: float | None = None) -> dict[int, float | None]:
-        """Return where each unit truly comes to a lift as left, without power, by station.
-
-        Without a lift it is the start-to-open.
-        """
+    def true_c(self) -> dict[int, float | None]:
+        """Return where each unit truly comes to the lift judged, without power, by station."""
         assert self.bench.virtual is not None
-        at_mm = self.scene.unit_type.threshold_mm if lift_mm is None else lift_mm
-        return {unit.station: rising_c(unit, at_mm) for unit in self.bench.virtual.unit}
+        return {u.station: rising_c(u, self.scene.lift_mm) for u in self.bench.virtual.unit}
+
+    def marked_c(self) -> float:
+        """Return where a unit as marked comes to the lift judged.
+
+        The marking states the start-to-open: how much warmer the lift comes is the mean of the
+        units as found.
+        """
+        nominal_c = self.scene.unit_type.nominal_start_to_open_c
+        pairs = [(one.now, one.start_now) for one in self.advice]
+        later = [now.mean - start.mean for now, start in pairs if now and start]
+        if self.scene.ordered is None or not later:
+            return nominal_c
+        return nominal_c + sum(later) / len(later)
 
 
 class Told(NamedTuple):
@@ -163,12 +183,9 @@ def tell_story(
         on_step("The night as left on either bench: conditioned, then recorded")
         going_on = pool.submit(go_on, path, HEATED, at, locks)
         left = go_on(path, PLAIN, at, locks, tell)
-        first, second = (
-            _ended(shop, scene, as_found, rest, shop.stamp(CERTIFIER, at))
-            for scene, as_found, rest in zip(
-                (PLAIN, HEATED), found, (left, going_on.result()), strict=True
-            )
-        )
+        signed = shop.stamp(CERTIFIER, at)
+        first = _ended(shop, PLAIN, found[0], left, signed)
+        second = _ended(shop, HEATED, found[1], going_on.result(), signed)
     return Told(first, second, hours, refused)
 
 
@@ -195,45 +212,33 @@ def go_on(path: Path, scene: Scene, at: str, locks: Path, tell: Tell = lambda _:
     """
     with open_shop(path) as shop:
         stamp, heated = shop.stamp(CERTIFIER, at), scene.heated
-        advice, nights, rounds = advice_for(shop.records, scene.batch), list[NightDone](), 0
-        asked = advice
-        while rework(shop, scene.batch, asked, stamp, heated=heated, first=not rounds):
+        advice, nights, rounds = (
+            advice_for(shop.records, scene.batch, shop.file.effort),
+            list[NightDone](),
+            0,
+        )
+        changed = rework(shop, scene.batch, advice, stamp, heated=heated, first=True)
+        while changed:
             rounds += 1
             if not heated:
                 break
-            nights.append(_by_day(shop, scene, at, locks))
-            asked = advice_for(shop.records, scene.batch)
+            nights.append(_by_day(shop, scene, changed, at, locks))
+            asked = advice_for(shop.records, scene.batch, shop.file.effort)
+            changed = rework(shop, scene.batch, asked, stamp, heated=heated, first=False)
         plan = plan_night(shop, scene.batch, "as-left", scene.bench, scene.reference)
         nights.append(one_night(shop, scene.bench, plan, at, locks, tell=tell))
     return GoneOn(tuple(advice), tuple(nights), rounds)
 
 
-def _by_day(shop: Shop, scene: Scene, at: str, locks: Path) -> NightDone:
-    """Measure by day where a batch's units begin to open, which certifies nothing."""
-    serials = _serials(shop.bench(scene.bench))
-    steps = [
-        Soak(label="cycle 1: soak for the zero", cycle=1, above_nominal_k=-8.0),
-        Ramp(
-            label="cycle 1: rising",
-            cycle=1,
-            above_nominal_k=5.0,
-            rate_k_per_min=1.0,
-            at_most_bath_limit=True,
-        ),
-    ]
+def _by_day(shop: Shop, scene: Scene, serials: Sequence[str], at: str, locks: Path) -> NightDone:
+    """Measure by day where units that were changed begin to open, which certifies nothing."""
     plan = plan_night(
-        shop, scene.batch, "trial", scene.bench, scene.reference, serials, steps=steps
+        shop, scene.batch, "trial", scene.bench, scene.reference, serials, profile=TRIM
     )
     return one_night(shop, scene.bench, plan, at, locks)
 
 
-def _ended(
-    shop: Shop,
-    scene: Scene,
-    found: NightDone,
-    rest: GoneOn,
-    signed: Stamp,
-) -> BatchTold:
+def _ended(shop: Shop, scene: Scene, found: NightDone, rest: GoneOn, signed: Stamp) -> BatchTold:
     """Certify a batch, write its papers, and return what became of it."""
     left = rest.nights[-1]
     certified = certify(shop, scene.batch, signed)

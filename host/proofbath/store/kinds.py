@@ -9,12 +9,13 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from proofbath.description import Described
 from proofbath.proof.ordered import Ordered
 from proofbath.proof.rework_act import ReworkAct
 from proofbath.proof.rework_kind import Rework as ReworkKind
+from proofbath.proof.rework_kind import without_prices
 from proofbath.proof.specification import Specification
 from proofbath.proof.verdict import RetestCause
 from proofbath.run.plan import Role as Place
@@ -80,6 +81,12 @@ class TypeVersion(Kind):
     specification: Specification
     rework_kind: ReworkKind | None = None
     """How it can be reworked; not known where it is missing."""
+
+    @field_validator("rework_kind", mode="before")
+    @classmethod
+    def _of_before(cls, kept: Any) -> Any:
+        """Read what was frozen when a type still stated prices."""
+        return without_prices(kept)
 
     @classmethod
     def of(

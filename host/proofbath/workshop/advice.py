@@ -17,6 +17,7 @@ from proofbath.store import kinds
 from proofbath.store.records import RecordsReader
 from proofbath.store.tables import place_key
 from proofbath.workshop.advice_words import Told, lines_of, target_in_words
+from proofbath.workshop.rework_checks import round_question
 from proofbath.workshop.service import type_offset
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import UnitStory, batch_story, unit_story
@@ -148,7 +149,7 @@ class Advisor:
             blank = blank._replace(rounds_done=unit.rounds_done)
             return self._advise(blank, story, unit, target)
         except InputError as error:
-            return blank._replace(refusal=str(error).removeprefix(f"{serial}: "))
+            return blank._replace(refusal=str(error))
 
     def _knowledge(self, story: UnitStory) -> TrimKnowledge:
         name = story.unit.entry.unit_type
@@ -172,6 +173,7 @@ class Advisor:
             closing_before_mm=closing_mm,
             openings_left=unit.openings_left,
         )
+        odd = round_question(self.records, story)
         told = Told(
             advice,
             target,
@@ -188,7 +190,7 @@ class Advisor:
             start_now=_at(unit, START_MM),
             advice=advice,
             to_do=to_do,
-            lines=tuple(lines_of(told)),
+            lines=(*lines_of(told), *([odd] if odd else [])),
         )
 
     def _offset(self, type_name: str) -> tuple[float, float] | None:

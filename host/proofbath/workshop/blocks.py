@@ -10,6 +10,7 @@ from proofbath.bench.description import BenchFile
 from proofbath.bench.in_force import DRIFT_LIMIT_K, Shelf, blocking_reasons, drift_k
 from proofbath.errors import RecordError
 from proofbath.proof.chart import Chart
+from proofbath.run.profiles import TRIM
 from proofbath.store.journal import Journal
 from proofbath.store.kinds import Loading, Result, StationRun, Unit
 from proofbath.store.records import Kept, RecordsReader
@@ -26,6 +27,7 @@ from proofbath.workshop.story import Step, only
 
 RELEASED = frozenset(("attended", "unattended"))
 """Kinds of a run's events that say how it might heat: watched, or with its interlocks proven."""
+ONLY_TRIMMED = "was measured by a trim run, which certifies nothing; measure it overnight"
 INFORMS = frozenset(
     (
         "gaps",
@@ -60,8 +62,10 @@ class Blocks:
         number = run.entry.run_id
         if number not in self._runs:
             self._runs[number] = self._run_blocks(run.entry, loading.entry.bench)
-        warned = content_of(result).curve.warnings
+        content = content_of(result)
+        warned = content.curve.warnings
         return [
+            *([ONLY_TRIMMED] if content.profile == TRIM else []),
             *(f"{w.code}: {w.text}" for w in warned if w.code not in INFORMS),
             *self._runs[number],
             *self._calibration_blocks(step.date, loading, run.entry, powered),

@@ -20,6 +20,8 @@ from proofbath.workshop.trim_shop import forecast_of
 
 CAME_BACK_K = 3.0
 """A unit that was away may have moved by so much either way (common practice, no source)."""
+COLDER_K, COLDEST_FIRST_C = 15.0, 40.0
+"""A unit that was open at the first bath is looked for so much colder, down to there."""
 REWORKED_SPAN_K = 5.0
 """A reworked unit is watched to be open so far beyond the last start expected of it."""
 
@@ -28,29 +30,40 @@ def expected_of(records: RecordsReader, story: UnitStory) -> Opens | None:
     """Return where a unit is expected to open; None where nothing but its marking tells.
 
     Its last result counts, wherever that was. One that was reworked since opens where the forecast
-    says; where there is none, between its last start and what was ordered of it, or marked.
+    says; where there is none, between its last start and what was ordered of it, or marked. One
+    that was open at the first bath since is looked for colder.
     """
     version = records.one(TypeVersion, story.batch.entry.type_version_id).entry
-    steps = [
-        (one.batch.root, step)
-        for one in unit_story(records, story.unit.entry.serial)
-        for step in one.steps
-    ]
-    measured = [n for n, (_, step) in enumerate(steps) if step.content and _start(step.content)]
-    last = _as_measured(steps[measured[-1]][1], version.unit_type) if measured else None
+    stories = unit_story(records, story.unit.entry.serial)
+    steps = [step for one in stories for step in one.steps]
+    measured = [n for n, step in enumerate(steps) if step.content and _start(step.content)]
+    last = _as_measured(steps[measured[-1]], version.unit_type) if measured else None
     last = last or _by_hand(records, story, version.unit_type)
-    if last is None:
-        return None
     since = steps[measured[-1] + 1 :] if measured else steps
-    if any(step.rework for _, step in since):
+    if last is None:
+        return _colder(version.unit_type.opens, since) if _open_at_once(since) else None
+    if any(step.rework for step in since):
         foretold = forecast_of(records, story)
         if foretold is not None:
-            return _foretold(foretold, last, version.unit_type)
-        return _between(last, _aim_c(records, story, version, last))
-    if measured and steps[measured[-1]][0] == story.batch.root:
-        return last
-    first_c, last_c, full_c = last
-    return Opens(first_c - CAME_BACK_K, last_c + CAME_BACK_K, full_c + CAME_BACK_K)
+            last = _foretold(foretold, last, version.unit_type)
+        else:
+            last = _between(last, _aim_c(records, story, version, last))
+    elif not measured or steps[measured[-1]] not in story.steps:
+        first_c, last_c, full_c = last
+        last = Opens(first_c - CAME_BACK_K, last_c + CAME_BACK_K, full_c + CAME_BACK_K)
+    return _colder(last, since)
+
+
+def _open_at_once(since: Sequence[Step]) -> int:
+    """Return how often a unit was found open at the first bath, its start below all of them."""
+    contents = [step.content for step in since]
+    return sum(one is not None and one.curve.warned("open_at_first_bath") for one in contents)
+
+
+def _colder(opens: Opens, since: Sequence[Step]) -> Opens:
+    """Return where to look for a unit that was open at the first bath: colder each time."""
+    first_c = opens.first_c - COLDER_K * _open_at_once(since)
+    return opens._replace(first_c=min(opens.first_c, max(first_c, COLDEST_FIRST_C)))
 
 
 def _start(content: ResultContent) -> Quantity | None:
@@ -126,11 +139,11 @@ def _levels(records: RecordsReader, story: UnitStory) -> Sequence[Quantity]:
     return contents[-1].curve.series.get(OPENING, ()) if contents else ()
 
 
-def _foretold(forecast: Forecast, last: Opens, unit_type: UnitType) -> Opens | None:
+def _foretold(forecast: Forecast, last: Opens, unit_type: UnitType) -> Opens:
     """Return where a reworked unit opens with a probability of 95 %."""
     found = {lift_mm: at_c for lift_mm, at_c in forecast.temperature_c if at_c is not None}
     if not found:
-        return None
+        return last
     start, full = found[min(found)], found[max(found)]
     reaches = max(found) >= unit_type.full_lift_mm - LIFT_MM
     full_c = full.high if reaches else start.high + (last.full_c - last.last_c)

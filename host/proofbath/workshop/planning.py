@@ -13,6 +13,7 @@ from proofbath.errors import InputError
 from proofbath.proof.verdict import Attempt, RetestCause, refuse_retest
 from proofbath.run.plan import LoadedStation, NightPlan, Spoilt, Stage
 from proofbath.run.profile import AnyStep
+from proofbath.run.profiles import TRIM
 from proofbath.run.unit_type import Opens, UnitType
 from proofbath.store.kinds import Batch, ReferenceUnit, TypeVersion, Unit
 from proofbath.store.records import Kept, RecordsReader
@@ -130,8 +131,8 @@ def loading_faults(records: RecordsReader, plan: NightPlan) -> list[str]:
     A trial decides nothing: its units need only be on record.
     """
     batch = only(records.current(Batch, name=plan.batch))
-    if batch is None and plan.stage != "trial":
-        return [f"batch {plan.batch}: is not on record; plan the night of one that is"]
+    if plan.stage != "trial" and (fault := _no_trial_fault(plan, batch)):
+        return [fault]
     faults = list[str]()
     for place in plan.station:
         if place.role == "blank":
@@ -153,6 +154,15 @@ def loading_faults(records: RecordsReader, plan: NightPlan) -> list[str]:
     if plan.stage != "trial" and "unit" in roles and "reference" not in roles:
         faults.append("no reference unit is loaded: nothing would show that the bench is right")
     return faults
+
+
+def _no_trial_fault(plan: NightPlan, batch: Kept[Batch] | None) -> str | None:
+    """Why a plan can be a trial at most."""
+    if plan.profile == TRIM:
+        return f'profile {TRIM} certifies nothing: plan it with stage "trial"'
+    if batch is None:
+        return f"batch {plan.batch}: is not on record; plan the night of one that is"
+    return None
 
 
 def _type_fault(

@@ -6,6 +6,7 @@ import datetime as dt
 
 from proofbath.errors import InputError
 from proofbath.proof.rework_act import ReworkAct
+from proofbath.proof.rework_kind import Refillable
 from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.store.kinds import Rework, TypeVersion
 from proofbath.store.records import Kept, Stamp
@@ -21,6 +22,8 @@ _CHANGED_BY = {"wax": "refillable", "element": "refillable", "setting": "setting
 _MOST = {"wax": (100.0, "mg"), "setting": (5.0, "mm")}
 """Largest change of one round that is believed: several times what any type bears (common
 practice, no source). A slip of the pen would spoil all later advice."""
+_FULLEST = 1.5
+"""No unit holds more than so many times the fill of a new one (common practice, no source)."""
 _PASTE_SHARE = 1.0
 """Paste weighs up to so much more than the clean wax that takes as much room: half of it is metal
 powder (from memory)."""
@@ -69,7 +72,7 @@ def put_rework(
         act = clean_wax(amount)
         kind, amount = "element", None
     if act is not None:
-        _check_act(version, called, act)
+        _check_act(version, known, called, act)
     rework = made(
         Rework,
         called,
@@ -170,10 +173,16 @@ def _check_bears(known: ReworkKind | None, called: str, kind: str, amount: float
         )
 
 
-def _check_act(version: TypeVersion, called: str, act: ReworkAct) -> None:
+def _check_act(version: TypeVersion, known: ReworkKind | None, called: str, act: ReworkAct) -> None:
     """Refuse masses that cannot be of a fill, and the insulation of a heater that is not there."""
     if act.insulation_mohm is not None and version.unit_type.element_ohm is None:
         raise InputError(f"{called}: a {version.name} has no heater; leave insulation_mohm out")
+    fill_mg = known.wax_mg if isinstance(known, Refillable) else None
+    if fill_mg is not None and act.mass_out_mg > _FULLEST * fill_mg:
+        raise InputError(
+            f"{called}: {act.mass_out_mg:g} mg out of a unit whose type is filled with"
+            f" {fill_mg:g} mg (its wax_mg); give mg"
+        )
     more_mg, least_mg = act.mass_in_mg - act.mass_out_mg, min(act.mass_in_mg, act.mass_out_mg)
     most_mg = _MOST["wax"][0] + _PASTE_SHARE * least_mg
     if not abs(more_mg) <= most_mg:

@@ -73,9 +73,9 @@ def trim_unit(
     body = body_of(records, story.unit.entry.unit_type)
     events = events_of(records, serial)
     if not events or all(event.rework for event in events):
-        raise InputError(f"{serial}: not measured yet: measure it as found first")
+        raise InputError("not measured yet: measure it as found first")
     if events[-1].rework is not None:
-        raise InputError(f"{serial}: reworked on {events[-1].date}: measure it first")
+        raise InputError(f"reworked on {events[-1].date}: measure it first")
     return _unit_at(records, story, events, knowledge or knowledge_of(records, body.name))
 
 
@@ -274,7 +274,7 @@ def _unit_at(
     assert last is not None
     curve = curve_of(last, body, knowledge.shape_logs)
     if isinstance(curve, str):
-        raise InputError(f"{serial}: no start-to-open to go by: {curve}")
+        raise InputError(f"no start-to-open to go by: {curve}")
     fill, rounds, spread_k = body.fill, 0, None
     left = openings_left(records, unit_story(records, serial))
     for stretch in stretches_of(serial, events, body):

@@ -10,6 +10,7 @@ from proofbath.curve.content import ResultContent
 from proofbath.curve.current_rows import HEADINGS, current_rows
 from proofbath.curve.current_shapes import Shape, shapes_of
 from proofbath.description import Described
+from proofbath.quantity.levels import OPENING
 from proofbath.quantity.quantity import Quantity, is_quantity
 from proofbath.quantity.words import WORDS
 from proofbath.store.kinds import (
@@ -19,11 +20,14 @@ from proofbath.store.kinds import (
     Intake,
     ReferenceUnit,
     ServiceLog,
+    TypeVersion,
     Unit,
 )
 from proofbath.store.records import Kept, RecordsReader
+from proofbath.workshop.entry import day_of
 from proofbath.workshop.findings import usual_quantities, warnings_in
 from proofbath.workshop.issued import IssuedLine, certificates_of
+from proofbath.workshop.orders import order_of, ordered_in_words
 from proofbath.workshop.rework_words import rework_in_words
 from proofbath.workshop.snapshot import Snapshot
 from proofbath.workshop.story import Step, StepStage, UnitStory, unit_story
@@ -89,6 +93,10 @@ class BatchVisit(Described):
     decisions: tuple[DecisionView, ...]
     certificate: str | None
     """The certificate of this batch that stands."""
+    order: str = ""
+    """What was ordered of it, apart from its marking; else empty."""
+    ordered: dt.date | None = None
+    """Day that this was put on record."""
 
 
 class CertificateLine(Described):
@@ -233,7 +241,9 @@ def start_in(values: Sequence[Quantity]) -> Quantity | None:
 
 
 def _visit(records: RecordsReader, story: UnitStory) -> BatchVisit:
-    intake = story.intake
+    intake, order = story.intake, order_of(records, story)
+    ordered = None if order is None else order.entry.ordered
+    version = records.one(TypeVersion, story.batch.entry.type_version_id).entry
     keys = {"unit_id": story.unit.root, "batch_id": story.batch.root}
     return BatchVisit(
         number=story.batch.root,
@@ -244,13 +254,15 @@ def _visit(records: RecordsReader, story: UnitStory) -> BatchVisit:
             number=intake.root,
             **intake.entry.model_dump(mode="json", exclude={"unit_id", "batch_id"}),
         ),
-        steps=tuple(_step(step) for step in story.steps),
+        steps=tuple(_step(step, ordered.lift_mm if ordered else None) for step in story.steps),
         decisions=tuple(_decision(kept) for kept in records.current(Decision, **keys)),
         certificate=story.certificate,
+        order=ordered_in_words(ordered, version.unit_type.threshold_mm) if ordered else "",
+        ordered=day_of(order.at) if order else None,
     )
 
 
-def _step(step: Step) -> StepView:
+def _step(step: Step, ordered_mm: float | None) -> StepView:
     if step.rework:
         words = rework_in_words(step.rework.entry)
         return StepView(stage=step.stage, date=step.date, rework=words)
@@ -266,13 +278,19 @@ def _step(step: Step) -> StepView:
         retest_cause=loading.retest_cause if loading else None,
         run=run.run_id if run else None,
         status=run.status if run else "loaded, no run of it on record",
-        results=() if content is None else values_in(content),
+        results=() if content is None else (*values_in(content), *_level(content, ordered_mm)),
         currents=tuple(row.cells() for row in rows),
         current_headings=HEADINGS if rows else (),
         current_pictures=() if content is None else shapes_of(content.curve),
         reason=None if content is None else _why_none(content),
         warnings=() if content is None else warnings_in(content),
     )
+
+
+def _level(content: ResultContent, ordered_mm: float | None) -> tuple[Quantity, ...]:
+    """Return where the ordered lift was passed, beside the values that are always shown."""
+    levels = content.curve.series.get(OPENING, ())
+    return tuple(one for one in levels if one.threshold_mm == ordered_mm)
 
 
 def _why_none(content: ResultContent) -> str | None:

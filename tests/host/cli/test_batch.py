@@ -307,3 +307,12 @@ def test_an_order_is_of_a_temperature_or_for_an_engine(
     said = call("batch", "order", BATCH, *given, *BY, *shop)
     assert (said.status, said.out) == (2, "")
     assert "give either a temperature, or what the engine shall run at" in said.err
+
+
+def test_a_units_history_tells_its_order(call: Call, ferry: FerryShop, shop: Arguments) -> None:
+    ferry.batch(["T82-1"])
+    call("batch", "order", BATCH, "--at", "78", "--text", "order 4711", *BY, *shop)
+    said = call("unit", "show", "T82-1", *shop)
+    assert "2 mm open at 78 ± 2 °C; order 4711" in " ".join(said.out.split())
+    (visit,) = json.loads(call("unit", "show", "T82-1", *shop, "--json").out)["batches"]
+    assert visit["order"] == "2 mm open at 78 ± 2 °C; order 4711"

@@ -25,6 +25,7 @@ REWORK = ("batch", "rework", BATCH, "T82-1", *BY)
 @pytest.fixture(autouse=True)
 def verb(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(VERBS, "batch", "A customer's units.")
+    monkeypatch.setitem(VERBS, "rework", "What to change.")
 
 
 @pytest.fixture
@@ -197,3 +198,15 @@ def test_wax_that_was_not_weighed_is_what_the_whole_unit_gained(
     act = last(found).act
     assert act is not None
     assert act.mass_in_mg == 30.0
+
+
+def test_what_rework_takes_is_the_shops_and_reaches_an_open_batch(
+    call: Call, found: FerryShop, shop: Arguments, tmp_path: Path
+) -> None:
+    file = tmp_path / "workshop.toml"
+    before = json.loads(call("rework", "T82-1", *shop, "--json").out)["units"][0]
+    assert before["action"] != "give up"
+    file.write_text(file.read_text().replace("give_up_min = 480.0", "give_up_min = 1.0"))
+    after = json.loads(call("rework", "T82-1", *shop, "--json").out)["units"][0]
+    assert (after["action"], after["cause"]) == ("give up", "price")
+    assert "a unit that is not delivered counts 1 ([effort] of the workshop" in after["next_act"]

@@ -31,24 +31,28 @@ def test_a_batch_is_advised_unit_by_unit(call: Call, shop: MeasuredShop) -> None
     said = call("rework", "ferry 12", "--shop", file_of(shop), "--json")
     assert (said.status, said.err) == (0, "")
     units = {unit["serial"]: unit for unit in json.loads(said.out)["units"]}
-    assert units["U1"]["advice"]["action"] == "leave"
-    assert units["U2"]["advice"]["change"] > 0
-    assert units["U3"]["advice"]["change"] < 0
+    assert units["U1"]["action"] == "leave"
+    assert units["U2"]["to_do"]["mass_in_mg"] > 0
+    assert units["U3"]["to_do"]["mass_out_mg"] > 0
     assert units["U4"]["refusal"] == "no start-to-open to go by: never opened"
+    told = units["U2"]["forecast"]["at_target_c"]
+    assert told["low"] < told["mean"] < min(told["high"], units["U2"]["now_c"]["mean"])
 
 
-def test_the_table_tells_change_prediction_chance_and_the_cautions(
+def test_the_text_tells_act_prediction_chance_and_the_cautions(
     call: Call, shop: MeasuredShop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "160")
     said = call("rework", "U2", "--shop", file_of(shop))
     assert said.status == 0
-    assert "change +" in said.out
-    assert "mg" in said.out
+    assert "U2: open it, " in said.out
+    assert "mg of clean wax in" in said.out
+    assert "measure again; expected 0.1 mm at " in said.out
     assert "%" in said.out
-    assert "U2: about +" in said.out
+    assert "  then 0.1 mm at " in said.out
     assert "hot wax and oil burn" in said.out
     left = call("rework", "U1", "--shop", file_of(shop))
+    assert "U1: leave it: 0.1 mm at 82.3 °C lies inside" in left.out
     assert "burn" not in left.out
 
 
@@ -58,10 +62,19 @@ def test_larger_changes_announce_their_rounds(
     monkeypatch.setenv("COLUMNS", "160")
     shop.units(["U5"])
     shop.batch("far", ["U5"])
-    shop.night("far", "as-found", {"U5": Measurement(74.0, 11.0)})
+    shop.night("far", "as-found", {"U5": Measurement(88.0, 9.0)})
     said = call("rework", "far", "--shop", file_of(shop))
     assert "the rest after measuring" in said.out
-    assert "foreseen rounds -10" in said.out
+    assert "foreseen rounds, each advised anew after measuring: " in said.out
+
+
+def test_efforts_of_the_workshops_file_decide(call: Call, shop: MeasuredShop) -> None:
+    path = file_of(shop)
+    path.write_text(path.read_text() + "\n[effort]\nopening_min = 900\n")
+    said = json.loads(call("rework", "U2", "--shop", path, "--json").out)["units"][0]
+    assert said["cause"] == "price"
+    assert said["figure"] > 900
+    assert "a unit that is not delivered counts 480" in said["next_act"]
 
 
 def test_what_is_not_there_or_sealed_is_refused_in_one_line(call: Call, shop: MeasuredShop) -> None:

@@ -124,3 +124,16 @@ def test_current_and_bath_of_a_result_are_taken_over() -> None:
     found = Quantity.from_json(shown, "powered_lift_mm")
     assert (found.threshold_mm, found.element_a, found.bath_c) == (0.1, 0.8, 95.0)
     assert found.degrees_of_freedom == math.inf
+
+
+@pytest.mark.parametrize("lift_mm", [0.5, 2.0, 12.0])
+def test_an_opening_is_limited_at_a_level_of_the_curve(lift_mm: float) -> None:
+    made = {"quantity": "opening_at_lift_c", "nominal": 88.0, "tolerance": 2.0}
+    assert Limit.model_validate(made | {"threshold_mm": lift_mm}).stated_estimator == "crossing"
+
+
+@pytest.mark.parametrize("lift_mm", [0.1, 2.01, 4.5, 13.0])
+def test_an_opening_between_the_levels_is_refused(lift_mm: float) -> None:
+    made = {"quantity": "opening_at_lift_c", "nominal": 88.0, "tolerance": 2.0}
+    with pytest.raises(ValidationError, match="is measured at"):
+        Limit.model_validate(made | {"threshold_mm": lift_mm})

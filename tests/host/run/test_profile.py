@@ -107,6 +107,16 @@ def test_every_cycle_soaks_below_the_opening_rises_holds_and_falls(name: str) ->
         assert mine[-1].to_c <= 70.0
 
 
+def test_a_trim_run_passes_the_start_slowly_and_sees_no_full_opening() -> None:
+    """From 8 K below the start to 3 K above it; 22 minutes of rise."""
+    soak, rise, cool = resolve(shipped("trim", night_of()).step, TEAL_82, 103.0)
+    assert (soak.to_c, rise.to_c) == (82.0 - 8.0, 82.0 + 3.0)
+    assert isinstance(rise.step, Ramp)
+    assert (rise.step.rate_k_per_min, rise.step.purpose) == (0.5, "recorded")
+    assert cool.to_c < 45.0
+    assert rise.to_c < TEAL_82.full_open_c - 5.0
+
+
 def rates_at(name: str, opens_c: float) -> set[object]:
     """Rates at which the bath rises through a temperature."""
     rates: set[object] = set()

@@ -76,13 +76,13 @@ class Walk:
         assert (last.state, last.lines) == ("done", ())
         assert BATCH in self.hands.get("/").text, "the start page tells of last night"
 
-    def advised_mg(self, serial: str) -> str:
-        """Return the change that the rework page advises for a unit, as it is written there."""
-        page = self.hands.get(f"{self.batch}/rework").text
-        row = page[page.index(f'href="/units/{serial}"') :]
-        found = re.search(r"<strong>([+-][0-9.]+) mg</strong>", row[: row.index("</tr>")])
-        assert found, "the page advises a change of wax"
-        return found[1]
+    def form(self, serial: str, filled: str) -> dict[str, str]:
+        """Return the form of a rework as the page fills it for a unit: `fill`, or `correct`."""
+        page = self.hands.get(f"{self.batch}/rework", params={filled: serial}).text
+        form = page[page.index('<h2 id="done-title">') :].split("</form>")[0]
+        fields = re.findall(r'<input id="(\w+)" [^>]*value="([^"]*)"', form)
+        told = {name: html.unescape(value) for name, value in fields if value}
+        return told | {"serial": serial, "kind": "element"}
 
     def unpowered_c(self, serial: str) -> list[float]:
         """Return the unpowered starts on a unit's page, the first measured first."""
@@ -148,10 +148,15 @@ def test_a_heated_batch_is_walked_by_the_pages_to_its_certificates(
         (found_c,) = walked.unpowered_c(EARLY)
         assert found_c == pytest.approx(true_c(walked, EARLY), abs=0.5)
         check_unit_page(walked, EARLY, [2])
-        advised = walked.advised_mg(EARLY)
-        done = {"serial": EARLY, "kind": "wax", "amount": advised, "text": "wax as advised"}
+        done = walked.form(EARLY, "fill")
+        assert float(done["mass_out_mg"]) > 0, "it opens early: wax is to be taken out"
         answer = walked.hands.post(f"{walked.batch}/rework", done)
         assert answer.headers["location"].endswith("said=reworked"), answer.text
+        page = html.unescape(walked.hands.get(f"{walked.batch}/rework").text)
+        assert "its heater's insulation was not measured since" in page
+        dry = {"insulation_mohm": "200", "correction": "measured cold and dry"}
+        answer = walked.hands.post(f"{walked.batch}/rework", walked.form(EARLY, "correct") | dry)
+        assert answer.headers["location"].endswith("said=corrected"), answer.text
         walked.run_night("as-left")
         before_c, left_c = walked.unpowered_c(EARLY)
         assert before_c == found_c

@@ -50,6 +50,7 @@ class Measurement(NamedTuple):
     warnings: tuple[tuple[str, str], ...] = ()
     bath_c: float = 97.0
     """Where the full lift was read."""
+    profile: str = ""
 
 
 def content(measured: Measurement, lag_s: float = 20.0) -> dict[str, Any]:
@@ -75,6 +76,7 @@ def content(measured: Measurement, lag_s: float = 20.0) -> dict[str, Any]:
         **{name: quantity.to_json() for name, quantity in play.items()},
         "name": "unit",
         "threshold_mm": 0.1,
+        **({"profile": measured.profile} if measured.profile else {}),
         "start_to_open_c": start.to_json(),
         "full_lift_mm": lift.to_json(),
         "lag_s": known(lag_s, [Contribution("fit", 1.0)]).to_json(),

@@ -32,7 +32,7 @@ from proofbath.scenario.workshop import CERTIFIER, OPERATOR, calibrate_elements
 from proofbath.store.kinds import Unit
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.truth import Power, lift_mm, rising_c
-from proofbath.workshop.advice import advice_for
+from proofbath.workshop.advice import advice_for, leads_on
 from proofbath.workshop.intake import add_unit, open_batch, take_in
 from proofbath.workshop.judging import Judged, judge_batch
 from proofbath.workshop.nights import certify_blocks, shop_night
@@ -86,9 +86,10 @@ def night(made: HeatedShop, stage: Stage, at: str, folder: Path) -> dict[str, Ju
 
 def reworked(made: HeatedShop) -> None:
     """Put the advised change of the early unit on record: the virtual unit is changed by it."""
-    advised = {one.serial: one.advice for one in advice_for(made.shop.records, BATCH)}
-    changes = {serial: one.change for serial, one in advised.items() if one and one.change}
-    assert set(changes) == {EARLY}
+    advised = {one.serial: one for one in advice_for(made.shop.records, BATCH)}
+    assert {serial for serial, one in advised.items() if leads_on(one)} == {EARLY}
+    act = advised[EARLY].to_do
+    assert act is not None
     before = made.hung(EARLY)
     stamp = made.shop.stamp(OPERATOR, "2025-10-02T09:00:00+00:00")
     put_rework(
@@ -96,17 +97,17 @@ def reworked(made: HeatedShop) -> None:
         BATCH,
         EARLY,
         date=stamp.day,
-        kind="wax",
-        amount=changes[EARLY],
+        kind="element",
         text="wax as advised",
-        supplier_lot=None,
+        act=act.model_copy(update={"insulation_mohm": 250.0}),
         stamp=stamp,
     )
     after = made.hung(EARLY)
     was_c, is_c = rising_c(before, 0.1), rising_c(after, 0.1)
     assert was_c is not None
     assert is_c is not None
-    assert changes[EARLY] < 0 < is_c - was_c, "less wax opens it hotter"
+    assert act.mass_in_mg < act.mass_out_mg
+    assert 0 < is_c - was_c, "less wax opens it hotter"
 
 
 def check_against_plant(unit: VirtualUnit, judged: Judged) -> None:

@@ -178,13 +178,13 @@ def test_a_result_computed_anew_is_decided_anew(ferry: FerryShop) -> None:
 def test_the_unit_failed(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 86.0})
     assert only_refusal(ferry).startswith(f"{FORM}: fail: ")
-    assert judged(ferry).next_step.words == "rework: see proofbath rework"
+    assert judged(ferry).next_step.words.startswith("rework: open it, about ")
 
 
 def test_a_conditional_pass_needs_the_customers_agreement(ferry: FerryShop) -> None:
     ferry.night("as-found", {"A1": 83.6})
     assert only_refusal(ferry) == "conditional pass: needs the customer's recorded agreement"
-    assert judged(ferry).next_step.words == "ask the customer, or rework: see proofbath rework"
+    assert judged(ferry).next_step.words.startswith("ask the customer, or rework: open it, ")
     with pytest.raises(InputError, match="say who agreed"):
         agree(ferry.shop, BATCH, "A1", customer="River Ferry", record=" ", stamp=ferry.stamp)
     agree(

@@ -21,6 +21,7 @@ from host.workshop.ferry_shop import (
     ferry_shop,
 )
 from proofbath.bench.night import bench_facts
+from proofbath.curve.result import unknown
 from proofbath.errors import InputError
 from proofbath.proof.decision import Outcome
 from proofbath.proof.ordered import Ordered
@@ -32,6 +33,7 @@ from proofbath.store.kinds import Order, TypeVersion
 from proofbath.store.records import Kept
 from proofbath.workshop.batch_view import batch_view
 from proofbath.workshop.contents import content_of
+from proofbath.workshop.expected_opens import expected_of
 from proofbath.workshop.judging import agree, decide, judge_batch, judge_unit
 from proofbath.workshop.next_step import NextStep
 from proofbath.workshop.orders import by_order, order_of, put_order, specification_of
@@ -332,3 +334,45 @@ def test_limits_that_rest_on_where_the_marking_opens_are_set_aside_and_no_other(
     assert asked.specification.limit[1:] == stay
     assert by_order(version, None).set_aside == ()
     assert by_order(version, None).specification == version.specification
+
+
+def found_open_at_once(ferry: FerryShop, serial: str) -> None:
+    """Let the unit's last result say that it was open at the first bath, without a start."""
+    unit = judge_unit(ferry.shop, BATCH, serial, ferry.day)
+    assert unit.result is not None
+    entry = unit.result.entry
+    gone = {"start_to_open_c": unknown("open").to_json(), OPENING: []}
+    said = {"warnings": [{"code": "open_at_first_bath", "text": "it is open already"}]}
+    content = {**entry.content, **gone, **said}
+    corrected = entry.model_copy(update={"content": content})
+    ferry.shop.records.correct(unit.result.root, corrected, "as if over-filled", ferry.stamp)
+
+
+def test_a_unit_that_was_open_at_the_first_bath_is_looked_for_colder(ferry: FerryShop) -> None:
+    found(ferry, two_c=82.0)
+    for serial in (ONE, TWO):
+        replaced(ferry, serial)
+    ferry.night("as-left", {ONE: 82.0, TWO: 82.0})
+    first = expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, TWO))
+    found_open_at_once(ferry, TWO)
+    second = expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, TWO))
+    assert first is not None
+    assert second is not None
+    assert second.first_c == pytest.approx(82.0 - 15.0, abs=0.3)
+    assert second.last_c == pytest.approx(first.last_c, abs=0.3)
+
+
+def test_a_unit_that_comes_back_opens_within_some_kelvins_of_how_it_left(ferry: FerryShop) -> None:
+    found(ferry)
+    ferry.batch([ONE], name="ferry 13")
+    opens = expected_of(ferry.shop.records, story_in(ferry.shop.records, "ferry 13", ONE))
+    assert opens is not None
+    assert opens.first_c == pytest.approx(82.2 - 3.0, abs=0.15)
+    assert opens.last_c == pytest.approx(82.2 + 3.0, abs=0.15)
+    fresh = expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, ONE))
+    assert fresh is not None
+    assert fresh.first_c == fresh.last_c == pytest.approx(82.2, abs=0.15)
+
+
+def test_a_unit_never_measured_is_as_its_type_says(ferry: FerryShop) -> None:
+    assert expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, ONE)) is None

@@ -10,11 +10,13 @@ from typing import Any
 import pytest
 
 from host.workshop.ferry_shop import BATCH, QUAY, TEAL_82, FerryShop, ferry_shop
+from host.workshop.test_virtual_rework import measured, unit
 from proofbath.errors import InputError
 from proofbath.proof.rework_act import ReworkAct
 from proofbath.proof.rework_kind import Refillable, Sealed
 from proofbath.proof.rework_kind import Rework as ReworkKind
 from proofbath.store.kinds import Rework
+from proofbath.workshop.advice import advice_for
 from proofbath.workshop.intake import TypeFile, put_type
 from proofbath.workshop.judging import decide
 from proofbath.workshop.planning import plan_night
@@ -237,6 +239,21 @@ def test_masses_that_no_fill_can_have_are_refused(
         opened(found, mass_out_mg=out_mg, mass_in_mg=in_mg)
 
 
+@pytest.mark.parametrize(("out_mg", "refused"), [(1940.0, False), (1960.0, True)])
+def test_no_more_comes_out_than_a_unit_holds(
+    ferry: FerryShop, out_mg: float, refused: bool
+) -> None:
+    """One and a half times the type's 1300 mg are 1950 mg."""
+    retyped(ferry, Refillable(wax_mg=1300.0))
+    ferry.batch(["A1"])
+    ferry.night("as-found", {"A1": 85.0})
+    if refused:
+        with pytest.raises(InputError, match="whose type is filled with 1300 mg"):
+            opened(ferry, mass_out_mg=out_mg, mass_in_mg=1300.0)
+    else:
+        opened(ferry, mass_out_mg=out_mg, mass_in_mg=1300.0)
+
+
 def test_a_cancelled_rework_was_never_done(found: FerryShop) -> None:
     with pytest.raises(InputError, match="A1: none is on record in ferry 12; nothing to"):
         cancel_rework(found.shop, BATCH, "A1", why="typed twice", stamp=found.stamp)
@@ -252,6 +269,27 @@ def test_a_cancelled_rework_was_never_done(found: FerryShop) -> None:
     story = story_in(found.shop.records, BATCH, "A1")
     assert (story.reworked, story.present) == (False, story.counting("as-found"))
     found.shop.records.verify()
+
+
+def test_a_rework_typed_twice_is_cancelled_after_it_was_measured(found: FerryShop) -> None:
+    found.rework("A1")
+    opened(found, mass_in_mg=4.0, confirmed=True)
+    found.night("as-left", {"A1": 83.0})
+    cancel_rework(found.shop, BATCH, "A1", why="typed twice", stamp=found.stamp)
+    story = story_in(found.shop.records, BATCH, "A1")
+    assert [step.stage for step in story.steps] == ["as-found", "rework", "as-left"]
+    assert story.present is story.steps[-1]
+
+
+def test_a_virtual_unit_is_as_before_once_its_rework_is_cancelled(
+    ferry: FerryShop, tmp_path: Path
+) -> None:
+    measured(ferry, tmp_path)
+    before = unit(ferry, "A1")
+    opened(ferry, mass_out_mg=100.0, mass_in_mg=80.0)
+    assert unit(ferry, "A1").wax_mg != before.wax_mg
+    cancel_rework(ferry.shop, BATCH, "A1", why="of another unit", stamp=ferry.stamp)
+    assert unit(ferry, "A1") == before
 
 
 def test_an_act_that_the_type_cannot_have_is_refused(ferry: FerryShop) -> None:
@@ -319,20 +357,24 @@ def test_a_pin_that_stands_too_far_out_is_not_heated(found: FerryShop) -> None:
 
 
 def test_a_round_of_the_wrong_sign_is_asked_about_before_the_next(found: FerryShop) -> None:
-    """60 mg more that opened it 3 K warmer cannot be: clean wax opens it colder."""
-    found.rework("A1", amount=60.0)
+    """20 mg more that opened it 3 K warmer cannot be: clean wax opens it colder."""
+    found.rework("A1", amount=20.0)
     found.night("as-left", {"A1": 88.0})
     with pytest.raises(Question, match=r"its rework of 2025-10-02 moved the curve by -"):
         found.rework("A1", amount=5.0)
+    (told,) = advice_for(found.shop.records, BATCH)
+    assert "look whether what went on record is what was done" in told.lines[-1]
     put_rework(
         found.shop,
         BATCH,
         "A1",
         date=dt.date(2025, 10, 2),
         kind="wax",
-        amount=-60.0,
+        amount=-20.0,
         text="wax taken out",
         stamp=found.stamp,
         reason="the sign was wrong",
     )
+    (told,) = advice_for(found.shop.records, BATCH)
+    assert "look whether" not in " ".join(told.lines)
     found.rework("A1", amount=5.0)

@@ -13,7 +13,7 @@ from proofbath.store.kinds import Batch, Intake, Loading, Person, Unit
 from proofbath.store.records import Records, RecordsReader
 from proofbath.workshop.snapshot import Snapshot
 
-READS = {"current", "history", "places", "one", "find", "name", "place"}
+READS = {"current", "history", "places", "one", "find", "name", "place", "head"}
 
 
 @pytest.fixture
@@ -36,6 +36,7 @@ def test_a_snapshot_answers_as_the_records_do(ferry: FerryShop) -> None:
     assert snapshot.history(Person, people[0].root) == records.history(Person, people[0].root)
     assert snapshot.places(Person, Unit) == records.places(Person, Unit)
     assert (snapshot.name, snapshot.place) == (records.name, records.place)
+    assert snapshot.head() == records.head()
 
 
 def test_a_snapshot_refuses_what_the_records_refuse(ferry: FerryShop) -> None:

@@ -110,11 +110,12 @@ def test_a_form_that_cannot_be_is_shown_again(
 def test_the_api_takes_an_act_asks_and_cancels(open_browser: Open, shop: Shop, at: str) -> None:
     browser, to = open_browser("operator"), f"/api{at}s"
     said = {"serial": FAIL, "kind": "element", "text": "opened", "act": {"mass_in_mg": 12.5}}
-    assert browser.post(to, json=said).status_code == 201
-    asked = browser.post(to, json=said)
+    first = browser.send("POST", to, json=said)
+    assert first.status_code == 201, first.text
+    asked = browser.send("POST", to, json=said)
     assert asked.status_code == 422
     assert "was it done twice?" in asked.json()["faults"][0]
-    assert browser.post(to, json={**said, "confirmed": True}).status_code == 201
-    gone = browser.post(f"{to}/cancelled", json={"serial": FAIL, "why": "typed twice"})
+    assert browser.send("POST", to, json={**said, "confirmed": True}).status_code == 201
+    gone = browser.send("POST", f"{to}/cancelled", json={"serial": FAIL, "why": "typed twice"})
     assert gone.status_code == 201
     assert last(shop).cancelled
