@@ -134,7 +134,7 @@ def add(
     if as_json:
         print_json({"serial": serial, **_log_json(log), **_next_json(then)})
         return
-    _print([*log_lines(log), *_next_lines(then), COLD_ONLY])
+    _print([*log_lines(log), *_next_lines(serial, then), COLD_ONLY])
 
 
 @command.command()
@@ -159,7 +159,7 @@ def show(
     for log in found.logs:
         _print([f"{log.logged}, {log.engine}, fitted {log.fitted}:"])
         _print(f"  {line}" for line in log_lines(log))
-    _print([*unit_lines(found), *_next_lines(then), COLD_ONLY])
+    _print([*unit_lines(found), *_next_lines(serial, then), COLD_ONLY])
 
 
 @command.command()
@@ -199,8 +199,14 @@ def _print(lines: Iterable[str]) -> None:
         console().print(line, markup=False, soft_wrap=True)
 
 
-def _next_lines(then: Next) -> list[str]:
-    return [f"next: {then.lines[0]}", *then.lines[1:]]
+def _next_lines(serial: str, then: Next) -> list[str]:
+    lines = [f"next: {then.lines[0]}", *then.lines[1:]]
+    if then.change:
+        lines.append(
+            "when it comes in again: proofbath batch order BATCH --serial"
+            f" {serial} --at {then.change.order_c:.1f} --lift {then.change.lift_mm:g}"
+        )
+    return lines
 
 
 def _next_json(then: Next) -> dict[str, Any]:

@@ -109,7 +109,7 @@ class Condition(NamedTuple):
 def condition_of(log: EngineLog, level: Level, known: Known) -> Condition:
     """Return what a log shows of its unit, by what is known of where the unit opens."""
     even, cold_c = log.on_grid(), known.cold_c
-    if held_c(even) > known.hot_c:
+    if held_c(even) > known.hot_c or (level.warming and _last_minute_c(even) > known.hot_c):
         return _hot(even, level, known)
     if level.regulated_c is not None:
         coldest_c = min(level.regulated_c, level.driving_c or math.inf)
@@ -142,6 +142,12 @@ def held_c(even: EngineLog) -> float:
     count = round(HELD_S / _step_s(even)) + 1
     lowest = minimum_filter1d(filled(even.coolant_c), count)
     return float(lowest[count // 2 : len(lowest) - (count - 1) // 2].max(initial=-math.inf))
+
+
+def _last_minute_c(even: EngineLog) -> float:
+    """Return the mean of the last minute: a driver stops a hot engine before five have gone by."""
+    last = even.coolant_c[even.t_s > even.t_s[-1] - 60.0]
+    return float(np.nanmean(last)) if np.isfinite(last).any() else -math.inf
 
 
 class Passage(NamedTuple):

@@ -52,7 +52,7 @@ def _stuck(condition: Condition) -> str:
             f" {_where(known)}; it should be wide open at {known.full_c:.0f} °C"
         )
     said = {
-        True: "hot although it opens: warming slowed where the unit opens, but the coolant",
+        True: "hot although it seems to open: warming slowed where the unit opens, but the coolant",
         False: "stuck shut: the coolant passed the start-to-open without slowing and",
         None: "stuck shut, or the engine is not cooled: the coolant",
     }[condition.slowed]

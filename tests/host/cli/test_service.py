@@ -67,6 +67,7 @@ def test_a_log_of_a_us_logger_is_asked_and_told(call: Call, shop: MeasuredShop) 
     assert "regulates at 86.7 °C" in told.out  # (188 - 32) / 1.8
     assert "next: runs 3.2 K above the 83.5 °C wanted" in told.out
     assert "order 0.1 mm at 78.8 °C for it" in told.out
+    assert "batch order BATCH --serial U1 --at 78.8 --lift 0.1" in told.out
     shown = call("service", "show", "U1", "--wanted", "86", *options(shop), "--json")
     then = json.loads(shown.out)["next"]
     assert (then["act"], then["change"]) == ("leave it", None)
