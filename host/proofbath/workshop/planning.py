@@ -225,9 +225,7 @@ def _unit_faults(records: RecordsReader, plan: NightPlan, place: LoadedStation) 
     except InputError as error:
         return list(error.faults)
     fault = _stage_fault(story, plan.stage, Attempt("", cause_of(place), place.cause_record or ""))
-    if fault:
-        return [f"{place.serial}: {fault}"]
-    return _early_fault(records, plan, place) if plan.profile else []
+    return [f"{place.serial}: {fault}"] if fault else _early_fault(records, plan, place)
 
 
 def plan_text(plan: NightPlan) -> str:
