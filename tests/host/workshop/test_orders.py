@@ -362,6 +362,26 @@ def test_a_unit_that_was_open_at_the_first_bath_is_looked_for_colder(ferry: Ferr
     assert second.last_c == pytest.approx(first.last_c, abs=0.3)
 
 
+def test_a_unit_that_opens_early_in_its_foot_is_held_to_the_curve_it_showed(
+    ferry: FerryShop,
+) -> None:
+    """A start 15 K early, 4 mm as ever: of 6 mm the 2 not seen take 2 / 5.9 of the type's 13 K."""
+    found(ferry)
+    unit = judge_unit(ferry.shop, BATCH, ONE, ferry.day)
+    assert unit.result is not None
+    entry = unit.result.entry
+    seen = [one for one in entry.content[OPENING] if one["at"]["lift_mm"] <= 4.0]
+    start = entry.content["start_to_open_c"]
+    early = {**start, "value": start["value"] - 15.0}
+    shown = {"start_to_open_c": early, "full_open_c": unknown("not seen").to_json(), OPENING: seen}
+    corrected = entry.model_copy(update={"content": {**entry.content, **shown}})
+    ferry.shop.records.correct(unit.result.root, corrected, "as if over-filled", ferry.stamp)
+    opens = expected_of(ferry.shop.records, story_in(ferry.shop.records, BATCH, ONE))
+    assert opens is not None
+    assert opens.first_c == early["value"]
+    assert opens.full_c == pytest.approx(seen[-1]["value"] + 13.0 * 2.0 / 5.9, abs=0.01)
+
+
 def test_a_unit_that_comes_back_opens_within_some_kelvins_of_how_it_left(ferry: FerryShop) -> None:
     found(ferry)
     ferry.batch([ONE], name="ferry 13")
