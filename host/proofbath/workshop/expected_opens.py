@@ -56,8 +56,7 @@ def expected_of(records: RecordsReader, story: UnitStory) -> Opens | None:
 
 def _open_at_once(since: Sequence[Step]) -> int:
     """Return how often a unit was found open at the first bath, its start below all of them."""
-    contents = [step.content for step in since]
-    return sum(one is not None and one.curve.warned("open_at_first_bath") for one in contents)
+    return sum(step.open_at_once for step in since)
 
 
 def _colder(opens: Opens, since: Sequence[Step]) -> Opens:

@@ -23,6 +23,8 @@ class NextStep(StrEnum):
     GO_ON_IN_BATCH = "go_on_in_batch"
     MEASURE_AS_FOUND = "measure_as_found"
     MEASURE_AS_LEFT = "measure_as_left"
+    MEASURE_AS_FOUND_COLDER = "measure_as_found_colder"
+    MEASURE_AS_LEFT_COLDER = "measure_as_left_colder"
     MEASURE_BETTER = "measure_better"
     RETEST_OR_FAIL = "retest_or_fail"
     CLEAR_FIRST = "clear_first"
@@ -60,6 +62,13 @@ WORDS = {
     NextStep.GO_ON_IN_BATCH: "go on in {}",
     NextStep.MEASURE_AS_FOUND: "measure as found",
     NextStep.MEASURE_AS_LEFT: "measure as left",
+    NextStep.MEASURE_AS_FOUND_COLDER: (
+        "measure as found again, from a colder bath: it was open already at the first one"
+    ),
+    NextStep.MEASURE_AS_LEFT_COLDER: (
+        "measure as left again, from a colder bath: it was open already at the first one; where it"
+        " is open cold too, it holds too much wax"
+    ),
     NextStep.MEASURE_BETTER: "measure better, or in the form the specification states",
     NextStep.RETEST_OR_FAIL: "find what spoilt the measurement and retest, or fail it",
     NextStep.CLEAR_FIRST: "clear first: {}",
@@ -76,6 +85,8 @@ WORDS = {
 STAGES: dict[NextStep, Stage] = {
     NextStep.MEASURE_AS_FOUND: "as-found",
     NextStep.MEASURE_AS_LEFT: "as-left",
+    NextStep.MEASURE_AS_FOUND_COLDER: "as-found",
+    NextStep.MEASURE_AS_LEFT_COLDER: "as-left",
 }
 
 
@@ -114,9 +125,12 @@ def measured_step(
         return Next(NextStep.FAIL_SEALED if sealed else NextStep.REWORK)
     if verdict.outcome is Outcome.CONDITIONAL_PASS:
         return Next(NextStep.ASK_CUSTOMER if sealed else NextStep.ASK_CUSTOMER_OR_REWORK)
-    if verdict.outcome is Outcome.UNSET:
-        return Next(NextStep.RETEST_OR_FAIL)
-    return Next(NextStep.MEASURE_BETTER)
+    if story.present is not None and story.present.open_at_once:
+        return Next(
+            NextStep.MEASURE_AS_LEFT_COLDER if story.reworked else NextStep.MEASURE_AS_FOUND_COLDER
+        )
+    unset = verdict.outcome is Outcome.UNSET
+    return Next(NextStep.RETEST_OR_FAIL if unset else NextStep.MEASURE_BETTER)
 
 
 def advised_step(then: Next, advised: UnitAdvice) -> Next:

@@ -53,11 +53,19 @@ class Step(NamedTuple):
 
     @property
     def attempted(self) -> bool:
-        """Whether it was measured: a run that ended before any value was seen is no attempt."""
-        if self.content is None:
+        """Whether it was measured: a run that ended before any value was seen is no attempt.
+
+        Nor is one that began too warm to show where it opens: no value was seen to be chosen by.
+        """
+        if self.content is None or self.open_at_once:
             return False
         found = self.content.curve.quantities.values()
         return self.done or any(quantity.value is not None for quantity in found)
+
+    @property
+    def open_at_once(self) -> bool:
+        """Whether it was open already at the first bath, so that no start was seen."""
+        return self.content is not None and self.content.curve.warned("open_at_first_bath")
 
     @property
     def content(self) -> ResultContent | None:

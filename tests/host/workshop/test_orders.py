@@ -37,7 +37,7 @@ from proofbath.workshop.expected_opens import expected_of
 from proofbath.workshop.judging import agree, decide, judge_batch, judge_unit
 from proofbath.workshop.next_step import NextStep
 from proofbath.workshop.orders import by_order, order_of, put_order, specification_of
-from proofbath.workshop.planning import loading_faults, plan_night
+from proofbath.workshop.planning import due, loading_faults, plan_night
 from proofbath.workshop.reworking import put_rework
 from proofbath.workshop.shop_statistics import batch_figures, type_figures
 from proofbath.workshop.story import story_in
@@ -360,6 +360,10 @@ def test_a_unit_that_was_open_at_the_first_bath_is_looked_for_colder(ferry: Ferr
     assert second is not None
     assert second.first_c == pytest.approx(82.0 - 15.0, abs=0.3)
     assert second.last_c == pytest.approx(first.last_c, abs=0.3)
+    judged = judge_unit(ferry.shop, BATCH, TWO, ferry.day)
+    assert judged.next_step.step is NextStep.MEASURE_AS_LEFT_COLDER
+    assert judged.next_step.stage == "as-left"
+    assert due([judged.story], "as-left") == [TWO]  # nothing was seen to be chosen by: no retest
 
 
 def test_a_unit_that_opens_early_in_its_foot_is_held_to_the_curve_it_showed(
