@@ -183,9 +183,10 @@ def tell_story(
         on_step("The night as left on either bench: conditioned, then recorded")
         going_on = pool.submit(go_on, path, HEATED, at, locks)
         left = go_on(path, PLAIN, at, locks, tell)
+        heated_left = going_on.result()  # signing holds the records longer than a night may wait
         signed = shop.stamp(CERTIFIER, at)
         first = _ended(shop, PLAIN, found[0], left, signed)
-        second = _ended(shop, HEATED, found[1], going_on.result(), signed)
+        second = _ended(shop, HEATED, found[1], heated_left, signed)
     return Told(first, second, hours, refused)
 
 
