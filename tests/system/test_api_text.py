@@ -81,6 +81,12 @@ def bodies(api: Api) -> dict[tuple[str, str], dict[str, Any]]:
             "correction": "",
         },
         ("POST", f"{batch}/unit-list"): {"csv": "serial,remark\nT-3,worn\n"},
+        ("POST", f"{batch}/orders"): {
+            "wanted_c": 80.0,
+            "serial": SERIALS[1],
+            "text": "by letter",
+            "correction": "read anew",
+        },
         ("POST", f"{batch}/reworks"): {
             "serial": SERIALS[1],
             "kind": "element",

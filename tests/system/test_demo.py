@@ -65,7 +65,10 @@ def test_the_heated_batch_is_lowered_as_ordered_and_certified_beside_the_truth(
     for unit in heated["units"]:
         curves = night / "heated" / "curves"
         assert parse_csv((curves / f"{unit['serial']}.csv").read_text(), "").element_a is not None
-        assert (curves / f"{unit['serial']}-openings.svg").read_text().startswith("<?xml")
+        for picture in ("openings", "lifts"):
+            text = (curves / f"{unit['serial']}-{picture}.svg").read_text()
+            assert text.startswith("<?xml")
+    assert (night / "heated" / "currents.csv").read_text().startswith("serial,element_a")
 
 
 def test_the_heated_units_were_lowered_mostly_by_another_wax(night: Path) -> None:

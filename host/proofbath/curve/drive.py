@@ -21,6 +21,8 @@ K_PER_W_SD = 0.5  # from memory: units differ by 0.33 of 1.9 K/W
 ON_W = 0.05  # less shifts a valve by less than 0.1 K
 FASTEST_K_PER_MIN = 4.0
 LEAST_SLOPE_MM_PER_K = 0.02
+STEP_W, STEP_S = 1.0, 2.0  # no ramp of power moves so far so soon
+STEP_FELT_S = 300.0  # a step of power is felt for less than ten lags
 
 
 def element_power_w(samples: Samples, lead_ohm: float = 0.0) -> Floats | None:
@@ -80,6 +82,8 @@ def powered_events(
         event = _event(shut, cycle, threshold_mm, upward)
         if isinstance(event, str):
             reasons.append(event)
+        elif _follows_a_step(samples, power_w, event.t_s):
+            reasons.append("the power had just been switched: no balance yet")
         else:
             found.append(_powered(samples, power_w, event, shut.zero))
     return found, reasons
@@ -100,6 +104,16 @@ def _event(shut: Shut, cycle: Cycle, threshold_mm: float, upward: bool) -> Event
     if event.lift_slope_mm_per_k < LEAST_SLOPE_MM_PER_K:
         return "the lift hovered about the threshold instead of passing it"
     return event
+
+
+def _follows_a_step(samples: Samples, power_w: Floats, at_s: float) -> bool:
+    """Tell whether the power stepped so short before that the wax is still on its way."""
+    since = (samples.t_s >= at_s - STEP_FELT_S) & (samples.t_s <= at_s)
+    watts, apart = power_w[since], max(1, round(STEP_S / samples.interval_s))
+    if len(watts) <= apart:
+        return False
+    ramped_w = FASTEST_K_PER_MIN / NOMINAL_K_PER_W * apart * samples.interval_s / 60.0
+    return float(np.abs(watts[apart:] - watts[:-apart]).max()) > STEP_W + ramped_w
 
 
 def _powered(samples: Samples, power_w: Floats, event: Event, zero: Zero) -> PoweredEvent:

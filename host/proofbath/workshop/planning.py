@@ -22,7 +22,7 @@ from proofbath.workshop.entry import made
 from proofbath.workshop.expected_opens import expected_of
 from proofbath.workshop.intake import newest_type, reference_in_use
 from proofbath.workshop.orders import batch_order, by_order
-from proofbath.workshop.powered_programme import Programme, programme_for
+from proofbath.workshop.powered_programme import Programme, programme_by_order, programme_for
 from proofbath.workshop.rework_checks import heat_faults
 from proofbath.workshop.shop import ShopView
 from proofbath.workshop.snapshot import Snapshot
@@ -76,8 +76,7 @@ def plan_night(
     places = [_with_opens(place, expected.get(place.serial)) for place in places]
     guard_type = newest_type(shop.records, guard.entry.unit_type).entry.unit_type if guard else None
     is_usual = not (steps or profile) and unit_type.kind == "heater-assisted"
-    judged = by_order(version, batch_order(shop.records, batch)).specification
-    asked = programme_for(judged) if is_usual else Programme()
+    asked = _programme(shop.records, batch, version, stage) if is_usual else Programme()
     plan = made(
         NightPlan,
         f"night of {batch_name}",
@@ -317,6 +316,16 @@ def _early_fault(records: RecordsReader, plan: NightPlan, place: LoadedStation) 
         f"{place.serial}: is expected to open from {opens.first_c:.1f} °C on, the plan was made for"
         f" {planned.first_c:.1f} °C; plan the night anew"
     ]
+
+
+def _programme(
+    records: RecordsReader, batch: Kept[Batch], version: TypeVersion, stage: Stage
+) -> Programme:
+    """Return what a heated batch's night runs behind its usual profile."""
+    judged = by_order(version, batch_order(records, batch))
+    asked = programme_for(judged.specification)
+    shown = judged.order is not None and stage == "as-left" and not asked.then
+    return programme_by_order(version.specification) if shown else asked
 
 
 def _usual_profile(unit_type: UnitType, stage: Stage) -> str:

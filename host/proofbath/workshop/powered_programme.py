@@ -46,6 +46,18 @@ def programme_for(specification: Specification) -> Programme:
     return Programme(then, HeatedFigures.model_validate(figures))
 
 
+def programme_by_order(marked: Specification) -> Programme:
+    """Return what a night as left runs of an ordered batch, whose limits at currents are set aside.
+
+    The currents of the limits in a bath are shown, in a bath below where its units open now; they
+    are not judged.
+    """
+    asked = programme_for(marked)
+    if AT_ONE_BATH not in asked.then:
+        return Programme()
+    return Programme((AT_ONE_BATH,), asked.heated.model_copy(update={"bath_c": None}))
+
+
 def _currents(limits: Sequence[Limit]) -> list[float]:
     return sorted({limit.element_a for limit in limits if limit.element_a is not None})
 

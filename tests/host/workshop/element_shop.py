@@ -1,7 +1,7 @@
 """Units of a shop on record with the curves of closed-form elements, which hands then change.
 
 The elements are the plant's closed forms (virtual/truth.py); the advice fits shapes of its own.
-Bird names carry their numbers: Wigeon-98 opens at 98 °C, Teal-82's wax melts 16 K colder.
+The type opens at 98 °C, Teal-82's wax melts 16 K colder.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ from proofbath.store.records import RecordsReader
 from proofbath.virtual.description import VirtualUnit
 from proofbath.virtual.truth import lift_mm, rising_c
 
-TYPE, DONOR = "Wigeon-98", "Teal-82"
+TYPE, DONOR = "Harbour", "Teal-82"
 WARM = MODEL.model_copy(update={"melting_c": 106.0})
-"""A Wigeon-98 as made: the handbook's element with a wax that melts 16 K warmer."""
+"""A Harbour as made: the handbook's element with a wax that melts 16 K warmer."""
 FILL_MG, FILLER = 2200.0, 900.0 / 2200.0
 
 
@@ -63,7 +63,7 @@ def changed(unit: VirtualUnit, act: ReworkAct, donor_melts_c: float = 90.0) -> V
 
 
 def put_warm_type(shop: MeasuredShop, **rework: Any) -> None:
-    """Put the type Wigeon-98 on record, which takes the wax of Teal-82."""
+    """Put the type Harbour on record, which takes the wax of Teal-82."""
     figures = {"name": TYPE, "nominal_start_to_open_c": 98.0, "full_open_c": 109.0, "cap_c": 110.0}
     unit_type = TEAL_82_TYPE.unit_type.model_copy(update=figures)
     start = TEAL_82_TYPE.specification.limit[0].model_copy(update={"nominal": 98.0})
@@ -83,7 +83,7 @@ def measure_donors(shop: MeasuredShop) -> None:
 
 
 def take_in(shop: MeasuredShop, batch: str, **units: Measurement) -> None:
-    """Take units of Wigeon-98 into a batch and measure them as found, six a night."""
+    """Take units of Harbour into a batch and measure them as found, six a night."""
     serials = list(units)
     shop.units(serials, unit_type=TYPE)
     shop.batch(batch, serials, TYPE)

@@ -38,7 +38,7 @@ from proofbath.workshop.story import story_in
 from proofbath.workshop.trim_shop import forecast_of
 
 NOW_C = at_c(WARM)
-"""2 mm of a Wigeon-98 as made: 101.1 °C."""
+"""2 mm of a Harbour as made: 101.1 °C."""
 
 
 @pytest.fixture

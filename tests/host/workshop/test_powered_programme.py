@@ -8,7 +8,7 @@ from host.workshop.heated_shop import LIFTS, OPENS, TYPE
 from proofbath.errors import InputError
 from proofbath.proof.specification import Limit, Specification
 from proofbath.run.heated_profiles import HeatedFigures
-from proofbath.workshop.powered_programme import programme_for
+from proofbath.workshop.powered_programme import Programme, programme_by_order, programme_for
 
 START = Limit(quantity="unpowered_start_to_open_c", nominal=103.0, tolerance=2.0, threshold_mm=0.1)
 STEADY = Limit(quantity="lift_at_current_mm", lower=2.0, largest_u=0.5, element_a=0.6, bath_c=94.0)
@@ -49,3 +49,12 @@ def test_limits_in_two_baths_are_refused_with_both(bath_c: float, fits: bool) ->
     else:
         with pytest.raises(InputError, match=r"baths of 94 and 94\.6 °C"):
             programme_for(limits)
+
+
+def test_an_ordered_batch_shows_its_currents_below_where_its_units_open_now() -> None:
+    """The marking's bath of 94 °C would find units open that were ordered to open at 90 °C."""
+    then, heated = programme_by_order(asked(OPENS, LIFTS))
+    assert then == ("currents-at-one-bath",)
+    assert (heated.bath_c, heated.each_from_shut) == (None, True)
+    assert heated.current_a == programme_for(asked(LIFTS)).heated.current_a
+    assert programme_by_order(asked(OPENS)) == programme_by_order(asked()) == Programme()

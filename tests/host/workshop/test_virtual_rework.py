@@ -28,7 +28,7 @@ station = 2
 """
 DONOR = """
 [[virtual.wax]]
-name = "Colder-70"
+name = "Colder"
 melting_c = 70.0
 """
 
@@ -102,7 +102,7 @@ def test_an_exchange_is_read_by_hands_done_put_in_the_file_and_cancelled_exactly
         wanted = ReworkAct(
             mass_out_mg=1100.0,
             mass_in_mg=600.0,
-            donor_type="Colder-70",
+            donor_type="Colder",
             pin_before_mm=10.0,
             pin_after_mm=10.0,
         )
