@@ -178,8 +178,9 @@ def _warnings(plan: NightPlan, legs: tuple[Leg, ...], facts: BenchFacts) -> list
         warnings.append(f"the run takes {needed_s / 3600:.1f} h: more than a night")
     highest_c = max(leg.to_c for leg in legs)
     if highest_c < (last_c := plan.opens().last_c):
-        says = "the type opens" if plan.opens() == plan.unit_type.opens else "units open as late as"
-        warnings.append(f"the bath reaches {highest_c:.1f} °C, {says} at {last_c:.1f} °C unpowered")
+        warnings.append(
+            f"the bath reaches {highest_c:.1f} °C, the last unit opens at {last_c:.1f} °C unpowered"
+        )
     roles = {loaded.role for loaded in plan.station}
     if "unit" in roles and "reference" not in roles:
         warnings.append("no reference unit is loaded: nothing shows that the bench is right")

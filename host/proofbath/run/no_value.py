@@ -61,9 +61,8 @@ def _rise_faults(legs: tuple[Leg, ...], opens: Opens) -> list[str]:
         elif began_c <= first_c - CLOSED_K and leg.to_c > last_c:
             return []
         at_c = leg.to_c
-    whose = "the type opens" if first_c == last_c else "the last unit opens"
     return [
         f"no recorded step rises from {first_c - CLOSED_K:.1f} °C or below through the"
-        f" {last_c:.1f} °C at which {whose}, so no unit will have a start-to-open;"
+        f" {last_c:.1f} °C at which the last unit opens, so no unit will have a start-to-open;"
         ' record a rise from a bath with closed valves, or set stage = "trial"'
     ]
