@@ -172,14 +172,16 @@ def _story(
 ) -> UnitStory:
     keys = {"unit_id": unit.root, "batch_id": batch.root}
     place = records.places(Loading, Rework, Decision)
+    # what another process put on record since the places were read belongs to the next reading
     placed = [
         (place[Loading, kept.root], _measured(records, kept))
         for kept in records.current(Loading, **keys)
-        if kept.entry.place == "unit"
+        if kept.entry.place == "unit" and (Loading, kept.root) in place
     ]
     placed += [
         (place[Rework, kept.root], Step("rework", kept.entry.date, rework=kept))
         for kept in reworks_of(records, **keys)
+        if (Rework, kept.root) in place
     ]
     placed.sort(key=itemgetter(0))
     steps = tuple(step for _, step in placed)
@@ -191,7 +193,7 @@ def _story(
     said = [
         kept
         for kept in records.current(Decision, rule=BY_PERSON, **keys)
-        if place[Decision, kept.root] > reworked
+        if place.get((Decision, kept.root), reworked) > reworked
     ]
     return story._replace(ruined=said[-1] if said else None)
 

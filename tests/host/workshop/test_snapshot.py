@@ -7,11 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from host.workshop.ferry_shop import FerryShop, ferry_shop
+from host.workshop.ferry_shop import BATCH, FerryShop, ferry_shop
 from proofbath.errors import InputError, RecordError
-from proofbath.store.kinds import Batch, Intake, Loading, Person, Unit
+from proofbath.store.kinds import Batch, Decision, Intake, Loading, Person, Rework, Unit
 from proofbath.store.records import Records, RecordsReader
 from proofbath.workshop.snapshot import Snapshot
+from proofbath.workshop.story import batch_story
 
 READS = {"current", "history", "places", "one", "find", "name", "place", "head"}
 
@@ -45,6 +46,19 @@ def test_a_snapshot_refuses_what_the_records_refuse(ferry: FerryShop) -> None:
             reader.find(Person, name="Nobody")
         with pytest.raises(RecordError, match="there is no person 999"):
             reader.one(Person, 999)
+
+
+def test_a_story_read_while_another_puts_something_on_record_is_as_it_was(
+    ferry: FerryShop,
+) -> None:
+    """A night loaded between two readings of one snapshot belongs to the next one."""
+    snapshot = Snapshot(ferry.shop.records)
+    snapshot.places(Loading, Rework, Decision)
+    ferry.night("as-found", {"A1": 82.0})
+    (one, _) = batch_story(snapshot, BATCH)
+    assert one.steps == ()
+    (one, _) = batch_story(ferry.shop.records, BATCH)
+    assert [step.stage for step in one.steps] == ["as-found"]
 
 
 def test_a_snapshot_offers_reading_alone() -> None:
